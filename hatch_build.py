@@ -1,0 +1,97 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Compile csrc/ into the package: with the machine's C compiler, or with the ziglang wheel where there is none.
+
+Run as a script (`python hatch_build.py`) it compiles in place, for an editable install.
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import shutil
+import subprocess
+import sys
+import sysconfig
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parent
+TARGET = ROOT / "src" / "mixwright" / "native"
+
+# No fused multiply-add and no fast-math: the same bits from every compiler and on every processor.
+FLAGS = ["-std=c11", "-O3", "-ffp-contract=off", "-fno-math-errno", "-fPIC", "-shared", "-Wall", "-Wextra"]
+VARIANTS = {"baseline": [], "avx2": ["-mavx2"]}
+
+
+def find_compiler() -> list[str] | None:
+    """Return the command of a C compiler on this machine, or None."""
+    chosen = os.environ.get("CC")
+    if chosen:
+        return chosen.split()
+    for name in ("cc", "gcc", "clang"):
+        found = shutil.which(name)
+        if found:
+            return [found]
+    try:
+        import ziglang  # noqa: F401
+    except ImportError:
+        return None
+    return [sys.executable, "-m", "ziglang", "cc"]
+
+
+def library_name(variant: str) -> str:
+    """Return the file name of one build of the C core."""
+    suffix = {"win32": ".dll", "darwin": ".dylib"}.get(sys.platform, ".so")
+    return f"core_{variant}{suffix}"
+
+
+def variants() -> dict[str, list[str]]:
+    """Return the builds for this processor: AVX2 beside the baseline on x86-64."""
+    if platform.machine().lower() in ("x86_64", "amd64"):
+        return VARIANTS
+    return {"baseline": []}
+
+
+def compile_core(target: Path = TARGET, compiler: list[str] | None = None) -> list[Path]:
+    """Compile every variant of the C core into `target`; return the files made."""
+    command = compiler or find_compiler()
+    if command is None:
+        raise RuntimeError("no C compiler found; install one, or the 'ziglang' wheel")
+    sources = sorted(str(path) for path in (ROOT / "csrc").glob("*.c"))
+    made = []
+    for variant, extra in variants().items():
+        out = target / library_name(variant)
+        part = out.with_name(f"{out.name}.{os.getpid()}.part")
+        subprocess.run([*command, *FLAGS, *extra, "-o", str(part), *sources, "-lm"], check=True)
+        part.replace(out)
+        made.append(out)
+    return made
+
+
+try:
+    from hatchling.builders.hooks.plugin.interface import BuildHookInterface
+except ImportError:  # run as a script, without hatchling
+    pass
+else:
+
+    class CoreBuildHook(BuildHookInterface):
+        """Put the compiled core into the wheel and tag the wheel for this platform."""
+
+        def dependencies(self) -> list[str]:
+            """Ask for a compiler only where the machine has none."""
+            return [] if find_compiler() else ["ziglang>=0.13"]
+
+        def initialize(self, version: str, build_data: dict[str, Any]) -> None:  # noqa: ARG002
+            """Compile, and name the files as artifacts."""
+            if self.target_name != "wheel":
+                return
+            compile_core()
+            build_data["artifacts"] += ["src/mixwright/native/core_*"]
+            build_data["pure_python"] = False
+            tag = sysconfig.get_platform().replace("-", "_").replace(".", "_")
+            build_data["tag"] = f"py3-none-{tag}"
+
+
+if __name__ == "__main__":
+    for path in compile_core():
+        sys.stdout.write(f"{path}\n")

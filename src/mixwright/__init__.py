@@ -1,0 +1,67 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Mixwright: what a user can do, one function each; everything is loaded when first used."""
+
+from __future__ import annotations
+
+import importlib
+import os
+from typing import TYPE_CHECKING
+
+# More than one BLAS thread makes the small products here many times slower; must be set before numpy loads.
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+from mixwright.version import __version__  # noqa: E402
+
+if TYPE_CHECKING:
+    from mixwright.app.check import check
+    from mixwright.app.decide import accept, add, change, refuse, undo
+    from mixwright.app.deliver import deliver
+    from mixwright.app.measure import measure
+    from mixwright.app.mix import mix
+    from mixwright.app.plan import plan
+    from mixwright.app.start import start
+    from mixwright.app.tour import tour
+
+_HOME = {
+    "accept": "decide",
+    "add": "decide",
+    "change": "decide",
+    "check": "check",
+    "deliver": "deliver",
+    "measure": "measure",
+    "mix": "mix",
+    "plan": "plan",
+    "refuse": "decide",
+    "start": "start",
+    "tour": "tour",
+    "undo": "decide",
+}
+
+__all__ = [
+    "__version__",
+    "accept",
+    "add",
+    "change",
+    "check",
+    "deliver",
+    "measure",
+    "mix",
+    "plan",
+    "refuse",
+    "start",
+    "tour",
+    "undo",
+]
+
+
+def __getattr__(name: str) -> object:
+    """Load the function that a user asked for."""
+    if name in _HOME:
+        return getattr(importlib.import_module(f"mixwright.app.{_HOME[name]}"), name)
+    raise AttributeError(f"module 'mixwright' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """List the public names without loading them."""
+    return sorted(__all__)

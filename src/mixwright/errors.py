@@ -1,0 +1,118 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Every error a caller can meet, by what can be done about it.
+
+::
+
+    MixwrightError            message, where, hint
+      InputError              audio or a file is not usable: mend the material       (ValueError)
+        FileFormatError       cannot be decoded
+        LimitError            too long, too many, too large for the limits set
+      SettingError            a setting or an argument is wrong: mend the setting    (ValueError)
+      StateError              the song folder is not in the state the command needs
+      OutputError             cannot write, disk full, a written file is not right   (OSError)
+      MissingExtraError       an optional part is not installed
+      Cancelled               the user stopped it
+      InternalError           ours to mend
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+
+class MixwrightError(Exception):
+    """Base of all errors of this package.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong, one line, without a full stop.
+    where : str
+        File, track, or ``song.toml:LINE key``; may be added later with :func:`where`.
+    hint : str
+        How to mend it, one line.
+    """
+
+    exit_status = 2
+    kind = "error"
+
+    def __init__(self, message: str, *, where: str = "", hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.where = where
+        self.hint = hint
+
+    def __str__(self) -> str:
+        """One line: where, what, how to mend."""
+        parts = [f"{self.where}: {self.message}" if self.where else self.message]
+        if self.hint:
+            parts.append(self.hint)
+        return "; ".join(parts)
+
+
+class InputError(MixwrightError, ValueError):
+    """Audio or a file that was handed in is not usable."""
+
+    kind = "input"
+
+
+class FileFormatError(InputError):
+    """A file cannot be decoded."""
+
+    kind = "file_format"
+
+
+class LimitError(InputError):
+    """Too long, too many or too large for the limits set."""
+
+    kind = "limit"
+
+
+class SettingError(MixwrightError, ValueError):
+    """A setting or an argument is wrong."""
+
+    kind = "setting"
+
+
+class StateError(MixwrightError):
+    """The song folder is not in the state that the command needs."""
+
+    kind = "state"
+
+
+class OutputError(MixwrightError, OSError):
+    """A file cannot be written, or what was written is not right."""
+
+    kind = "output"
+
+
+class MissingExtraError(MixwrightError):
+    """An optional part is not installed; the hint names the extra."""
+
+    kind = "missing_extra"
+
+
+class Cancelled(MixwrightError):
+    """The user stopped the work."""
+
+    exit_status = 130
+    kind = "cancelled"
+
+
+class InternalError(MixwrightError):
+    """A fault of this program."""
+
+    exit_status = 1
+    kind = "internal"
+
+
+@contextmanager
+def where(place: str) -> Iterator[None]:
+    """Add the place to any error of ours that passes without one."""
+    try:
+        yield
+    except MixwrightError as error:
+        if not error.where:
+            error.where = place
+        raise

@@ -1,0 +1,93 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What a long job tells while it runs, and how it is stopped."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+
+from mixwright.errors import Cancelled
+from mixwright.model.record import Record
+
+
+class Progress(Record, frozen=True, kw_only=True):
+    """How far a job is: `done` of `total` in its own unit, `left_s` None until it can be told."""
+
+    job: str
+    done: float
+    total: float
+    left_s: float | None
+
+
+Report = Callable[[Progress], None]
+
+
+def silent(progress: Progress) -> None:
+    """Report to nobody."""
+
+
+class Cancel:
+    """A switch that a user throws once; long jobs look at it between blocks."""
+
+    def __init__(self) -> None:
+        self._event = threading.Event()
+
+    def cancel(self) -> None:
+        """Ask the job to stop."""
+        self._event.set()
+
+    def check(self) -> None:
+        """Raise Cancelled if the switch was thrown."""
+        if self._event.is_set():
+            raise Cancelled("stopped", hint="run the command again to go on from what is done")
+
+
+class Job:
+    """Counts the steps of one job and reports them with the time left.
+
+    Parameters
+    ----------
+    name : str
+        What is done, in the user's words.
+    total : float
+        Steps in all, in any unit; must be above 0 to tell the time left.
+    report : Report
+        Called at every step.
+    cancel : Cancel, optional
+        Looked at in every step.
+    clock : callable
+        Seconds, monotonic; given by tests.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        total: float,
+        report: Report = silent,
+        cancel: Cancel | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.name = name
+        self.total = total
+        self.done = 0.0
+        self._report = report
+        self._cancel = cancel
+        self._clock = clock
+        self._started = clock()
+        report(Progress(job=name, done=0.0, total=total, left_s=None))
+
+    def step(self, steps: float = 1.0) -> None:
+        """Count steps as done.
+
+        Raises
+        ------
+        Cancelled
+            when the user stopped the job
+        """
+        if self._cancel is not None:
+            self._cancel.check()
+        self.done = min(self.total, self.done + steps)
+        spent = self._clock() - self._started
+        left = spent * (self.total - self.done) / self.done if self.done > 0 else None
+        self._report(Progress(job=self.name, done=self.done, total=self.total, left_s=left))

@@ -1,0 +1,27 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What is known of a file before and after decoding."""
+
+from __future__ import annotations
+
+from mixwright.model.record import Record
+from mixwright.model.words import FaultKind, Severity
+
+
+class AudioInfo(Record, frozen=True, kw_only=True):
+    """Header facts of an audio file. `bits` is None for floating-point and lossy files."""
+
+    container: str
+    encoding: str
+    sample_rate_hz: int
+    channels: int
+    frames: int
+    bits: int | None = None
+
+
+class Fault(Record, frozen=True, kw_only=True):
+    """Something found in a received file: `note` = good to know, `look` = check it, `unusable` = left out."""
+
+    kind: FaultKind
+    severity: Severity
+    detail: str
+    at_s: float | None = None

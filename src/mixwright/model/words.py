@@ -1,0 +1,58 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The fixed words of documents and settings; `docs/words.md` explains each."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+Place = Literal["lead", "support", "bed"]
+Role = Literal[
+    "kick",
+    "snare",
+    "toms",
+    "hats",
+    "cymbals",
+    "overheads",
+    "room",
+    "drums",
+    "percussion",
+    "loop",
+    "bass",
+    "acoustic guitar",
+    "electric guitar",
+    "keys",
+    "organ",
+    "pad",
+    "synth",
+    "strings",
+    "brass",
+    "lead vocal",
+    "double",
+    "backing vocal",
+    "effects",
+    "return",
+    "other",
+    "unknown",
+]
+MoveKind = Literal["level", "pan"]
+MoveState = Literal["proposed", "accepted", "refused"]
+Severity = Literal["note", "look", "unusable"]
+FaultKind = Literal[
+    "unreadable",
+    "empty",
+    "silent",
+    "non_finite",
+    "clipped",
+    "dc_offset",
+    "mono_as_stereo",
+    "one_side_dead",
+    "length_differs",
+    "rate_differs",
+    "exact_duplicate",
+    "starts_late",
+]
+PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
+
+ROLES: tuple[Role, ...] = get_args(Role)
+DRUM_ROLES: frozenset[Role] = frozenset({"kick", "snare", "toms", "hats", "cymbals", "overheads", "room", "drums"})
+VOICE_ROLES: frozenset[Role] = frozenset({"lead vocal", "double", "backing vocal"})

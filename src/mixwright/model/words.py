@@ -50,6 +50,7 @@ FaultKind = Literal[
     "rate_differs",
     "exact_duplicate",
     "starts_late",
+    "too_many_channels",
 ]
 PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
 

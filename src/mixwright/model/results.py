@@ -1,0 +1,227 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What each command returns: the `result` of its JSON document."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from mixwright.model.audio import Fault
+from mixwright.model.levels import Levels
+from mixwright.model.record import Record
+from mixwright.model.song import Section
+from mixwright.model.words import MoveKind, MoveState, Place, PrintKind, Role
+
+
+class TrackIntake(Record, frozen=True, kw_only=True):
+    """One received file as intake understood it; header facts are None where it cannot be read."""
+
+    id: str
+    file: str
+    role: Role
+    role_confidence: float
+    place: Place
+    source: str
+    group: str
+    use: bool
+    start_s: float
+    sample_rate_hz: int | None
+    channels: int | None
+    duration_s: float | None
+    faults: tuple[Fault, ...] = ()
+
+
+class StartResult(Record, frozen=True, kw_only=True):
+    """Intake of a folder of tracks. `questions` are what to ask the artist, in plain sentences."""
+
+    folder: str
+    title: str
+    rate_hz: int
+    duration_s: float
+    tempo_bpm: float | None
+    lead_guess: str | None
+    tracks: tuple[TrackIntake, ...]
+    sections: tuple[Section, ...]
+    references: tuple[str, ...]
+    rough: str | None
+    questions: tuple[str, ...]
+    ignored_files: int = 0
+
+
+class SectionLevel(Record, frozen=True, kw_only=True):
+    """Loudness of one layer in one section; None where it does not sound."""
+
+    name: str
+    integrated_lufs: float | None
+    re_mix_lu: float | None
+
+
+class TrackLevels(Record, frozen=True, kw_only=True):
+    """One layer as it stands in the mix: after strip, fader, pan and group.
+
+    `re_mix_lu`: loudness minus the loudness of the mix, both integrated over the song.
+    `active_s`: how long it sounds.
+    """
+
+    id: str
+    name: str
+    role: Role
+    place: Place
+    source: str
+    group: str
+    integrated_lufs: float | None
+    re_mix_lu: float | None
+    active_s: float
+    levels: Levels
+    sections: tuple[SectionLevel, ...]
+
+
+class PrintFit(Record, frozen=True, kw_only=True):
+    """How far the layers of a song *as mixed* sum to the given print of the mix.
+
+    `residual_db`: power of the difference over the power of the print, after one common gain and lag.
+    """
+
+    file: str
+    residual_db: float | None
+    gain_db: float
+    lag_frames: int
+
+
+class MeasureResult(Record, frozen=True, kw_only=True):
+    """Levels of the mix as it stands (accepted moves included) and of every layer in it."""
+
+    mix: Levels
+    tracks: tuple[TrackLevels, ...]
+    sections: tuple[Section, ...]
+    print_fit: PrintFit | None = None
+
+
+class Spread(Record, frozen=True, kw_only=True):
+    """The interval within which engineers or references differ, and where it comes from."""
+
+    low: float
+    high: float
+    unit: Literal["lu_re_mix", "db", "position"]
+    source: str
+
+
+class PlannedMove(Record, frozen=True, kw_only=True):
+    """A move with its evidence.
+
+    `settings`: what a person would set. `predicted`: keys with units, what it will measure.
+    `without_it`: one sentence, what stays wrong. `costs`: one sentence for each layer it costs.
+    """
+
+    id: str
+    kind: MoveKind
+    target: str
+    sections: tuple[str, ...]
+    settings: dict[str, float]
+    state: MoveState
+    strength: float
+    by: Literal["plan", "engineer"]
+    reason: str
+    evidence: str = ""
+    spread: Spread | None = None
+    measured: dict[str, float | None] = {}
+    predicted: dict[str, float | None] = {}
+    without_it: str = ""
+    costs: tuple[str, ...] = ()
+
+
+class PlanResult(Record, frozen=True, kw_only=True):
+    """Moves proposed, and the layers that were looked at and left as they are, each with its reason."""
+
+    lead: tuple[str, ...]
+    moves: tuple[PlannedMove, ...]
+    left_as_is: tuple[str, ...]
+    findings: tuple[str, ...] = ()
+
+
+class DecideResult(Record, frozen=True, kw_only=True):
+    """Moves with their new state; `song_moves` counts all moves of the song by state."""
+
+    moves: tuple[PlannedMove, ...]
+    song_moves: dict[str, int]
+    notes: tuple[str, ...] = ()
+
+
+class UndoResult(Record, frozen=True, kw_only=True):
+    """What was undone, and how many steps remain."""
+
+    undone: str
+    remaining: int
+
+
+class MixResult(Record, frozen=True, kw_only=True):
+    """A rendered mix."""
+
+    file: str
+    sample_format: Literal["pcm16", "pcm24", "float32"]
+    rate_hz: int
+    frames: int
+    sha256: str
+    levels: Levels
+    moves: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+class CheckLine(Record, frozen=True, kw_only=True):
+    """One check: what was looked at, what was found, whether it holds."""
+
+    name: str
+    passed: bool
+    detail: str
+
+
+class PrintedFile(Record, frozen=True, kw_only=True):
+    """One file of a delivery."""
+
+    file: str
+    kind: PrintKind
+    sha256: str
+    sample_format: Literal["pcm16", "pcm24", "float32"]
+    rate_hz: int
+    frames: int
+    integrated_lufs: float | None
+    true_peak_dbtp: float | None
+
+
+class DeliverResult(Record, frozen=True, kw_only=True):
+    """A delivery: one new folder of files, its manifest and its checks."""
+
+    folder: str
+    manifest: str
+    files: tuple[PrintedFile, ...]
+    checks: tuple[CheckLine, ...]
+
+
+class CheckedFile(Record, frozen=True, kw_only=True):
+    """One finished file and what was found; `levels` None where it cannot be read."""
+
+    file: str
+    container: str
+    encoding: str
+    sample_rate_hz: int | None
+    channels: int | None
+    duration_s: float | None
+    levels: Levels | None
+    faults: tuple[Fault, ...]
+    checks: tuple[CheckLine, ...]
+
+
+class CheckResult(Record, frozen=True, kw_only=True):
+    """Checks of any finished files."""
+
+    files: tuple[CheckedFile, ...]
+
+
+class TourResult(Record, frozen=True, kw_only=True):
+    """Where the tour left its results."""
+
+    song: str
+    page: str
+    mix: str
+    prints: str
+    files: tuple[str, ...]
+    seconds: float

@@ -1,0 +1,106 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""Set up and run from a fresh clone, with Python 3.11 or newer alone.
+
+    python3 bootstrap.py tour [DIR]            the main job, on an invented song
+    python3 bootstrap.py test [--slow] [...]   the tests; what follows goes to pytest
+    python3 bootstrap.py lint                  lint, types and layers
+    python3 bootstrap.py run COMMAND ...       any mixwright command
+
+Everything is installed into `.venv` beside this file, from pinned and hashed requirements.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+STAMPS = VENV / "mixwright-setup"
+
+
+def run(*command: object) -> None:
+    """Run a command; a failure ends this program with the command's own status."""
+    status = subprocess.run([str(part) for part in command], cwd=ROOT, check=False).returncode
+    if status != 0:
+        sys.exit(status if status > 0 else 1)
+
+
+def fingerprint(*patterns: str) -> str:
+    """Return a hash of the contents of the files that match."""
+    total = hashlib.sha256(sys.version.encode())
+    for pattern in patterns:
+        for path in sorted(ROOT.glob(pattern)):
+            total.update(path.name.encode() + b"\0" + path.read_bytes())
+    return total.hexdigest()
+
+
+def once(name: str, mark: str, *commands: tuple[object, ...]) -> None:
+    """Run the commands unless they ran before with the same mark."""
+    stamp = STAMPS / name
+    if stamp.exists() and stamp.read_text() == mark:
+        return
+    for command in commands:
+        run(*command)
+    STAMPS.mkdir(parents=True, exist_ok=True)
+    stamp.write_text(mark)
+
+
+def set_up(lock: str) -> None:
+    """Make the environment, install the pinned packages, compile and install the project."""
+    if not PYTHON.exists():
+        print("making .venv ...", file=sys.stderr)
+        made = subprocess.run([sys.executable, "-m", "venv", str(VENV)], check=False)
+        if made.returncode != 0:
+            shutil.rmtree(VENV, ignore_errors=True)
+            sys.exit("bootstrap: cannot make a virtual environment; on Debian: apt install python3-venv")
+    pip = (PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
+    requirements = f"requirements/{lock}.lock"
+    once(
+        lock,
+        fingerprint(requirements),
+        (*pip, "--require-hashes", "-r", requirements),
+    )
+    if not any(shutil.which(name) for name in (os.environ.get("CC", "cc").split()[0], "cc", "gcc", "clang")):
+        compiler = "requirements/compiler.lock"
+        once("compiler", fingerprint(compiler), (*pip, "--require-hashes", "-r", compiler))
+    once(
+        "project",
+        fingerprint("pyproject.toml", "hatch_build.py", "csrc/*", "src/mixwright/version.py"),
+        (*pip, "--no-deps", "--no-build-isolation", "--editable", "."),
+    )
+
+
+def main(arguments: list[str]) -> None:
+    """Set up what the command needs, then become it."""
+    if sys.version_info < (3, 11):
+        sys.exit("bootstrap: Python 3.11 or newer is needed, this is " + sys.version.split()[0])
+    command, rest = (arguments[0], arguments[1:]) if arguments else ("", [])
+    if command == "tour":
+        set_up("run")
+        run(PYTHON, "-m", "mixwright", "tour", *rest)
+    elif command == "run":
+        set_up("run")
+        run(PYTHON, "-m", "mixwright", *rest)
+    elif command == "test":
+        set_up("dev")
+        slow = ["-m", "slow or not slow"] if "--slow" in rest else []
+        run(PYTHON, "-m", "pytest", *slow, *(word for word in rest if word != "--slow"))
+    elif command == "lint":
+        set_up("dev")
+        run(PYTHON, "-m", "ruff", "check", ".")
+        run(PYTHON, "-m", "ruff", "format", "--check", ".")
+        run(PYTHON, "-m", "mypy")
+        run(VENV / ("Scripts" if os.name == "nt" else "bin") / "lint-imports", "--no-cache")
+    else:
+        sys.exit(__doc__)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

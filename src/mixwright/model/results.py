@@ -47,6 +47,24 @@ class StartResult(Record, frozen=True, kw_only=True):
     ignored_files: int = 0
 
 
+class Spread(Record, frozen=True, kw_only=True):
+    """The interval within which engineers or references differ, and where it comes from."""
+
+    low: float
+    high: float
+    unit: Literal["lu_re_mix", "db", "position"]
+    source: str
+
+
+class SpectrumSpread(Record, frozen=True, kw_only=True):
+    """What the references span, band by band: third-octave level minus the record's integrated loudness."""
+
+    third_octave_hz: tuple[float, ...]
+    low_db: tuple[float | None, ...]
+    high_db: tuple[float | None, ...]
+    references: tuple[str, ...]
+
+
 class SectionLevel(Record, frozen=True, kw_only=True):
     """Loudness of one layer in one section; None where it does not sound."""
 
@@ -59,7 +77,8 @@ class TrackLevels(Record, frozen=True, kw_only=True):
     """One layer as it stands in the mix: after strip, fader, pan and group.
 
     `re_mix_lu`: loudness minus the loudness of the mix, both integrated over the song.
-    `active_s`: how long it sounds.
+    `active_s`: how long it sounds. `sounds`: when, as (start, end) in seconds, in order. `spread`:
+    where engineers or the references hold such a layer, None where nothing is known.
     """
 
     id: str
@@ -73,6 +92,8 @@ class TrackLevels(Record, frozen=True, kw_only=True):
     active_s: float
     levels: Levels
     sections: tuple[SectionLevel, ...]
+    sounds: tuple[tuple[float, float], ...] = ()
+    spread: Spread | None = None
 
 
 class PrintFit(Record, frozen=True, kw_only=True):
@@ -88,21 +109,14 @@ class PrintFit(Record, frozen=True, kw_only=True):
 
 
 class MeasureResult(Record, frozen=True, kw_only=True):
-    """Levels of the mix as it stands (accepted moves included) and of every layer in it."""
+    """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it."""
 
     mix: Levels
     tracks: tuple[TrackLevels, ...]
     sections: tuple[Section, ...]
     print_fit: PrintFit | None = None
-
-
-class Spread(Record, frozen=True, kw_only=True):
-    """The interval within which engineers or references differ, and where it comes from."""
-
-    low: float
-    high: float
-    unit: Literal["lu_re_mix", "db", "position"]
-    source: str
+    moves: tuple[str, ...] = ()
+    reference_spectrum: SpectrumSpread | None = None
 
 
 class PlannedMove(Record, frozen=True, kw_only=True):

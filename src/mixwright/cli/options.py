@@ -1,0 +1,103 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What every command shares: its form, the global options, the kinds of arguments."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from mixwright.cli.output import Output
+
+F = Callable[..., None]
+
+FILE = click.Path(path_type=Path)
+FOLDER = click.Path(path_type=Path)
+
+
+class FiniteRange(click.FloatRange):
+    """A number between two limits; never NaN or infinite."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number, or fail with what is allowed."""
+        number = super().convert(value, param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a number from {self.min:g} to {self.max:g}.", param, ctx)
+        return number
+
+
+def _set(ctx: click.Context, param: click.Parameter, value: Any) -> None:
+    if value and param.name:
+        setattr(ctx.ensure_object(Output), param.name, value)
+
+
+def global_options() -> list[click.Parameter]:
+    """Return the options that hold for every command; they stand before or after its name."""
+    return [
+        click.Option(
+            ["--json", "as_json"],
+            is_flag=True,
+            expose_value=False,
+            callback=_set,
+            help="Print exactly one JSON document in place of sentences.",
+        ),
+        click.Option(
+            ["--progress"],
+            type=click.Choice(["bar", "plain", "json", "none"]),
+            expose_value=False,
+            callback=_set,
+            help="How progress is told on standard error.",
+        ),
+        click.Option(
+            ["--strict"],
+            is_flag=True,
+            expose_value=False,
+            callback=_set,
+            help="End with status 3 also when something needs a look.",
+        ),
+        click.Option(
+            ["--debug"], is_flag=True, expose_value=False, callback=_set, help="Show the traceback of a fault."
+        ),
+    ]
+
+
+class Command(click.Command):
+    """A command whose help ends with an example."""
+
+    def __init__(self, *args: Any, example: str, **settings: Any) -> None:
+        super().__init__(*args, **settings)
+        self.example = example
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the example as it is typed."""
+        del ctx
+        with formatter.section("Example"):
+            formatter.write(f"  {self.example}\n")
+
+
+def command(name: str, *, example: str, **settings: Any) -> Callable[[F], Command]:
+    """Make a command of a function whose first parameter is the Output."""
+
+    def wrap(function: F) -> Command:
+        @functools.wraps(function)
+        @click.pass_context
+        def call(ctx: click.Context, /, **arguments: Any) -> None:
+            output = ctx.ensure_object(Output)
+            output.command = name
+            if "song" in arguments:
+                output.song = str(arguments["song"])
+            function(output, **arguments)
+
+        made = click.command(name, cls=Command, example=example, **settings)(call)
+        made.params.extend(global_options())
+        return made
+
+    return wrap
+
+
+song_argument = click.argument("song", metavar="SONG", type=FOLDER)
+moves_argument = click.argument("moves", metavar="MOVE...", nargs=-1, required=True)

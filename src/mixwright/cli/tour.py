@@ -1,0 +1,28 @@
+# SPDX-License-Identifier: Apache-2.0
+"""`mixwright tour`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from mixwright.cli.options import FOLDER, command
+from mixwright.cli.output import Output
+
+
+@command(
+    "tour",
+    short_help="Write the demo song and do the whole job on it.",
+    example="mixwright tour",
+)
+@click.argument("folder", metavar="[DIR]", type=FOLDER, default="mixwright-tour")
+def command_line(output: Output, folder: Path) -> None:
+    """Write the demo song and do the whole job on it, then say where to look.
+
+    The song is invented and made here; nothing is downloaded. DIR (mixwright-tour) must be new.
+    """
+    from mixwright.app.tour import tour
+    from mixwright.report.text import tour_text
+
+    output.show(output.run(tour, folder), tour_text)

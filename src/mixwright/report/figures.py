@@ -1,0 +1,129 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Numbers with units, and names that came from files made harmless."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from typing import TypeVar
+
+import msgspec
+
+from mixwright.model.record import Record
+
+R = TypeVar("R", bound=Record)
+
+#: Escape sequences of terminals, whole: control sequences, strings up to their end, two-byte forms.
+_ESCAPES = re.compile(
+    r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]"
+    r"|(?:\x1b[\]PX^_]|[\x9d\x90\x98\x9e\x9f])[^\x07\x1b\x9c]*(?:\x07|\x1b\\|\x9c)?"
+    r"|\x1b[ -/]*[0-~]"
+)
+#: Control, format (direction overrides, invisible marks), surrogate, line and paragraph separators.
+_UNPRINTABLE = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+
+_UNITS = {
+    "_lufs": "LUFS",
+    "_lu": "LU",
+    "_dbtp": "dBTP",
+    "_dbfs": "dBFS",
+    "_db": "dB",
+    "_hz": "Hz",
+    "_ms": "ms",
+    "_s": "s",
+}
+#: What the keys of moves mean, in words; other keys are told by their own name.
+_KEY_WORDS = {
+    "gain_db": "gain",
+    "re_mix_lu": "loudness beside the mix",
+    "pan": "position",
+    "left": "left side",
+    "right": "right side",
+}
+
+
+def clean(text: str) -> str:
+    """Return text on one line, without escape sequences, control, format or unpaired characters."""
+    if text.isascii() and text.isprintable():
+        return text
+    text = re.sub(r"[\t\r\n\v\f\u0085\u2028\u2029]+", " ", _ESCAPES.sub("", text))
+    return "".join(c for c in text if unicodedata.category(c) not in _UNPRINTABLE)
+
+
+def clean_record(record: R) -> R:
+    """Return a copy of a result in which every text is clean."""
+    return msgspec.convert(_cleaned(msgspec.to_builtins(record)), type(record))
+
+
+def _cleaned(value: object) -> object:
+    if isinstance(value, str):
+        return clean(value)
+    if isinstance(value, dict):
+        return {_cleaned(key): _cleaned(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_cleaned(item) for item in value]
+    return value
+
+
+def number(value: float | None, digits: int = 1, *, sign: bool = False) -> str:
+    """Return a figure without a negative zero, or a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "-"
+    rounded = round(value, digits) + 0.0
+    return f"{rounded:{'+' if sign and rounded else ''}.{digits}f}"
+
+
+def with_unit(value: float | None, unit: str, digits: int = 1, *, sign: bool = False) -> str:
+    """Return a figure and its unit, or a dash."""
+    text = number(value, digits, sign=sign)
+    return text if text == "-" else f"{text} {unit}"
+
+
+def clock(seconds: float, *, tenths: bool = False) -> str:
+    """Return a time from the start of the song as minutes and seconds: ``3:07`` or ``3:07.5``."""
+    units = round(seconds * 10) if tenths else round(seconds) * 10
+    minutes, rest = divmod(units, 600)
+    return f"{minutes}:{rest / 10:04.1f}" if tenths else f"{minutes}:{rest // 10:02d}"
+
+
+def rate(rate_hz: int) -> str:
+    """Return a sample rate the way it is said: ``44.1 kHz``."""
+    return f"{rate_hz / 1000:g} kHz"
+
+
+def hertz(hz: float) -> str:
+    """Return a nominal frequency: ``250 Hz``, ``4 kHz``."""
+    return f"{hz / 1000:g} kHz" if hz >= 1000 else f"{hz:g} Hz"
+
+
+def position(value: float) -> str:
+    """Return a position between the speakers in words: ``centre``, ``40 % left``, ``hard right``."""
+    percent = round(abs(value) * 100)
+    side = "left" if value < 0 else "right"
+    if percent == 0:
+        return "centre"
+    return f"hard {side}" if percent == 100 else f"{percent} % {side}"
+
+
+def setting(key: str, value: float | None) -> str:
+    """Return a setting or a figure of a move in words: its name, its value, its unit from the key."""
+    words = _KEY_WORDS.get(key)
+    if value is not None and key in ("pan", "left", "right"):
+        return f"{words} {position(value)}"
+    for suffix, unit in _UNITS.items():
+        if key.endswith(suffix):
+            name = words or key.removesuffix(suffix).replace("_", " ")
+            digits = 0 if unit == "Hz" else 1
+            return f"{name} {with_unit(value, unit, digits, sign=unit in ('dB', 'LU'))}"
+    return f"{words or key.replace('_', ' ')} {number(value, 2)}"
+
+
+def settings(values: dict[str, float] | dict[str, float | None]) -> str:
+    """Return several settings of a move, separated by commas."""
+    return ", ".join(setting(key, value) for key, value in values.items())
+
+
+def count(many: int, one: str, more: str = "") -> str:
+    """Return ``1 layer``, ``3 layers``, ``no layers``."""
+    return f"{many or 'no'} {one if many == 1 else more or one + 's'}"

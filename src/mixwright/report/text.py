@@ -1,0 +1,222 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Results in short sentences and aligned rows, each ending with the command that comes next."""
+
+from __future__ import annotations
+
+import shlex
+from collections import Counter
+from collections.abc import Iterable
+
+from mixwright.model.audio import Fault
+from mixwright.model.levels import Levels
+from mixwright.model.results import (
+    CheckedFile,
+    CheckLine,
+    CheckResult,
+    DecideResult,
+    DeliverResult,
+    MeasureResult,
+    MixResult,
+    PlannedMove,
+    PlanResult,
+    StartResult,
+    TourResult,
+    TrackIntake,
+    UndoResult,
+)
+from mixwright.report.figures import clock, count, number, rate, settings, with_unit
+from mixwright.report.rows import rows
+from mixwright.report.sentences import intake_counts, outside, spread_sentence, total_cost
+
+
+def start_text(result: StartResult) -> list[str]:
+    """Return what intake understood."""
+    lines = [
+        f"{result.title}: {count(len(result.tracks), 'track')}, {clock(result.duration_s)}, {rate(result.rate_hz)}"
+        + (f", {result.tempo_bpm:g} BPM" if result.tempo_bpm else "")
+        + ".",
+        intake_counts(result),
+        "",
+    ]
+    head = ("id", "role", "sure", "place", "group", "starts", "length")
+    lines += rows(head, [_track_row(track) for track in result.tracks], right="256")
+    lines += _listed(
+        "Faults",
+        (f"{track.file}: {_fault(fault)}" for track in result.tracks for fault in track.faults),
+    )
+    if result.sections:
+        parts = ", ".join(f"{section.name} {clock(section.start_s)}" for section in result.sections)
+        lines += ["", f"Sections: {parts}."]
+    lines += _listed("Ask the artist", result.questions)
+    lead = f"--lead auto   (takes {result.lead_guess})" if result.lead_guess else "--lead ID   (who carries the song?)"
+    return lines + _next(f"mixwright plan {_quoted(result.folder)} {lead}")
+
+
+def measure_text(result: MeasureResult) -> list[str]:
+    """Return the levels of the mix and of its layers, the loudest first."""
+    lines = ["The mix as it stands:", *_levels(result.mix)]
+    if result.print_fit is not None:
+        fit = result.print_fit
+        lines.append(f"Layers against the print {fit.file}: what is left over is {with_unit(fit.residual_db, 'dB')}.")
+    lines += ["", "Layers, loudness beside the mix:"]
+    ordered = sorted(result.tracks, key=lambda t: -1e9 if t.re_mix_lu is None else t.re_mix_lu, reverse=True)
+    body = []
+    for track in ordered:
+        spread = track.spread
+        where = f"{number(spread.low)} to {number(spread.high)}" if spread else "-"
+        figures = (with_unit(track.re_mix_lu, "LU"), where, with_unit(track.integrated_lufs, "LUFS"))
+        body.append((track.id, track.role, track.place, *figures, outside(track)))
+    head = ("id", "role", "place", "re mix", "engineers hold", "alone", "")
+    return lines + rows(head, body, right="345")
+
+
+def plan_text(result: PlanResult, song: str) -> list[str]:
+    """Return the proposed moves, with why and what fails without each."""
+    lines = [f"Lead: {', '.join(result.lead)}."]
+    lines += result.findings
+    proposed = [move for move in result.moves if move.state == "proposed"]
+    lines += ["", f"{count(len(proposed), 'move')} proposed, {count(len(result.left_as_is), 'layer')} left as is."]
+    for move in result.moves:
+        lines += _move(move)
+    lines += _listed("Left as is", result.left_as_is)
+    if not proposed:
+        return lines
+    return lines + _next(
+        f"mixwright accept {_quoted(song)} {proposed[0].id}", f"mixwright accept {_quoted(song)} --all"
+    )
+
+
+def accept_text(result: DecideResult, song: str) -> list[str]:
+    """Return the accepted moves with their total cost."""
+    lines = [line for move in result.moves for line in _move(move)]
+    if len(result.moves) > 1:
+        lines += ["", *total_cost(result.moves)]
+    return [*lines, *_decided(result, song)]
+
+
+def decide_text(result: DecideResult, song: str) -> list[str]:
+    """Return the moves that changed, with their new state."""
+    return [*(line for move in result.moves for line in _move(move)), *_decided(result, song)]
+
+
+def undo_text(result: UndoResult) -> list[str]:
+    """Return what was taken back."""
+    return [f"Taken back: {result.undone}.", f"{count(result.remaining, 'step')} before it can be taken back too."]
+
+
+def mix_text(result: MixResult, song: str) -> list[str]:
+    """Return where the mix is and what it measures."""
+    kind = {"pcm16": "16 bit", "pcm24": "24 bit", "float32": "32-bit float"}[result.sample_format]
+    lines = [
+        f"{result.file}:",
+        f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {kind}, "
+        + f"{count(len(result.moves), 'accepted move')}.",
+        *_levels(result.levels),
+        *result.notes,
+    ]
+    return lines + _next(f"mixwright deliver {_quoted(song)}")
+
+
+def deliver_text(result: DeliverResult) -> list[str]:
+    """Return the printed files and their checks."""
+    lines = [f"{count(len(result.files), 'file')} in {result.folder}:"]
+    body = [
+        (f.kind, f.sample_format, with_unit(f.integrated_lufs, "LUFS"), with_unit(f.true_peak_dbtp, "dBTP"), f.file)
+        for f in result.files
+    ]
+    lines += rows(("kind", "format", "loudness", "true peak", "file"), body, right="23")
+    return [*lines, "", *_checks(result.checks), f"Manifest: {result.manifest}"]
+
+
+def check_text(result: CheckResult) -> list[str]:
+    """Return what was found in each file."""
+    lines: list[str] = []
+    for file in result.files:
+        lines += [*_checked(file), ""]
+    return lines[:-1]
+
+
+def tour_text(result: TourResult) -> list[str]:
+    """Return where the tour left its results."""
+    return [
+        f"The demo song is invented; all of it was made here in {result.seconds:.0f} s.",
+        *rows(("", ""), [("page", result.page), ("mix", result.mix), ("prints", result.prints), ("song", result.song)]),
+        *_next(f"open {_quoted(result.page)} in a browser", f"mixwright measure {_quoted(result.song)}"),
+        "Start listening at a low level.",
+    ]
+
+
+def _track_row(track: TrackIntake) -> tuple[str, ...]:
+    length = "-" if track.duration_s is None else clock(track.duration_s)
+    sure = f"{100 * track.role_confidence:.0f} %"
+    place = track.place if track.use else "left out"
+    return (track.id, track.role, sure, place, track.group or "-", clock(track.start_s, tenths=True), length)
+
+
+def _fault(fault: Fault) -> str:
+    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
+    weight = {"note": "note", "look": "needs a look", "unusable": "cannot be used"}[fault.severity]
+    return f"{fault.kind.replace('_', ' ')}{when} ({weight}): {fault.detail}"
+
+
+def _levels(levels: Levels) -> list[str]:
+    peak = levels.true_peak_dbtp
+    body = [
+        ("loudness", with_unit(levels.integrated_lufs, "LUFS"), "integrated"),
+        ("", with_unit(levels.short_term_max_lufs, "LUFS"), "largest short-term"),
+        ("range", with_unit(levels.loudness_range_lu, "LU"), ""),
+        ("true peak", with_unit(peak, "dBTP"), "above full scale" if peak is not None and peak > 0 else ""),
+        ("peak to loudness", with_unit(levels.plr_db, "dB"), ""),
+        ("correlation", number(levels.correlation, 2), "left and right"),
+    ]
+    return rows(("", "", ""), body, right="1")
+
+
+def _move(move: PlannedMove) -> list[str]:
+    parts = f" in {', '.join(move.sections)}" if move.sections else ""
+    strength = "" if move.strength >= 1 else f", strength {move.strength:g}"
+    lines = ["", f"  {move.id}   {move.state}{strength}", f"    {move.target}{parts}: {settings(move.settings)}."]
+    if move.reason:
+        lines.append(f"    Why: {move.reason}")
+    if move.measured or move.predicted:
+        before, after = settings(move.measured), settings(move.predicted)
+        lines.append(f"    Now: {before or '-'}. Then: {after or '-'}.")
+    if move.spread is not None:
+        lines.append(f"    {spread_sentence(move.spread)}")
+    if move.without_it:
+        lines.append(f"    Without it: {move.without_it}")
+    return lines + [f"    Costs: {cost}" for cost in move.costs]
+
+
+def _decided(result: DecideResult, song: str) -> list[str]:
+    states = Counter(result.song_moves)
+    counted = ", ".join(f"{states[state]} {state}" for state in ("proposed", "accepted", "refused"))
+    return ["", *result.notes, f"Moves of the song: {counted}.", *_next(f"mixwright mix {_quoted(song)}")]
+
+
+def _checks(checks: Iterable[CheckLine]) -> list[str]:
+    return rows(("", "", ""), [("holds" if c.passed else "FAILS", c.name, c.detail) for c in checks])
+
+
+def _checked(file: CheckedFile) -> list[str]:
+    facts = [file.container, file.encoding]
+    facts += [rate(file.sample_rate_hz)] if file.sample_rate_hz else []
+    facts += [count(file.channels, "channel")] if file.channels else []
+    facts += [clock(file.duration_s, tenths=True)] if file.duration_s is not None else []
+    lines = [f"{file.file}: {', '.join(fact for fact in facts if fact)}"]
+    lines += _levels(file.levels) if file.levels else []
+    lines += [f"  {_fault(fault)}" for fault in file.faults]
+    return lines + _checks(file.checks)
+
+
+def _listed(title: str, items: Iterable[str]) -> list[str]:
+    told = [f"  {item}" for item in items]
+    return ["", f"{title}:", *told] if told else []
+
+
+def _next(*commands: str) -> list[str]:
+    return ["", "Next:", *(f"  {command}" for command in commands)]
+
+
+def _quoted(path: str) -> str:
+    return shlex.quote(path)

@@ -1,0 +1,49 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What a result asks a person to look at, and which of its checks failed."""
+
+from __future__ import annotations
+
+from mixwright.model.audio import Fault
+from mixwright.model.levels import Levels
+from mixwright.model.record import Record
+from mixwright.model.results import CheckResult, DeliverResult, MeasureResult, MixResult, StartResult
+from mixwright.report.figures import count, with_unit
+
+
+def warnings_of(result: Record) -> tuple[str, ...]:
+    """Return what needs a look, one sentence each; empty where nothing does.
+
+    Faults that are only good to know are left to the result itself.
+    """
+    if isinstance(result, StartResult):
+        found = [line for t in result.tracks for line in _faults(t.file, t.faults)]
+        if result.ignored_files:
+            found.append(f"{count(result.ignored_files, 'other file')} in the folder left aside: not audio")
+        return tuple(found)
+    if isinstance(result, CheckResult):
+        return tuple(line for f in result.files for line in _faults(f.file, f.faults))
+    if isinstance(result, MeasureResult):
+        return _over("the mix", result.mix)
+    if isinstance(result, MixResult):
+        return _over(result.file, result.levels) if result.sample_format != "float32" else ()
+    return ()
+
+
+def failed_checks(result: Record) -> tuple[str, ...]:
+    """Return the checks that did not hold, one sentence each."""
+    if isinstance(result, DeliverResult):
+        return tuple(f"{check.name}: {check.detail}" for check in result.checks if not check.passed)
+    if isinstance(result, CheckResult):
+        return tuple(f"{f.file}: {c.name}: {c.detail}" for f in result.files for c in f.checks if not c.passed)
+    return ()
+
+
+def _faults(file: str, faults: tuple[Fault, ...]) -> list[str]:
+    return [f"{file}: {fault.detail or fault.kind}" for fault in faults if fault.severity != "note"]
+
+
+def _over(what: str, levels: Levels) -> tuple[str, ...]:
+    peak = levels.true_peak_dbtp
+    if peak is None or peak <= 0.0:
+        return ()
+    return (f"{what}: true peak {with_unit(peak, 'dBTP')}: above full scale; lower the master fader",)

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: Apache-2.0
-"""A song from a folder of received tracks."""
+"""From a folder of received files to a song: faults, names, roles, sources, sections."""

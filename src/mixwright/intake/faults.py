@@ -1,0 +1,157 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Faults of received files, from what listening found and from what the other files are like.
+
+Thresholds without a source beside them are common practice.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from mixwright.intake.listening import Clipping, Listening
+from mixwright.model.audio import Fault
+from mixwright.model.words import Severity
+from mixwright.units import db_from_power, db_from_ratio
+
+SILENT_DBFS = -90.0
+DC_NOTE_DBFS = -60.0
+DC_LOOK_DBFS = -40.0
+MONO_IDENTICAL_DB = -90.0
+MONO_WITH_NOISE_DB = -60.0
+DEAD_SIDE_DB = 40.0
+#: Runs above which a clean file should be asked for.
+CLIPPED_BADLY = 10
+#: A file shorter than the others by this, and sounding from its first frames, was not printed from the start.
+_CUT_S = 0.5
+_AT_ONCE_S = 0.05
+
+
+def own_faults(heard: Listening) -> tuple[Fault, ...]:
+    """Return the faults of one file, seen alone."""
+    if heard.frames == 0:
+        return (Fault(kind="empty", severity="unusable", detail="the file holds no audio"),)
+    if heard.channels > 2:
+        detail = f"{heard.channels} channels; only mono and stereo are mixed"
+        return (Fault(kind="too_many_channels", severity="unusable", detail=detail),)
+    if heard.not_finite:
+        at_s = (heard.not_finite_frame or 0) / heard.rate_hz
+        detail = f"{heard.not_finite} samples are not numbers (NaN or infinite)"
+        return (Fault(kind="non_finite", severity="unusable", detail=detail, at_s=at_s),)
+    peak_dbfs = db_from_ratio(heard.peak)
+    if peak_dbfs is None or peak_dbfs < SILENT_DBFS or heard.constant:
+        detail = "every sample is the same" if heard.constant else f"nothing above {SILENT_DBFS:.0f} dBFS"
+        return (Fault(kind="silent", severity="unusable", detail=detail),)
+    found = (_clipped(heard.clipping, heard.rate_hz), _dc_offset(heard.dc), _sides(heard))
+    return tuple(fault for fault in found if fault is not None)
+
+
+def _clipped(clipping: Clipping, rate_hz: int) -> Fault | None:
+    if clipping.first_frame is None or not (clipping.longest >= 4 or clipping.dense):
+        return None
+    what = "flat run" if clipping.runs == 1 else "flat runs"
+    detail = f"{clipping.runs} {what} at the peaks, the longest {clipping.longest} samples"
+    return Fault(kind="clipped", severity="look", detail=detail, at_s=clipping.first_frame / rate_hz)
+
+
+def clipped_badly(heard: Listening) -> bool:
+    """Return whether so much is clipped that a clean file should be asked for."""
+    return heard.clipping.runs > CLIPPED_BADLY
+
+
+def _dc_offset(dc: Sequence[float]) -> Fault | None:
+    dbfs = db_from_ratio(max((abs(value) for value in dc), default=0.0))
+    if dbfs is None or dbfs <= DC_NOTE_DBFS:
+        return None
+    severity: Severity = "look" if dbfs > DC_LOOK_DBFS else "note"
+    return Fault(kind="dc_offset", severity=severity, detail=f"a constant offset of {dbfs:.1f} dBFS")
+
+
+def _sides(heard: Listening) -> Fault | None:
+    if heard.channels != 2:
+        return None
+    left, right, mid, side = heard.powers
+    if min(left, right) == 0.0 or abs((db_from_power(left / right)) or 0.0) > DEAD_SIDE_DB:
+        name = "left" if left < right else "right"
+        return Fault(kind="one_side_dead", severity="look", detail=f"the {name} side holds next to nothing")
+    if heard.sides_equal:
+        return Fault(kind="mono_as_stereo", severity="note", detail="both sides are equal: a mono file as stereo")
+    side_db = db_from_power(side / mid) if mid > 0.0 else None
+    if side_db is not None and side_db < MONO_WITH_NOISE_DB:
+        what = "equal" if side_db < MONO_IDENTICAL_DB else "equal but for noise"
+        detail = f"both sides are {what} (side {side_db:.0f} dB below mid): a mono file as stereo"
+        return Fault(kind="mono_as_stereo", severity="note", detail=detail)
+    return None
+
+
+def common_rate_hz(heard: Sequence[Listening]) -> int:
+    """Return the rate of most track time; of equal ones the higher."""
+    seconds: Counter[int] = Counter()
+    for one in heard:
+        seconds[one.rate_hz] += round(1000.0 * one.frames / one.rate_hz)
+    return max(seconds, key=lambda rate: (seconds[rate], rate))
+
+
+def common_length_s(heard: Sequence[Listening]) -> float | None:
+    """Return the length that most files share (to a millisecond), or None if no two files share one."""
+    lengths = Counter(round(one.frames / one.rate_hz, 3) for one in heard)
+    length, count = max(lengths.items(), key=lambda item: (item[1], item[0]))
+    return length if count > 1 or len(heard) == 1 else None
+
+
+def delivery_faults(heard: Sequence[Listening | None], rate_hz: int) -> list[tuple[Fault, ...]]:
+    """Return, for every file, the faults that show only beside the other files.
+
+    Parameters
+    ----------
+    heard : sequence of Listening or None
+        In the order of the delivery; None for files that are left out.
+    rate_hz : int
+        Rate of the song.
+    """
+    known = [one for one in heard if one is not None]
+    length_s = common_length_s(known) if known else None
+    longest_s = max((one.frames / one.rate_hz for one in known), default=0.0)
+    first_of: dict[str, int] = {}
+    result: list[tuple[Fault, ...]] = []
+    for i, one in enumerate(heard):
+        faults: list[Fault] = []
+        if one is not None:
+            faults += _length(one, length_s, longest_s)
+            if one.rate_hz != rate_hz:
+                detail = f"{one.rate_hz} Hz; brought to the song's {rate_hz} Hz"
+                faults.append(Fault(kind="rate_differs", severity="note", detail=detail))
+            if one.content_sha256 and first_of.setdefault(one.content_sha256, i) != i:
+                detail = f"the same audio as file {first_of[one.content_sha256] + 1} of the delivery"
+                faults.append(Fault(kind="exact_duplicate", severity="look", detail=detail))
+        result.append(tuple(faults))
+    return result
+
+
+def duplicate_of(heard: Sequence[Listening | None], i: int) -> int | None:
+    """Return which earlier file holds the same audio as file `i`, if any."""
+    one = heard[i]
+    if one is None or not one.content_sha256:
+        return None
+    for j in range(i):
+        other = heard[j]
+        if other is not None and other.content_sha256 == one.content_sha256:
+            return j
+    return None
+
+
+def _length(one: Listening, length_s: float | None, longest_s: float) -> list[Fault]:
+    own_s = one.frames / one.rate_hz
+    common_s = longest_s if length_s is None else length_s
+    # One frame more or less is rounding between rates, not a difference.
+    if abs(own_s - common_s) <= 1.5 / one.rate_hz + 0.0005:
+        return []
+    word = "shorter" if own_s < common_s else "longer"
+    others = "the longest" if length_s is None else "most others"
+    detail = f"{own_s:.2f} s, {abs(own_s - common_s):.2f} s {word} than {others}"
+    faults = [Fault(kind="length_differs", severity="note", detail=detail)]
+    begins_s = (one.sounds_from_frame or 0) / one.rate_hz
+    if one.sounds_from_frame is not None and begins_s < _AT_ONCE_S and own_s < common_s - _CUT_S:
+        detail = "shorter than the song and sounding from its first frame: perhaps not printed from the song's start"
+        faults.append(Fault(kind="starts_late", severity="look", detail=detail, at_s=0.0))
+    return faults

@@ -116,3 +116,8 @@ def where(place: str) -> Iterator[None]:
         if not error.where:
             error.where = place
         raise
+
+
+def printable(text: object) -> str:
+    """Return a name or path for one line of a message: whatever could move a cursor or hide itself is escaped."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in str(text))

@@ -8,7 +8,10 @@ from mixwright.model.words import FaultKind, Severity
 
 
 class AudioInfo(Record, frozen=True, kw_only=True):
-    """Header facts of an audio file. `bits` is None for floating-point and lossy files."""
+    """Header facts of an audio file. `bits` is None for floating-point and lossy files.
+
+    `header_frames` is set when the header promises another number of frames than the file holds.
+    """
 
     container: str
     encoding: str
@@ -16,6 +19,7 @@ class AudioInfo(Record, frozen=True, kw_only=True):
     channels: int
     frames: int
     bits: int | None = None
+    header_frames: int | None = None
 
 
 class Fault(Record, frozen=True, kw_only=True):

@@ -40,6 +40,7 @@ Severity = Literal["note", "look", "unusable"]
 FaultKind = Literal[
     "unreadable",
     "empty",
+    "truncated",
     "silent",
     "non_finite",
     "clipped",

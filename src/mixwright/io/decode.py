@@ -1,0 +1,221 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Decode audio files in processes of their own, so that a fault in a decoder costs one file."""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from mixwright.errors import (
+    FileFormatError,
+    InputError,
+    InternalError,
+    LimitError,
+    MixwrightError,
+    OutputError,
+    printable,
+)
+from mixwright.model.audio import AudioInfo
+
+#: A child that says nothing for so long is ended.
+SILENT_LIMIT_S = 60.0
+
+_ERRORS: dict[str, type[MixwrightError]] = {
+    "format": FileFormatError,
+    "limit": LimitError,
+    "input": InputError,
+    "output": OutputError,
+}
+#: All that a child inherits: what it takes to find Python and its packages.
+_ENVIRONMENT = (
+    *("PATH", "HOME", "LANG", "LC_ALL", "LC_CTYPE", "TMPDIR", "TEMP", "TMP", "SYSTEMROOT", "USERPROFILE", "APPDATA"),
+    *("PYTHONPATH", "PYTHONHOME", "PYTHONUSERBASE", "PYTHONDONTWRITEBYTECODE", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH"),
+)
+
+
+class Decoder:
+    """Decodes files in a few child processes that are started when needed and used again.
+
+    A context manager; safe to use from several threads.
+
+    Parameters
+    ----------
+    children : int
+        How many files are decoded at once.
+    silent_limit_s : float
+        A child that shows no progress for so long is ended, and its file refused.
+    """
+
+    def __init__(self, children: int = 2, *, silent_limit_s: float = SILENT_LIMIT_S) -> None:
+        self._idle: queue.LifoQueue[_Child | None] = queue.LifoQueue()
+        for _ in range(children):
+            self._idle.put(None)
+        self._children = children
+        self._silent_limit_s = silent_limit_s
+        self._closed = False
+
+    def probe(self, path: Path) -> AudioInfo:
+        """Return what the header of a file says, without decoding.
+
+        Raises
+        ------
+        FileFormatError
+            when it is no audio that can be decoded
+        LimitError
+            when it has too many channels, too high or low a rate, or is too long
+        InputError
+            when it cannot be read at all
+        """
+        return self._ask(path, None)
+
+    def decode(self, path: Path, into: Path) -> AudioInfo:
+        """Decode a file to ``.npy``, float32 ``(frames, channels)`` at its own rate; return what was found.
+
+        Values that are not finite are kept. `frames` is what the file held; `header_frames` is set when its header
+        promised another number.
+
+        Raises
+        ------
+        FileFormatError, LimitError, InputError
+            as for :meth:`probe`
+        OutputError
+            when the decoded audio does not fit on the disk
+        """
+        return self._ask(path, into)
+
+    def close(self) -> None:
+        """End the children."""
+        if self._closed:
+            return
+        self._closed = True
+        for _ in range(self._children):
+            child = self._idle.get()
+            if child is not None:
+                child.end()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _ask(self, path: Path, into: Path | None) -> AudioInfo:
+        if self._closed:
+            raise InternalError("the decoder is closed")
+        request = {
+            "path": os.fspath(path.absolute()),
+            "into": None if into is None else os.fspath(into.absolute()),
+        }
+        child = self._idle.get()
+        try:
+            if child is None or not child.is_alive():
+                child = _Child()
+            reply = child.ask(request, self._silent_limit_s)
+        except ChildDied as died:
+            child = None
+            raise FileFormatError(
+                str(died), where=printable(path), hint="export it again as WAV, 24 bit or floating point"
+            ) from None
+        except BaseException:
+            if child is not None:
+                child.kill()
+            child = None
+            raise
+        finally:
+            self._idle.put(child)
+        if "error" in reply:
+            hint = "export it as WAV, 24 bit or floating point" if reply["error"] == "format" else ""
+            raise _ERRORS[reply["error"]](reply["message"], where=printable(path), hint=hint)
+        return AudioInfo(**reply["info"])
+
+
+class ChildDied(Exception):
+    """A child ended, or had to be ended, before it answered."""
+
+
+class _Child:
+    """One process of ``mixwright.io.decoder_child``."""
+
+    def __init__(self) -> None:
+        environment = {name: os.environ[name] for name in _ENVIRONMENT if name in os.environ}
+        environment["PYTHONIOENCODING"] = "utf-8"
+        try:
+            self._process = subprocess.Popen(
+                [sys.executable, "-P", "-m", "mixwright.io.decoder_child"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                env=environment,
+            )
+        except OSError as error:
+            raise InternalError(f"the decoder cannot be started ({error})") from error
+        self._replies: queue.SimpleQueue[dict[str, Any] | None] = queue.SimpleQueue()
+        threading.Thread(target=self._listen, daemon=True).start()
+        try:
+            self._next_reply(SILENT_LIMIT_S)
+        except ChildDied as died:
+            raise InternalError(f"the decoder does not start: {died}", hint="install mixwright again") from None
+
+    def ask(self, request: dict[str, Any], silent_limit_s: float) -> dict[str, Any]:
+        """Send a request and return the answer."""
+        assert self._process.stdin is not None
+        try:
+            self._process.stdin.write(json.dumps(request).encode("ascii") + b"\n")
+            self._process.stdin.flush()
+        except OSError:
+            self.kill()
+            raise ChildDied("the decoder could not be reached") from None
+        while True:
+            reply = self._next_reply(silent_limit_s)
+            if "alive" not in reply:
+                return reply
+
+    def is_alive(self) -> bool:
+        """Tell whether the process still runs."""
+        return self._process.poll() is None
+
+    def end(self) -> None:
+        """Let the process end by ending its input."""
+        assert self._process.stdin is not None
+        self._process.stdin.close()
+        try:
+            self._process.wait(5.0)
+        except subprocess.TimeoutExpired:
+            self.kill()
+
+    def kill(self) -> None:
+        """End the process at once."""
+        self._process.kill()
+        self._process.wait()
+        assert self._process.stdin is not None
+        try:
+            self._process.stdin.close()
+        except OSError:
+            return
+
+    def _next_reply(self, silent_limit_s: float) -> dict[str, Any]:
+        try:
+            reply = self._replies.get(timeout=silent_limit_s)
+        except queue.Empty:
+            self.kill()
+            raise ChildDied(f"decoding it made no progress for {silent_limit_s:.0f} s and was stopped") from None
+        if reply is None:
+            self.kill()
+            raise ChildDied("decoding it crashed the decoder or took too much processor time")
+        return reply
+
+    def _listen(self) -> None:
+        assert self._process.stdout is not None
+        with self._process.stdout as lines:
+            for line in lines:
+                self._replies.put(json.loads(line))
+        self._replies.put(None)

@@ -1,0 +1,65 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Digests of files and of audio."""
+
+from __future__ import annotations
+
+import hashlib
+import stat
+import time
+from pathlib import Path
+
+import numpy as np
+
+from mixwright.errors import InputError, MixwrightError, printable
+from mixwright.jobs.cache import Cache
+from mixwright.model.record import Record
+
+#: A file changed less than this ago may change again without its time stamp telling.
+_SETTLED_AFTER_S = 2.0
+_BLOCK_FRAMES = 65536
+
+
+class FileDigest(Record, frozen=True, kw_only=True):
+    """The digest of a file as it was found."""
+
+    sha256: str
+
+
+def file_sha256(path: Path, cache: Cache | None = None) -> str:
+    """Return the SHA-256 of a file, in hexadecimal.
+
+    With a cache, the digest is remembered for the path, size and time of last change.
+
+    Raises
+    ------
+    InputError
+        when there is no such file, or it cannot be read
+    """
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError("is not a file", where=printable(path))
+        settled = time.time() - status.st_mtime > _SETTLED_AFTER_S
+        if cache is None or not settled:
+            return _digest(path)
+        key = cache.key("file digest", str(path.absolute()), status.st_size, status.st_mtime_ns)
+        return cache.record(key, FileDigest, lambda: FileDigest(sha256=_digest(path))).sha256
+    except MixwrightError:
+        raise
+    except FileNotFoundError as error:
+        raise InputError("there is no such file", where=printable(path)) from error
+    except (OSError, ValueError) as error:
+        raise InputError(f"cannot be read ({error})", where=printable(path)) from error
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def audio_sha256(audio: np.ndarray) -> str:
+    """Return the SHA-256 of audio ``(frames, channels)``: its shape, then its samples as float32, little-endian."""
+    digest = hashlib.sha256(repr(audio.shape).encode())
+    for start in range(0, audio.shape[0], _BLOCK_FRAMES):
+        digest.update(np.ascontiguousarray(audio[start : start + _BLOCK_FRAMES], dtype="<f4").data)
+    return digest.hexdigest()

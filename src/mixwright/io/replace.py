@@ -1,0 +1,139 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Files and folders that are whole or not there: made under a temporary name, then renamed once."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from mixwright.errors import OutputError, printable
+from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder
+
+__all__ = ["new_folder", "numbered_folder", "replacing", "write_text"]
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """Give a temporary path in the same folder; after the block it takes the place of `path`.
+
+    The contents are on the disk before the name is; after an error or a kill `path` is what it was.
+
+    Raises
+    ------
+    OutputError
+        when the folder cannot be written or is full
+    """
+    with _making(path) as part:
+        yield part
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        part.replace(path)
+
+
+@contextmanager
+def new_folder(path: Path) -> Iterator[Path]:
+    """Give a temporary folder to fill; after the block it is named `path`.
+
+    Raises
+    ------
+    OutputError
+        when `path` exists, before or after the work, or cannot be written
+    """
+    _refuse_existing(path)
+    with _making(path) as part:
+        part.mkdir()
+        yield part
+        sync_folder(part)
+        _refuse_existing(path)
+        part.rename(path)
+
+
+class NumberedFolder:
+    """A folder that is being filled at `building`; its number and `path` are known when it is done."""
+
+    def __init__(self, building: Path) -> None:
+        self.building = building
+        self.path = building
+
+
+@contextmanager
+def numbered_folder(parent: Path) -> Iterator[NumberedFolder]:
+    """Give a temporary folder to fill; after the block it is named by the next free number: ``001``, ``002``, ...
+
+    `parent` is made when it is missing. Numbers are never used again while a higher one exists.
+
+    Raises
+    ------
+    OutputError
+        when it cannot be written
+    """
+    made = not parent.exists()
+    try:
+        parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _output_error(error, parent) from error
+    try:
+        with _making(parent / "next") as part:
+            part.mkdir()
+            folder = NumberedFolder(part)
+            yield folder
+            sync_folder(part)
+            folder.path = _take_number(part, parent)
+    except BaseException:
+        if made and not any(parent.iterdir()):
+            parent.rmdir()
+        raise
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a UTF-8 text file as a whole, with plain newlines."""
+    with replacing(path) as part:
+        part.write_bytes(text.encode("utf-8"))
+
+
+def _take_number(part: Path, parent: Path) -> Path:
+    taken = [int(path.name) for path in parent.iterdir() if path.name.isascii() and path.name.isdigit()]
+    number = max(taken, default=0) + 1
+    while True:
+        path = parent / f"{number:03d}"
+        if not os.path.lexists(path):
+            try:
+                return part.rename(path)
+            except FileExistsError:
+                pass  # another run took the number meanwhile
+            except OSError as error:
+                if error.errno not in (errno.ENOTEMPTY, errno.EACCES) or not os.path.lexists(path):
+                    raise
+        number += 1
+
+
+@contextmanager
+def _making(path: Path) -> Iterator[Path]:
+    remove_abandoned(path.parent)
+    part = part_path(path.parent)
+    try:
+        yield part
+        sync_folder(path.parent)
+    except OSError as error:
+        if isinstance(error, OutputError) or not is_write_error(error, part):
+            raise
+        raise _output_error(error, path) from error
+    finally:
+        remove(part)
+
+
+def _output_error(error: OSError, path: Path) -> OutputError:
+    """Say in our own words why `path` cannot be written."""
+    if error.errno == errno.ENOSPC:
+        return OutputError("the disk is full", where=printable(path), hint="free some space and run again")
+    if error.errno == errno.ENOENT:
+        return OutputError("there is no such folder", where=printable(path.parent), hint="make it first")
+    return OutputError(f"cannot be written ({error.strerror or error})", where=printable(path))
+
+
+def _refuse_existing(path: Path) -> None:
+    if os.path.lexists(path):
+        raise OutputError("exists already and is never overwritten", where=printable(path), hint="choose another name")

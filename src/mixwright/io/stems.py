@@ -1,0 +1,128 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Audio files as mapped float32 arrays: decoded once, brought to a rate once."""
+
+from __future__ import annotations
+
+import importlib.metadata
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+
+from mixwright.core.resample import Resampler
+from mixwright.errors import InputError, LimitError, printable
+from mixwright.io.decode import Decoder
+from mixwright.io.hashing import file_sha256
+from mixwright.jobs.array_file import ArrayWriter
+from mixwright.jobs.cache import Cache, code_hash
+from mixwright.model.audio import AudioInfo
+from mixwright.model.song import changed
+
+_BLOCK_FRAMES = 65536
+_RATES_HZ = (8000, 384000)
+
+
+@dataclass(frozen=True)
+class Stem:
+    """A decoded file: `audio` is read-only float32 ``(frames, channels)``, mapped, at `rate_hz`.
+
+    `info` tells of the file itself, at its own rate.
+    """
+
+    path: Path
+    sha256: str
+    info: AudioInfo
+    rate_hz: int
+    audio: np.ndarray
+
+
+class StemStore:
+    """Opens audio files through a cache; a context manager, safe to use from several threads.
+
+    Parameters
+    ----------
+    cache : Cache
+        Holds the decoded and resampled audio, by content.
+    decoder : Decoder, optional
+        Given: used, and left open. Otherwise one is made when needed and closed at the end.
+    """
+
+    def __init__(self, cache: Cache, decoder: Decoder | None = None) -> None:
+        self._cache = cache
+        self._decoder = decoder or Decoder()
+        self._own = decoder is None
+
+    def open(self, path: Path, rate_hz: int | None = None) -> Stem:
+        """Return a file's audio at `rate_hz`, or at its own rate.
+
+        Raises
+        ------
+        FileFormatError, LimitError, InputError
+            when the file cannot be used
+        OutputError
+            when the cache cannot be written
+        """
+        if rate_hz is not None and not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
+            raise LimitError(f"{rate_hz} Hz is outside {_RATES_HZ[0]} to {_RATES_HZ[1]} Hz", where="rate")
+        sha256 = file_sha256(path, self._cache)
+        key = self._cache.key("decoded", sha256, *_decoding())
+        found: list[AudioInfo] = []
+        audio = self._cache.array(key, lambda into: found.append(self._decode(path, into)))
+        info = self._cache.record(key, AudioInfo, lambda: found[-1] if found else self._probe(path, audio))
+        rate = rate_hz or info.sample_rate_hz
+        if rate != info.sample_rate_hz:
+            audio = self._resampled(key, audio, info.sample_rate_hz, rate)
+        return Stem(path=path, sha256=sha256, info=info, rate_hz=rate, audio=audio)
+
+    def close(self) -> None:
+        """End the store's own decoder."""
+        if self._own:
+            self._decoder.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def _decode(self, path: Path, into: Path) -> AudioInfo:
+        before = _identity(path)
+        info = self._decoder.decode(path, into)
+        if _identity(path) != before:
+            raise InputError("was changed while it was read", where=printable(path), hint="run again")
+        return info
+
+    def _probe(self, path: Path, audio: np.ndarray) -> AudioInfo:
+        info = self._decoder.probe(path)
+        if info.frames == audio.shape[0]:
+            return info
+        return changed(info, frames=audio.shape[0], header_frames=info.header_frames or info.frames)
+
+    def _resampled(self, key: str, audio: np.ndarray, from_hz: int, to_hz: int) -> np.ndarray:
+        parts = (code_hash("mixwright.core.resample", core=False), importlib.metadata.version("soxr"))
+        return self._cache.array(
+            self._cache.key("resampled", key, to_hz, *parts), lambda into: _resample(audio, from_hz, to_hz, into)
+        )
+
+
+def _resample(audio: np.ndarray, from_hz: int, to_hz: int, into: Path) -> None:
+    resampler = Resampler(from_hz, to_hz, audio.shape[1])
+    with ArrayWriter(into, audio.shape[1]) as writer:
+        for start in range(0, audio.shape[0], _BLOCK_FRAMES):
+            writer.push(resampler.push(audio[start : start + _BLOCK_FRAMES]))
+        writer.push(resampler.finish())
+
+
+def _decoding() -> tuple[str, ...]:
+    """Return what the decoded samples depend on, besides the file."""
+    modules = ("mixwright.io.decoder_child", "mixwright.io.header", "mixwright.jobs.array_file")
+    return code_hash(*modules, core=False), importlib.metadata.version("soundfile")
+
+
+def _identity(path: Path) -> tuple[int, int]:
+    status = path.stat()
+    return status.st_size, status.st_mtime_ns

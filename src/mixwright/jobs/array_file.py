@@ -1,0 +1,63 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Write a float32 ``.npy`` file block by block, without knowing its length beforehand.
+
+The decoding child imports this module: it needs numpy alone.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+
+_HEADER_BYTES = 128
+
+
+class ArrayWriter:
+    """Writes blocks ``(frames, channels)`` as one float32 array; a context manager.
+
+    The length is written into the header at the end, so a file that was not closed without an error holds none.
+
+    Parameters
+    ----------
+    path : Path
+        The file; replaced if it exists.
+    channels : int
+        Columns of the array, 1 or more.
+    """
+
+    def __init__(self, path: Path, channels: int) -> None:
+        self.channels = channels
+        self.frames = 0
+        self._file = path.open("wb")
+        self._file.write(bytes(_HEADER_BYTES))
+
+    def push(self, block: np.ndarray) -> None:
+        """Append a block ``(frames, channels)`` of any real type."""
+        if block.ndim != 2 or block.shape[1] != self.channels:
+            raise ValueError(f"a block of shape {block.shape} does not fit {self.channels} channels")
+        self._file.write(np.ascontiguousarray(block, dtype="<f4").data)
+        self.frames += block.shape[0]
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        with self._file:
+            if kind is None:
+                self._file.seek(0)
+                self._file.write(_header(self.frames, self.channels))
+                self._file.flush()
+                os.fsync(self._file.fileno())
+
+
+def _header(frames: int, channels: int) -> bytes:
+    """Return a version 1.0 header (numpy format specification), padded to a fixed length."""
+    text = f"{{'descr': '<f4', 'fortran_order': False, 'shape': ({frames}, {channels}), }}"
+    start = b"\x93NUMPY\x01\x00" + (_HEADER_BYTES - 10).to_bytes(2, "little")
+    return start + text.ljust(_HEADER_BYTES - 11).encode("ascii") + b"\n"

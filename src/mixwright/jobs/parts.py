@@ -1,0 +1,87 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Temporary names for files and folders that are being made, and what becomes of those left by a kill."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import secrets
+import shutil
+import socket
+import time
+from pathlib import Path
+
+_PREFIX = ".mixwright-"
+_SUFFIX = ".part"
+_ABANDONED_AFTER_S = 86400.0
+
+
+def part_path(folder: Path) -> Path:
+    """Return an unused temporary path in `folder`; its name says which process on which machine makes it."""
+    return folder / f"{_PREFIX}{_machine()}-{os.getpid()}-{secrets.token_hex(6)}{_SUFFIX}"
+
+
+def remove_abandoned(folder: Path) -> None:
+    """Remove what processes that no longer run (or any process a day ago) left half-made in `folder`."""
+    try:
+        left = [path for path in folder.iterdir() if path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX)]
+    except OSError:
+        return
+    for path in left:
+        if _is_abandoned(path):
+            remove(path)
+
+
+def remove(path: Path) -> None:
+    """Remove a temporary file or folder, if it is there."""
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path, ignore_errors=True)
+    else:
+        try:
+            path.unlink(missing_ok=True)
+        except OSError:  # still open elsewhere on Windows: the next run removes it
+            return
+
+
+def is_write_error(error: OSError, part: Path) -> bool:
+    """Tell whether an error met while `part` is made is about writing it, not about something that was read."""
+    full = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
+    return error.errno in full or (error.filename is not None and str(error.filename).startswith(str(part)))
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a rename inside `folder` lasting; systems that cannot open a folder do so on their own."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        return
+    finally:
+        os.close(handle)
+
+
+def _machine() -> str:
+    return hashlib.sha256(socket.gethostname().encode("utf-8", "surrogateescape")).hexdigest()[:8]
+
+
+def _is_abandoned(path: Path) -> bool:
+    try:
+        age_s = time.time() - path.stat().st_mtime
+    except OSError:
+        return False
+    if age_s > _ABANDONED_AFTER_S:
+        return True
+    parts = path.name.removeprefix(_PREFIX).removesuffix(_SUFFIX).split("-")
+    if os.name != "posix" or len(parts) != 3 or parts[0] != _machine() or not parts[1].isdecimal():
+        return False
+    try:
+        os.kill(int(parts[1]), 0)
+    except ProcessLookupError:
+        return True
+    except (OSError, OverflowError):
+        return False
+    return False

@@ -1,2 +1,2 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The mix: strips, lanes, groups, sends, master."""
+"""The mix: strips as chains, lanes, the graph, and its rendering."""

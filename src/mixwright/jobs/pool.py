@@ -38,3 +38,45 @@ def in_order(function: Callable[[A], B], items: Iterable[A], workers: int | None
         finally:
             for future in waiting:
                 future.cancel()
+
+
+class Team:
+    """A few threads that do lists of work together, for work that comes in many small lists.
+
+    Parameters
+    ----------
+    workers : int, optional
+        with 1, everything is done by the caller's own thread
+    """
+
+    def __init__(self, workers: int | None = None) -> None:
+        self.workers = workers or default_workers()
+        self._pool = ThreadPoolExecutor(self.workers - 1) if self.workers > 1 else None
+
+    def __enter__(self) -> Team:
+        """Use as a context manager, so that the threads end."""
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        """End the threads."""
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+    def do(self, work: Iterable[Callable[[], object]]) -> None:
+        """Do all of it, in any order; returns when everything is done, or raises the first error."""
+        waiting = list(work)
+        pieces = iter(waiting)
+
+        def take() -> None:
+            for piece in pieces:  # the iterator of a list hands each piece to one thread only
+                piece()
+
+        helpers = min(self.workers, len(waiting)) - 1
+        futures = [self._pool.submit(take) for _ in range(helpers)] if self._pool is not None else []
+        try:
+            take()
+        finally:
+            for future in futures:
+                future.exception()
+        for future in futures:
+            future.result()

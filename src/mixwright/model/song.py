@@ -68,6 +68,7 @@ class Group(Record, frozen=True, kw_only=True):
 
     id: Id
     name: str
+    mute: bool = False
     strip: Strip = Strip()
     sends: dict[str, Db] = {}
 

@@ -1,0 +1,198 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The mix as a graph: tracks into groups and sends, those into the master; made from a song, its lanes and its moves.
+
+Accepted moves are an overlay: the song's own settings stay as they are, and every level and position is compiled
+here into one lane per parameter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from mixwright.core.filters import strip_sections
+from mixwright.engine.chain import Delay, Gain, Operation, Sections
+from mixwright.engine.lanes import packed
+from mixwright.engine.overlay import Overlay
+from mixwright.errors import SettingError, where
+from mixwright.model.lane import Lane
+from mixwright.model.song import Song, Track, used_tracks
+from mixwright.model.strip import Strip
+from mixwright.native import mathematics
+
+MASTER = "master"
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Node:
+    """One strip: operations, then `lanes` (packed), then `outputs`.
+
+    `scale` is what trim and polarity multiply by where no operation needs them earlier. `outputs` are the buses it
+    feeds, each with a factor. `before` and `latency_frames`: by how much its input and its output lie behind the
+    song while rendering.
+    """
+
+    id: str
+    operations: tuple[Operation, ...]
+    lanes: np.ndarray
+    scale: float
+    mute: bool
+    outputs: tuple[tuple[str, float], ...]
+    before_frames: int = 0
+    latency_frames: int = 0
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class TrackNode(Node):
+    """A track's strip; `first_frame` is where its first frame lies in the song, delay included (may be negative)."""
+
+    track: Track
+    first_frame: int
+    frames: int
+
+
+@dataclass(frozen=True, eq=False)
+class MixGraph:
+    """Everything that `render` needs beside the audio.
+
+    `buses` are in the order in which they are computed: groups, sends, the master. `latency_frames` is what the
+    whole graph lags while rendering; `render` drops it.
+    """
+
+    rate_hz: int
+    frames: int
+    law: float
+    tracks: tuple[TrackNode, ...]
+    buses: tuple[Node, ...]
+
+    @property
+    def latency_frames(self) -> int:
+        """Latency of the master's output."""
+        return self.buses[-1].latency_frames
+
+
+def song_frames(song: Song, frames: Mapping[str, int]) -> int:
+    """Return the length of the mix: to the last frame of the used track that ends last, as delivered.
+
+    Delays of strips do not change it, so that every print of a song has one length.
+
+    Parameters
+    ----------
+    song : Song
+    frames : mapping
+        length of each used track at the song's rate, by track id
+    """
+    return max((track.start_frame + frames[track.id] for track in used_tracks(song)), default=0)
+
+
+def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) -> MixGraph:
+    """Return the graph of a song with its kept lanes and accepted moves.
+
+    Parameters
+    ----------
+    song : Song
+    lanes : sequence of Lane
+        kept automation
+    frames : mapping
+        length of each used track at the song's rate, by track id
+
+    Raises
+    ------
+    SettingError
+        where a setting does not fit: a filter above half the rate, a move without its setting
+    """
+    overlay = Overlay(song, lanes, song_frames(song, frames))
+    tracks = []
+    for track in used_tracks(song):
+        with where(f"track {track.id}"):
+            tracks.append(_track_node(song, track, overlay, frames[track.id]))
+    strips = [
+        *((g.id, g.strip, g.mute, "group") for g in song.groups),
+        *((s.id, s.strip, False, "send") for s in song.sends),
+        (MASTER, song.master, False, MASTER),
+    ]
+    sends = {bus(group.id, "group"): group.sends for group in song.groups}
+    buses = []
+    for name, strip, mute, kind in strips:
+        with where(MASTER if kind == MASTER else f"{kind} {name}"):
+            key = bus(name, kind)
+            outputs = () if kind == MASTER else ((bus(MASTER, MASTER), 1.0), *_sends(sends.get(key, {})))
+            delay = Delay(max(0, _delay_frames(strip, song)), max(0, -_delay_frames(strip, song)))
+            operations, scale = _operations(strip, song.rate_hz)
+            needed = (*operations, delay) if delay != Delay(0) else operations
+            position = overlay.group_lanes(name, strip) if kind == "group" else overlay.hand_lanes(strip)
+            buses.append(
+                Node(
+                    id=key,
+                    operations=needed,
+                    lanes=packed(position),
+                    scale=scale,
+                    mute=mute,
+                    outputs=outputs,
+                )
+            )
+    return aligned(MixGraph(song.rate_hz, overlay.frames, song.pan_law_db / 3.0, tuple(tracks), tuple(buses)))
+
+
+def bus(name: str, kind: str) -> str:
+    """Return the name of a bus in the graph; groups and sends of a song may share an id."""
+    return f"{kind} {name}"
+
+
+def aligned(graph: MixGraph) -> MixGraph:
+    """Return the graph with the latencies of its buses worked out from their operations.
+
+    The input of a bus lies as far behind the song as the latest of what feeds it; `render` reads all else
+    correspondingly earlier. Tracks lie on disk and have no latency: they are read ahead.
+    """
+    behind = {node.id: 0 for node in graph.buses}
+    done = []
+    for node in graph.buses:
+        late = behind[node.id] + sum(operation.latency_frames for operation in node.operations)
+        done.append(replace(node, before_frames=behind[node.id], latency_frames=late))
+        for target, _ in node.outputs:
+            behind[target] = max(behind[target], late)
+    return replace(graph, buses=tuple(done))
+
+
+def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> TrackNode:
+    operations, scale = _operations(track.strip, song.rate_hz)
+    home = bus(track.group, "group") if track.group else bus(MASTER, MASTER)
+    return TrackNode(
+        id=track.id,
+        operations=operations,
+        lanes=packed(overlay.track_lanes(track)),
+        scale=scale,
+        mute=track.mute,
+        outputs=((home, 1.0), *_sends(track.sends)),
+        track=track,
+        first_frame=track.start_frame + _delay_frames(track.strip, song),
+        frames=frames,
+    )
+
+
+def _sends(sends: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
+    return tuple((bus(name, "send"), float(mathematics.ratio(db))) for name, db in sends.items())
+
+
+def _delay_frames(strip: Strip, song: Song) -> int:
+    return round(strip.delay_ms * song.rate_hz / 1000.0)
+
+
+def _operations(strip: Strip, rate_hz: int) -> tuple[tuple[Operation, ...], float]:
+    """Return a strip's operations without its delay, and the factor that is left for the fader's stage."""
+    gain = float(mathematics.ratio(strip.trim_db)) * (-1.0 if strip.polarity == "inverted" else 1.0)
+    sections = strip_sections(strip, rate_hz)
+    if len(sections) == 0:
+        return (), gain
+    return ((Gain(gain), Sections(sections)) if gain != 1.0 else (Sections(sections),)), 1.0
+
+
+def check_selection(graph: MixGraph, tracks: Sequence[str]) -> None:
+    """Raise SettingError where a track named is not in the mix."""
+    known = {node.id for node in graph.tracks}
+    for track in tracks:
+        if track not in known:
+            raise SettingError(f"no track of the mix is called {track!r}", hint=f"known: {', '.join(sorted(known))}")

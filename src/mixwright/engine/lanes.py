@@ -1,0 +1,107 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Lanes at frames: hand settings, kept automation and accepted moves become one breakpoint lane per parameter."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from mixwright.model.lane import Lane
+from mixwright.model.song import Section
+from mixwright.units import frames_from_s
+
+#: How long a change at a section's edge takes; it ends at the edge.
+RAMP_S = 0.020
+
+
+@dataclass(frozen=True)
+class FrameLane:
+    """Values at song frames, in order; straight lines between them, two points at one frame make a step."""
+
+    points: tuple[tuple[int, float], ...]
+
+    def at(self, frame: int) -> tuple[float, float]:
+        """Return the values just before and from `frame` on."""
+        first = bisect_left(self.points, frame, key=_frame)
+        after = bisect_right(self.points, frame, key=_frame)
+        if first < after:
+            return self.points[first][1], self.points[after - 1][1]
+        if first == 0 or after == len(self.points):
+            value = self.points[min(first, len(self.points) - 1)][1]
+            return value, value
+        (f0, v0), (f1, v1) = self.points[first - 1], self.points[first]
+        value = v0 + (v1 - v0) * ((frame - f0) / (f1 - f0))
+        return value, value
+
+
+def _frame(point: tuple[int, float]) -> int:
+    return point[0]
+
+
+def constant(value: float) -> FrameLane:
+    """Return a lane that stays where it is."""
+    return FrameLane(((0, value),))
+
+
+def from_kept(lane: Lane, rate_hz: int) -> FrameLane:
+    """Return a kept lane at frames; points out of order are put in order."""
+    points = sorted(((frames_from_s(p.at_s, rate_hz), p.value) for p in lane.points), key=_frame)
+    return FrameLane(tuple(points))
+
+
+def inside(sections: Sequence[Section], frames: int, rate_hz: int) -> FrameLane:
+    """Return the lane that is 1 inside sections and 0 outside, with ramps that end at the sections' edges.
+
+    No ramp stands at the start and end of the song, nor between sections that touch.
+    """
+    ramp = frames_from_s(RAMP_S, rate_hz)
+    spans: list[list[int]] = []
+    for section in sorted(sections, key=lambda s: s.start_s):
+        start, end = frames_from_s(section.start_s, rate_hz), frames_from_s(section.end_s, rate_hz)
+        if spans and start <= spans[-1][1]:
+            spans[-1][1] = max(end, spans[-1][1])
+        else:
+            spans.append([start, end])
+    points: list[tuple[int, float]] = []
+    last = 0
+    for start, end in spans:
+        if start > 0:
+            points += [(max(last, start - ramp), 0.0), (start, 1.0)]
+        else:
+            points.append((0, 1.0))
+        if end < frames - ramp:
+            points += [(max(start, end - ramp), 1.0), (end, 0.0)]
+        last = end
+    return FrameLane(tuple(points) or ((0, 0.0),))
+
+
+def combined(lanes: Sequence[FrameLane], of: Callable[[Sequence[float]], float]) -> FrameLane:
+    """Return the lane of a function of several lanes' values, exact at every breakpoint of any of them."""
+    points: list[tuple[int, float]] = []
+    for frame in sorted({p[0] for lane in lanes for p in lane.points}):
+        before, after = zip(*(lane.at(frame) for lane in lanes), strict=True)
+        old, new = of(before), of(after)
+        if old != new:
+            points.append((frame, old))
+        points.append((frame, new))
+    if len({value for _, value in points}) == 1:
+        return constant(points[0][1])
+    return FrameLane(tuple(points))
+
+
+def total(lanes: Sequence[FrameLane]) -> FrameLane:
+    """Return the sum of lanes in dB."""
+    return combined(lanes, sum)
+
+
+def packed(lanes: Iterable[FrameLane]) -> np.ndarray:
+    """Return lanes as the C core reads them: each as its number of points, then frame and value of each."""
+    values: list[float] = []
+    for lane in lanes:
+        values.append(float(len(lane.points)))
+        for frame, value in lane.points:
+            values += [float(frame), value]
+    return np.array(values)

@@ -1,0 +1,110 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Accepted moves laid over hand settings and kept lanes, as lanes of level and position."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
+from mixwright.errors import SettingError
+from mixwright.model.lane import Lane, LaneParameter
+from mixwright.model.song import Move, Song, Track, targets_of
+from mixwright.model.strip import Strip
+
+#: Lanes in the order of the C core.
+Lanes = tuple[FrameLane, FrameLane, FrameLane, FrameLane, FrameLane]
+
+
+class Overlay:
+    """What kept lanes and accepted moves do to each strip of a song of `frames` frames.
+
+    A move on a group moves the group's own strip where the group is what it names; a move on a source, or on a mono
+    position, moves each of the tracks.
+    """
+
+    def __init__(self, song: Song, lanes: Sequence[Lane], frames: int) -> None:
+        self.frames = frames
+        self._song = song
+        self._kept = {(lane.target, lane.parameter): from_kept(lane, song.rate_hz) for lane in lanes if lane.points}
+        self._track_ids = {track.id for track in song.tracks}
+        self._sections = {section.name: section for section in song.sections}
+        self._on_groups: dict[str, list[Move]] = {}
+        self._on_tracks: dict[str, list[Move]] = {}
+        for move in song.moves:
+            if move.state == "accepted":
+                self._assign(move)
+
+    def track_lanes(self, track: Track) -> Lanes:
+        """Return the lanes of a track."""
+        return self._lanes(track.id, track.strip, self._on_tracks.get(track.id, ()))
+
+    def group_lanes(self, group: str, strip: Strip) -> Lanes:
+        """Return the lanes of a group; kept lanes of a track with the same id are the track's."""
+        kept = "" if group in self._track_ids else group
+        return self._lanes(kept, strip, self._on_groups.get(group, ()))
+
+    def hand_lanes(self, strip: Strip) -> Lanes:
+        """Return the lanes of a strip that nothing is laid over."""
+        return self._lanes("", strip, ())
+
+    def _assign(self, move: Move) -> None:
+        _check(move)
+        tracks = targets_of(self._song, move.target)
+        is_group = any(group.id == move.target for group in self._song.groups)
+        whole = is_group and all(track.group == move.target for track in tracks)
+        if whole and (move.kind == "level" or "left" in move.settings):
+            self._on_groups.setdefault(move.target, []).append(move)
+        else:
+            for track in tracks:
+                self._on_tracks.setdefault(track.id, []).append(move)
+
+    def _lanes(self, kept: str, strip: Strip, moves: Iterable[Move]) -> Lanes:
+        levels = [constant(strip.fader_db)]
+        if (kept, "level") in self._kept:
+            levels.append(self._kept[kept, "level"])
+        levels += [
+            self._scaled(move, move.strength * move.settings["gain_db"]) for move in moves if move.kind == "level"
+        ]
+        places = [move for move in moves if move.kind == "pan"]
+        return (
+            total(levels),
+            self._position(kept, "pan", strip.pan, places),
+            self._position(kept, "left", strip.left, places),
+            self._position(kept, "right", strip.right, places),
+            self._kept.get((kept, "width"), constant(strip.width)),
+        )
+
+    def _position(self, kept: str, parameter: LaneParameter, hand: float, moves: Sequence[Move]) -> FrameLane:
+        lane = self._kept.get((kept, parameter), constant(hand))
+        for move in moves:
+            if parameter in move.settings:
+                wanted = move.settings[parameter]
+                share = self._scaled(move, move.strength)
+                lane = combined((lane, share), lambda v, wanted=wanted: v[0] + v[1] * (wanted - v[0]))  # type: ignore[misc]
+        return lane
+
+    def _scaled(self, move: Move, value: float) -> FrameLane:
+        """Return `value` where the move applies, 0 elsewhere."""
+        if not move.sections:
+            return constant(value)
+        for name in move.sections:
+            if name not in self._sections:
+                raise SettingError(
+                    f"no section is called {name!r}", where=f"move {move.id}", hint="change its sections, or refuse it"
+                )
+        lane = inside([self._sections[name] for name in move.sections], self.frames, self._song.rate_hz)
+        return FrameLane(tuple((frame, value * share) for frame, share in lane.points))
+
+
+def _check(move: Move) -> None:
+    place = f"move {move.id}"
+    if move.kind == "level":
+        if "gain_db" not in move.settings:
+            raise SettingError("a level move needs gain_db", where=place, hint="change it, or refuse it")
+        return
+    positions = [key for key in ("pan", "left", "right") if key in move.settings]
+    if not positions:
+        raise SettingError("a pan move needs pan, or left and right", where=place, hint="change it, or refuse it")
+    for key in positions:
+        if not -1.0 <= move.settings[key] <= 1.0:
+            raise SettingError(f"{key} is {move.settings[key]:g}; positions run from -1 to 1", where=place)

@@ -1,0 +1,99 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What a song folder keeps beside `song.toml`: receipts of each command, and lanes; and paths relative to it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TypeVar
+
+import msgspec
+
+from mixwright.errors import InputError, InternalError, OutputError, StateError, printable
+from mixwright.io.replace import replacing
+from mixwright.model.lane import Lane
+from mixwright.model.record import Record
+
+R = TypeVar("R", bound=Record)
+T = TypeVar("T")
+
+
+def write_kept(folder: Path, name: str, record: Record) -> None:
+    """Keep a record under a name: ``intake``, ``measure``, ``plan``, ``mix`` or ``deliver``."""
+    _write(folder, name, record, type(record))
+
+
+def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:
+    """Return what was kept under a name, None if nothing was.
+
+    Raises
+    ------
+    StateError
+        when it is damaged or of another version
+    """
+    return _read(folder, name, type_, hint=f"run {_COMMANDS.get(name, name)} again")
+
+
+def write_lanes(folder: Path, lanes: tuple[Lane, ...]) -> None:
+    """Keep the automation of a song."""
+    _write(folder, "lanes", lanes, tuple[Lane, ...])
+
+
+def read_lanes(folder: Path) -> tuple[Lane, ...]:
+    """Return the automation of a song, empty if there is none.
+
+    Raises
+    ------
+    StateError
+        when it is damaged
+    """
+    return _read(folder, "lanes", tuple[Lane, ...], hint="mend it, or remove the file") or ()
+
+
+def song_path(folder: Path, relative: str) -> Path:
+    """Return the path of a file that a song names: relative to its folder, with forward slashes."""
+    if not relative or "\0" in relative:
+        raise InputError("this is no file name", where=printable(relative) or "empty name")
+    return folder / relative
+
+
+def relative_to_song(folder: Path, path: Path) -> str:
+    """Return how a song names a file: relative to its folder, with forward slashes; absolute on another drive."""
+    try:
+        return Path(os.path.relpath(path.absolute(), folder.absolute())).as_posix()
+    except ValueError:
+        return path.absolute().as_posix()
+
+
+_COMMANDS = {"intake": "start"}
+
+
+def _path(folder: Path, name: str) -> Path:
+    return folder / "kept" / f"{name}.json"
+
+
+def _write(folder: Path, name: str, value: T, type_: type[T]) -> None:
+    content = msgspec.json.encode(value)
+    try:
+        same = msgspec.json.decode(content, type=type_) == value
+    except msgspec.ValidationError as error:
+        raise InternalError(f"cannot be kept: {error}", where=name) from error
+    if not same:
+        raise InternalError("cannot be kept: it reads back as something else", where=name)
+    path = _path(folder, name)
+    try:
+        path.parent.mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"cannot be made ({error.strerror})", where=printable(path.parent)) from error
+    with replacing(path) as part:
+        part.write_bytes(msgspec.json.format(content, indent=1) + b"\n")
+
+
+def _read(folder: Path, name: str, type_: type[T], *, hint: str) -> T | None:
+    path = _path(folder, name)
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=type_)
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as error:
+        raise StateError(f"cannot be read ({error})", where=printable(path), hint=hint) from error

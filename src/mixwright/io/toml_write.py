@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Records as TOML text: short, with defaults left out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+
+import msgspec
+
+from mixwright.errors import InternalError
+from mixwright.model.record import Record
+
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_ESCAPED = re.compile(r'["\\\x00-\x1f\x7f-\x9f\u2028\u2029]')
+_SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
+_FIRST_SCHEMA = 1
+
+
+def fields_of(record: Record | Mapping[str, object]) -> Iterator[tuple[str, object, object]]:
+    """Yield name, value and default of each field; an entry of a mapping has no default (NODEFAULT)."""
+    if not isinstance(record, Record):
+        for name, value in record.items():
+            yield name, value, msgspec.NODEFAULT
+        return
+    for field in msgspec.structs.fields(record):
+        default = field.default
+        if field.default_factory is not msgspec.NODEFAULT:
+            default = field.default_factory()
+        if field.encode_name == "schema":
+            # A text without a schema is of the first, whatever the current one is.
+            default = _FIRST_SCHEMA
+        yield field.encode_name, getattr(record, field.name), default
+
+
+def set_fields(record: Record | Mapping[str, object]) -> list[tuple[str, object]]:
+    """Return names and values of the fields that are not at their default."""
+    return [(name, value) for name, value, default in fields_of(record) if value != default and value is not None]
+
+
+def is_records(value: object) -> bool:
+    """Tell whether a value is a non-empty list of records."""
+    return isinstance(value, tuple) and bool(value) and isinstance(value[0], Record)
+
+
+def key_text(*path: str) -> str:
+    """Return a dotted key."""
+    return ".".join(key if _BARE_KEY.fullmatch(key) else string_text(key) for key in path)
+
+
+def string_text(text: str) -> str:
+    """Return a basic string on one line; whatever could move a cursor or hide itself is escaped."""
+    return f'"{_ESCAPED.sub(_escape, text)}"'
+
+
+def inline_text(value: object) -> str:
+    """Return a value on one line."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, str):
+        return string_text(value)
+    if isinstance(value, (Record, Mapping)):
+        pairs = (f"{key_text(name)} = {inline_text(item)}" for name, item in set_fields(value))
+        return f"{{ {', '.join(pairs)} }}" if set_fields(value) else "{}"
+    if isinstance(value, Sequence):
+        return f"[{', '.join(inline_text(item) for item in value)}]"
+    raise InternalError(f"no TOML for {type(value).__name__}")
+
+
+def line_text(path: Sequence[str], value: object) -> str:
+    """Return ``key = value`` with its newline; a list of several records takes a line for each."""
+    if is_records(value) and isinstance(value, tuple) and len(value) > 1:
+        items = "".join(f"  {inline_text(item)},\n" for item in value)
+        return f"{key_text(*path)} = [\n{items}]\n"
+    return f"{key_text(*path)} = {inline_text(value)}\n"
+
+
+def block_text(path: Sequence[str], record: Record, *, repeated: bool) -> str:
+    """Return a record as ``[path]`` or ``[[path]]`` with a line for each field, its strip as a table below it."""
+    head = f"[[{key_text(*path)}]]\n" if repeated else f"[{key_text(*path)}]\n"
+    fields = set_fields(record)
+    lines = "".join(line_text([name], value) for name, value in fields if not is_block(value))
+    below = "".join(
+        block_text([*path, name], value, repeated=False)
+        for name, value in fields
+        if is_block(value) and isinstance(value, Record)
+    )
+    return head + lines + below
+
+
+def is_block(value: object) -> bool:
+    """Tell whether a record inside another is written as a table of its own: more than a handful of fields."""
+    return isinstance(value, Record) and len(value.__struct_fields__) > 4
+
+
+def _escape(found: re.Match[str]) -> str:
+    character = found.group()
+    return _SHORT.get(character, f"\\u{ord(character):04X}")

@@ -1,0 +1,49 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Bring what an older version wrote to the schema of today."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from mixwright.errors import SettingError
+from mixwright.model.song import SCHEMA
+
+Migration = Callable[[dict[str, Any]], dict[str, Any]]
+
+#: Schema -> function to the next one. It gets a copy of the top level and leaves what lies below unchanged.
+MIGRATIONS: Mapping[int, Migration] = {}
+
+
+def migrated(
+    data: Mapping[str, Any], *, schema: int = SCHEMA, migrations: Mapping[int, Migration] = MIGRATIONS
+) -> dict[str, Any]:
+    """Return the plain data of a song at the schema of today.
+
+    Parameters
+    ----------
+    data : mapping
+        What a `song.toml` says. Without ``schema`` it is of the first.
+    schema : int
+        The schema wanted.
+    migrations : mapping
+        From each older schema the function to the next.
+
+    Raises
+    ------
+    SettingError
+        for a schema that is not a whole number from 1, or is newer than this program
+    """
+    written = data.get("schema", 1)
+    if type(written) is not int or written < 1:
+        raise SettingError(f"{written!r} is not a schema", where="schema", hint=f"allowed: 1 to {schema}")
+    if written > schema:
+        raise SettingError(
+            f"written by a newer version (schema {written}, this program knows up to {schema})",
+            where="schema",
+            hint="update mixwright",
+        )
+    song = dict(data)
+    for older in range(written, schema):
+        song = {**migrations[older](song), "schema": older + 1}
+    return song

@@ -1,0 +1,58 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Moves: what they are called, what they do at their strength, and how a new plan meets old decisions."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable, Sequence
+
+from mixwright.model.song import Move, Song, changed, targets_of
+from mixwright.model.strip import Strip
+from mixwright.model.words import MoveKind
+
+
+def move_id(kind: MoveKind, target: str, sections: Iterable[str], band_hz: float | None = None) -> str:
+    """Return the id of a move: the same whenever the same thing is proposed, so that a refusal lasts.
+
+    It is a hash of kind, target, sections and the third-octave band that `band_hz` lies in (band
+    numbers of IEC 61260-1, ten to the decade); not of the amount.
+    """
+    band = "" if band_hz is None else str(round(10.0 * math.log10(band_hz)))
+    parts = "\0".join([kind, target, band, *sorted(set(sections))])
+    return f"{kind}-{target}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"
+
+
+def effective_settings(move: Move, hand: Strip) -> dict[str, float]:
+    """Return what a move does at its strength, beside the hand settings of its target.
+
+    A level scales in dB; a position goes from where the hand put it (strength 0) to where the move
+    wants it (strength 1).
+    """
+    if move.kind == "level":
+        return {"gain_db": move.settings["gain_db"] * move.strength}
+    start = {"pan": hand.pan, "left": hand.left, "right": hand.right}
+    return {key: start[key] + (value - start[key]) * move.strength for key, value in move.settings.items()}
+
+
+def is_locked(song: Song, kind: MoveKind, target: str) -> bool:
+    """Tell whether a plan may not make such a move: it would move any track whose `kind` is locked."""
+    moved = {track.id for track in targets_of(song, target)}
+    return any(
+        lock.parameter == kind
+        and (lock.target == target or moved.intersection(track.id for track in targets_of(song, lock.target)))
+        for lock in song.locks
+    )
+
+
+def merge_plan(song: Song, proposed: Sequence[Move]) -> Song:
+    """Return the song with a new plan in place of the old one.
+
+    Proposed moves of the old plan go. What was decided stays untouched: accepted and refused moves
+    and all of the engineer's. What was refused or decided is not proposed again, what is locked is
+    not proposed at all.
+    """
+    kept = tuple(move for move in song.moves if move.by == "engineer" or move.state != "proposed")
+    decided = {move.id for move in kept}
+    new = (move for move in proposed if move.id not in decided and not is_locked(song, move.kind, move.target))
+    return changed(song, moves=(*kept, *new))

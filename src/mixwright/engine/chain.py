@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 
 from mixwright.core.filters import memory_frames
+from mixwright.jobs.cache import Part
 from mixwright.native import chain as native
 
 
@@ -29,6 +30,10 @@ class Gain:
     def memory_frames(self, rate_hz: int) -> int:  # noqa: ARG002
         """Frames for which it sounds on after its input ends."""
         return 0
+
+    def identity(self) -> Part:
+        """All of it that can be heard, as part of a key."""
+        return "gain", self.factor
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,10 @@ class Delay:
         """Frames for which it sounds on after its input ends."""
         return self.frames
 
+    def identity(self) -> Part:
+        """All of it that can be heard, as part of a key."""
+        return "delay", self.frames, self.latency_frames
+
 
 @dataclass(frozen=True, eq=False)
 class Sections:
@@ -58,6 +67,10 @@ class Sections:
     def memory_frames(self, rate_hz: int) -> int:
         """Frames for which it sounds on after its input ends."""
         return memory_frames(self.sections, rate_hz)
+
+    def identity(self) -> Part:
+        """All of it that can be heard, as part of a key."""
+        return "sections", self.sections.tobytes()
 
 
 Operation = Gain | Delay | Sections

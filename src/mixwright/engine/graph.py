@@ -17,6 +17,7 @@ from mixwright.engine.chain import Delay, Gain, Operation, Sections
 from mixwright.engine.lanes import packed
 from mixwright.engine.overlay import Overlay
 from mixwright.errors import SettingError, where
+from mixwright.jobs.cache import Part
 from mixwright.model.lane import Lane
 from mixwright.model.song import Song, Track, used_tracks
 from mixwright.model.strip import Strip
@@ -43,6 +44,12 @@ class Node:
     before_frames: int = 0
     latency_frames: int = 0
 
+    def identity(self) -> tuple[Part, ...]:
+        """Return all of this that can be heard, as parts of a key."""
+        operations = tuple(operation.identity() for operation in self.operations)
+        outputs = tuple((target, factor) for target, factor in self.outputs)
+        return self.id, operations, self.lanes.tobytes(), self.scale, self.mute, outputs
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class TrackNode(Node):
@@ -51,6 +58,10 @@ class TrackNode(Node):
     track: Track
     first_frame: int
     frames: int
+
+    def identity(self) -> tuple[Part, ...]:
+        """Return all of this that can be heard, as parts of a key; the file's hash stands for the audio."""
+        return *super().identity(), self.track.sha256, self.first_frame, self.frames
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +82,11 @@ class MixGraph:
     def latency_frames(self) -> int:
         """Latency of the master's output."""
         return self.buses[-1].latency_frames
+
+    def identity(self) -> tuple[Part, ...]:
+        """Return all that can be heard of the mix, as parts of a key."""
+        nodes = tuple(node.identity() for node in (*self.tracks, *self.buses))
+        return self.rate_hz, self.frames, self.law, nodes
 
 
 def song_frames(song: Song, frames: Mapping[str, int]) -> int:

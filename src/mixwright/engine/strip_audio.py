@@ -11,14 +11,18 @@ from pathlib import Path
 
 import numpy as np
 
-from mixwright.core import filters
-from mixwright.engine import chain
 from mixwright.engine.chain import Chain
 from mixwright.engine.graph import TrackNode
 from mixwright.jobs.cache import Cache, code_hash
-from mixwright.model.strip import Strip
 
 _BLOCK_FRAMES = 65536
+_SOURCES = (
+    "mixwright.engine.chain",
+    "mixwright.engine.strip_audio",
+    "mixwright.core.filters",
+    "mixwright.core.resample",
+    "mixwright.io.decoder_child",
+)
 
 
 class StripAudio:
@@ -65,15 +69,8 @@ def strip_frames(node: TrackNode, frames: int, rate_hz: int) -> int:
 
 def kept_strip_audio(node: TrackNode, audio: np.ndarray, rate_hz: int, cache: Cache) -> np.ndarray:
     """Return the post-strip audio of a track from the cache, made there if it is not yet."""
-    strip = node.track.strip
-    heard = Strip(
-        trim_db=strip.trim_db,
-        polarity=strip.polarity,
-        high_pass=strip.high_pass,
-        low_pass=strip.low_pass,
-        eq=strip.eq,
-    )
-    key = cache.key("strip", node.track.sha256, rate_hz, audio.shape[1], len(audio), heard, code_hash(chain, filters))
+    operations = tuple(operation.identity() for operation in node.operations)
+    key = cache.key("strip", node.track.sha256, rate_hz, *audio.shape, operations, code_hash(*_SOURCES))
     return cache.array(key, _maker(node, audio, rate_hz))
 
 

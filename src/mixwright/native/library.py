@@ -53,9 +53,11 @@ def load(path: Path) -> ctypes.CDLL:
 def core() -> ctypes.CDLL:
     """Return the fastest build that this processor runs; all builds give the same bits.
 
-    `MIXWRIGHT_CORE=baseline` or `avx2` forces one, for tests.
+    `MIXWRIGHT_CORE=baseline` or `avx2` forces one, the path of a library another build, for tests.
     """
     wanted = os.environ.get("MIXWRIGHT_CORE", "")
+    if os.sep in wanted:
+        return load(Path(wanted))
     baseline = load(library_path("baseline"))
     fast = library_path("avx2")
     if wanted == "baseline" or not (fast.exists() and baseline.mw_has_avx2()):

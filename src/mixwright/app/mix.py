@@ -1,0 +1,135 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Render the mix with its accepted moves, measure it, and write it to a file."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from mixwright.app.page import write_page
+from mixwright.app.session import open_song
+from mixwright.errors import OutputError, SettingError, printable
+from mixwright.io.kept import relative_to_song, write_kept
+from mixwright.io.song_file import edit_song
+from mixwright.io.write import write_wav
+from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.model.results import MixResult
+from mixwright.model.song import changed
+from mixwright.units import db_from_ratio
+from mixwright.version import __version__
+
+SampleFormat = Literal["pcm16", "pcm24", "float32"]
+_BITS: dict[SampleFormat, str] = {"pcm16": "16", "pcm24": "24", "float32": "32f"}
+_BLOCK_FRAMES = 65536
+
+
+def mix(
+    song: Path,
+    *,
+    out: Path | None = None,
+    sample_format: SampleFormat = "pcm24",
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> MixResult:
+    """Render, measure and write the mix of a song folder.
+
+    Parameters
+    ----------
+    song : Path
+        the song folder
+    out : Path, optional
+        a new ``.wav`` file; None: ``mixes/Title_MixNN_48k24.wav`` in the song folder, NN counting up
+    sample_format : {"pcm16", "pcm24", "float32"}
+        where a sample passes full scale the file is written as float32 instead, and a note says so
+    report, cancel
+        progress and stop switch
+
+    Raises
+    ------
+    InputError, SettingError, StateError
+        as from `open_song` and `compile_mix`
+    OutputError
+        where the file exists already or cannot be written
+    """
+    song = Path(song)
+    if sample_format not in _BITS:
+        raise SettingError(f"{sample_format!r} is no sample format", hint=f"known: {', '.join(_BITS)}")
+    if out is not None:
+        _check_out(Path(out))
+    with open_song(song, report=report, cancel=cancel) as session:
+        audio = session.rendered(report=report, cancel=cancel)
+        levels = session.levels(report=report, cancel=cancel)
+        peak = _peak(audio)
+        notes: tuple[str, ...] = ()
+        if peak > 1.0 and sample_format != "float32":
+            sample_format = "float32"
+            over_db = db_from_ratio(peak)
+            note = (
+                f"The mix peaks at {over_db:+.1f} dBFS: written as 32-bit float, so nothing is cut. "
+                "For a file of whole numbers lower the fader of the master."
+            )
+            notes = (note,)
+        rate_hz = session.song.rate_hz
+        path = Path(out) if out is not None else _next_file(song, session.song.title, rate_hz, sample_format)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        written = write_wav(
+            path,
+            (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES)),
+            rate_hz=rate_hz,
+            channels=2,
+            frames=len(audio),
+            sample_format=sample_format,
+        )
+        result = MixResult(
+            file=relative_to_song(song, path),
+            sample_format=sample_format,
+            rate_hz=rate_hz,
+            frames=written.frames,
+            sha256=written.sha256,
+            levels=levels,
+            moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
+            notes=notes,
+        )
+    write_kept(song, "mix", result)
+    if session.song.printed_with != __version__:
+        edit_song(song, "mix", lambda now: changed(now, printed_with=__version__))
+    write_page(song)
+    return result
+
+
+def file_name(text: str) -> str:
+    """Return text as part of a file name that every system takes: letters and digits, the rest as single hyphens."""
+    kept = re.sub(r"[^\w]+", "-", unicodedata.normalize("NFC", text)).strip("-_")
+    return kept[:80] or "Song"
+
+
+def rate_tag(rate_hz: int) -> str:
+    """Return a rate as file names tell it: 48k, 44.1k."""
+    return f"{rate_hz / 1000:g}k"
+
+
+def _check_out(out: Path) -> None:
+    if out.suffix.lower() != ".wav":
+        raise SettingError("a mix is written as .wav", where=printable(out), hint="end the name with .wav")
+    if out.exists():
+        raise OutputError("the file exists already", where=printable(out), hint="choose another name")
+
+
+def _next_file(song: Path, title: str, rate_hz: int, sample_format: SampleFormat) -> Path:
+    folder = song / "mixes"
+    start = f"{file_name(title)}_Mix"
+    taken = [0]
+    for path in folder.glob("*.wav"):
+        found = re.match(r"(\d+)_", path.name.removeprefix(start)) if path.name.startswith(start) else None
+        if found:
+            taken.append(int(found[1]))
+    return folder / f"{start}{max(taken) + 1:02d}_{rate_tag(rate_hz)}{_BITS[sample_format]}.wav"
+
+
+def _peak(audio: np.ndarray) -> float:
+    parts = (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES))
+    return max((float(np.abs(part).max()) for part in parts), default=0.0)

@@ -1,0 +1,112 @@
+# SPDX-License-Identifier: Apache-2.0
+"""A static balance: the gain of every layer, from the references, the published levels, and what was received."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from mixwright.plan.elements import Element, Layer
+from mixwright.plan.scene import Scene
+from mixwright.plan.settle import LARGEST_TRIM_DB, Array, Wanted, level_of_sum, settle
+from mixwright.plan.sound import Sound, together
+from mixwright.plan.table import DE_MAN, DOUBLE_BELOW_LEAD, PRACTICE, SHI
+from mixwright.plan.targets import element_sound, inside, wanted
+from mixwright.plan.toward import toward_references
+from mixwright.reference.profile import Corridor
+
+
+@dataclass(frozen=True, eq=False)
+class Balance:
+    """The proposal as numbers.
+
+    Attributes
+    ----------
+    gains : dict
+        Layer id to gain in dB; layers left alone are missing.
+    capped : dict
+        Layer id to the gain it would have needed beyond the limit of a trim.
+    elements, layers : dict
+        Interval (low, high) of every element by id, and of every layer inside one that has proportions; LU re the
+        mix while the lead sings.
+    by_reference : dict
+        Layer id to the sentence of the references that moved it.
+    findings : tuple of str
+        What level moves cannot mend.
+    """
+
+    gains: dict[str, float]
+    capped: dict[str, float]
+    elements: dict[str, tuple[float, float]]
+    layers: dict[str, tuple[float, float]]
+    by_reference: dict[str, str]
+    findings: tuple[str, ...]
+
+
+def balance(scene: Scene, corridor: Corridor) -> Balance:
+    """Return the gain of every layer at full strength.
+
+    First the layers inside an element, then all elements at once, then low and top end towards the references,
+    then the lead once more, so that it has its share of what the others settled at.
+
+    Parameters
+    ----------
+    scene : Scene
+        Without silent layers (:func:`audible`), with at least one lead.
+    corridor : Corridor
+        What the references span; an empty one when there are none.
+    """
+    judged = scene.judged()
+    proportions = {element.id: inside(element, scene.sounds) for element in scene.elements}
+    inner = {id_: gain for found in proportions.values() for id_, gain in found.gains.items()}
+    heard = [element_sound(element, scene.sounds, inner) for element in scene.elements]
+    want = wanted(scene.elements, heard, judged)
+    gains = settle(want)
+    by_layer: dict[str, float] = {}
+    for element, gain in zip(scene.elements, gains, strict=True):
+        by_layer.update(_shared(element, float(gain), inner, scene.sounds))
+    room = [(2.0 * want.spread * sign - _place(want, gains)) for sign in (-1.0, 1.0)]
+    rooms = {e.id: (float(low), float(high)) for e, low, high in zip(scene.elements, *room, strict=True)}
+    by_layer, by_reference, findings = toward_references(scene, corridor, judged, by_layer, rooms)
+    fields = list(zip(scene.elements, want.centre, want.spread, strict=True))
+    capped = {id_: gain for id_, gain in by_layer.items() if abs(gain) > LARGEST_TRIM_DB}
+    limited = {id_: float(np.clip(gain, -LARGEST_TRIM_DB, LARGEST_TRIM_DB)) for id_, gain in by_layer.items()}
+    return Balance(
+        gains={id_: gain for id_, gain in limited.items() if abs(gain) >= 0.05},
+        capped=capped,
+        elements={e.id: (float(c - s), float(c + s)) for e, c, s in fields},
+        layers={
+            layer: (float(c) + centre - spread, float(c) + centre + spread)
+            for e, c, _ in fields
+            for layer, (centre, spread) in proportions[e.id].places.items()
+        },
+        by_reference=by_reference,
+        findings=findings,
+    )
+
+
+def _place(want: Wanted, gains: Array) -> Array:
+    return np.asarray(want.loudness + gains - level_of_sum(want.energy, gains) - want.centre)
+
+
+def source_of_interval(element: Element, layer: Layer) -> str:
+    """Return where the interval of a layer comes from."""
+    if layer.part == "double":
+        return f"doubles {abs(DOUBLE_BELOW_LEAD.mean_lu):g} LU below what they double: {PRACTICE}; upper end {SHI}"
+    if element.pool == "other":
+        return f"what the table of {DE_MAN} leaves beside lead, bass and drums, shared by the tiers of {SHI}"
+    return DE_MAN
+
+
+def _shared(element: Element, gain: float, inner: Mapping[str, float], sounds: Mapping[str, Sound]) -> dict[str, float]:
+    """Return the gains of an element's layers; the free ones make up for those that are bound."""
+    bound = [sounds[layer.id] for layer in element.layers if layer.bound]
+    free = {layer.id: inner.get(layer.id, 0.0) for layer in element.layers if not layer.bound}
+    if bound and free and gain != 0.0:
+        fixed = float(together(bound).blocks.mean())
+        own = float(together(sounds[id_].louder(g) for id_, g in free.items()).blocks.mean())
+        needed = 10.0 ** (gain / 10.0) * (own + fixed) - fixed
+        gain = 10.0 * float(np.log10(max(needed, 1e-6 * own) / own))
+    return {id_: inside + gain for id_, inside in free.items() if inside + gain != 0.0}

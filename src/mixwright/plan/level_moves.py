@@ -1,0 +1,284 @@
+# SPDX-License-Identifier: Apache-2.0
+"""A balance as moves that a person can read, with what each does, what fails without it, and what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from mixwright.model.moves import move_id
+from mixwright.model.results import PlannedMove, Spread
+from mixwright.plan.balance import Balance, balance, source_of_interval
+from mixwright.plan.elements import Element, Layer
+from mixwright.plan.scene import Scene, audible
+from mixwright.plan.settle import LARGEST_TRIM_DB
+from mixwright.plan.sound import Sound, together
+from mixwright.plan.table import DE_MAN, LEAD, SHI
+from mixwright.reference.profile import Corridor
+
+_WORTH_SAYING_LU = 0.1
+_Figures = Mapping[str, float | None]
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """Level moves, and the layers that were looked at and left, each with its reason.
+
+    `gains_db`: by track, what the moves add at their strength. `mix_change_lu`: how the mix's loudness moves.
+    """
+
+    moves: tuple[PlannedMove, ...]
+    left_as_is: tuple[str, ...]
+    findings: tuple[str, ...]
+    gains_db: dict[str, float]
+    mix_change_lu: float
+
+
+def propose_balance(scene: Scene, corridor: Corridor, *, strength: float = 1.0) -> Proposal:
+    """Propose a static balance.
+
+    Parameters
+    ----------
+    scene : Scene
+        The song as measured; a lead must sound.
+    corridor : Corridor
+        What the references span; empty without references.
+    strength : float
+        0 to 1: scales every move; predictions are those at this strength.
+
+    Returns
+    -------
+    Proposal
+        Deterministic. Layers inside what engineers differ by, or bound, are in `left_as_is`.
+    """
+    heard = audible(scene)
+    found = balance(heard, corridor)
+    planned = [part for element in heard.elements for part in _parts(element, found.gains)]
+    ledger = _Ledger(heard, found, planned, strength)
+    moves = tuple(ledger.move(part, target) for part in planned for target in part.targets)
+    silent = [layer for layer in scene.layers() if scene.sounds[layer.id].loudness() is None]
+    left = [
+        *(
+            ledger.left(element, layer)
+            for element in heard.elements
+            for layer in element.layers
+            if _is_left(layer, found)
+        ),
+        *(f"{layer.name}: silent throughout." for layer in silent),
+    ]
+    gains = {id_: ledger.gain(layer.id) for layer in heard.layers() for id_ in layer.tracks}
+    return Proposal(moves, tuple(left), found.findings, gains, ledger.mix_change())
+
+
+def spreads_of(scene: Scene, corridor: Corridor) -> dict[str, Spread]:
+    """Return where engineers hold layers, by track, in LU re the whole mix as it stands.
+
+    Tracks that share a layer have none of their own.
+    """
+    heard = audible(scene)
+    found = balance(heard, corridor)
+    shift = _sung(heard, heard.mix) - (heard.mix.loudness() or 0.0)
+    spreads = {}
+    for element in heard.elements:
+        for layer in element.layers:
+            interval = found.layers.get(layer.id, found.elements[element.id] if len(element.layers) == 1 else None)
+            if len(layer.tracks) == 1 and interval is not None:
+                low, high = (_two(edge + shift) for edge in interval)
+                source = source_of_interval(element, layer)
+                spreads[layer.tracks[0]] = Spread(low=low, high=high, unit="lu_re_mix", source=source)
+    return spreads
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One move to be: a gain on one or more targets, and the layers that it shifts."""
+
+    targets: tuple[str, ...]
+    name: str
+    gain_db: float
+    element: Element
+    layers: tuple[Layer, ...]
+    whole: bool
+
+
+def _parts(element: Element, gains: Mapping[str, float]) -> list[_Part]:
+    """Split the gains of an element into one move for all where the song has a word for it, and what is left over."""
+    rounded = {layer.id: round(gains.get(layer.id, 0.0), 1) for layer in element.layers}
+    together_db = 0.0
+    parts = []
+    if element.target and len(element.layers) > 1 and not any(layer.bound for layer in element.layers):
+        values = list(rounded.values())
+        # The gain that most layers share; of equally frequent ones the smallest.
+        together_db = max(values, key=lambda value: (values.count(value), -abs(value), value))
+        if together_db:
+            parts.append(_Part((element.target,), element.name, together_db, element, element.layers, True))
+    for layer in element.layers:
+        rest = round(rounded[layer.id] - together_db, 1)
+        if rest:
+            whole = len(element.layers) == 1
+            parts.append(_Part(layer.targets, layer.name, rest, element, (layer,), whole))
+    return parts
+
+
+def _is_left(layer: Layer, found: Balance) -> bool:
+    return layer.id not in found.gains
+
+
+def _sung(scene: Scene, sound: Sound) -> float:
+    """Return the loudness of a sound while the lead sings, ungated."""
+    return float(-0.691 + 10.0 * np.log10(max(1e-30, float(sound.blocks[scene.judged()].mean()))))
+
+
+class _Ledger:
+    """What every layer does in the mix, before and after: powers add, the mix changes as their sum does."""
+
+    def __init__(self, scene: Scene, found: Balance, parts: Sequence[_Part], strength: float) -> None:
+        self._scene = scene
+        self._found = found
+        self._strength = strength
+        self._gains = {layer.id: 0.0 for layer in scene.layers()}
+        for part in parts:
+            for layer in part.layers:
+                self._gains[layer.id] += part.gain_db * strength
+        self._before = self._mix({})
+        self._after = self._mix(self._gains)
+
+    def gain(self, layer: str) -> float:
+        """Return what the moves add to a layer."""
+        return self._gains[layer]
+
+    def mix_change(self) -> float:
+        """Return by how much the loudness of the mix moves."""
+        return self._after[0] - self._before[0]
+
+    def move(self, part: _Part, target: str) -> PlannedMove:
+        """Return a part of the balance as the move of one of its targets."""
+        gain = part.gain_db * self._strength
+        moved = {layer.id for layer in part.layers}
+        without = {id_: g - (gain if id_ in moved else 0.0) for id_, g in self._gains.items()}
+        mix_without = self._mix(without)
+        now, after = self._levels(part, {}, self._before), self._levels(part, self._gains, self._after)
+        left = self._levels(part, without, mix_without)
+        spread = self._spread(part)
+        others = self._after[0] - mix_without[0]
+        return PlannedMove(
+            id=move_id("level", target, ()),
+            kind="level",
+            target=target,
+            sections=(),
+            settings={"gain_db": part.gain_db},
+            state="proposed",
+            strength=self._strength,
+            by="plan",
+            reason=self._reason(part, now, left, spread),
+            evidence=self._evidence(part),
+            spread=spread,
+            measured=now,
+            predicted={**after, "mix_change_lu": _two(self.mix_change()), "others_change_lu": _two(-others)},
+            without_it=_without(part, left, spread),
+            costs=(f"Every other layer stands {others:.1f} LU lower in the mix.",)
+            if others >= _WORTH_SAYING_LU
+            else (),
+        )
+
+    def left(self, element: Element, layer: Layer) -> str:
+        """Return the sentence of a layer that is left alone."""
+        part = _Part((), "", 0.0, element, (layer,), False)
+        now = self._levels(part, {}, self._before)["re_mix_lu"]
+        after = self._levels(part, self._gains, self._after)["re_mix_lu"]
+        level = f"{layer.name}: {now:+.1f} LU in the mix now, {after:+.1f} after these moves"
+        interval = self._interval(element, (layer,))
+        if layer.bound:
+            return f"{level}; left, {layer.bound}."
+        if interval is not None and len(element.layers) == 1:
+            return f"{level}, where engineers hold it ({interval[0]:+.1f} to {interval[1]:+.1f}); left."
+        return f"{level}, in proportion to the rest of {element.name}; left."
+
+    def _mix(self, gains: Mapping[str, float]) -> tuple[float, float]:
+        """Return the loudness of the summed layers: of the whole song, and while the lead sings."""
+        scene = self._scene
+        whole = together(scene.sounds[layer.id].louder(gains.get(layer.id, 0.0)) for layer in scene.layers())
+        return whole.loudness() or 0.0, _sung(scene, whole)
+
+    def _levels(self, part: _Part, gains: Mapping[str, float], mix: tuple[float, float]) -> dict[str, float | None]:
+        """Return the level of a part re the mix: as measured, moved by how the sum of the layers moves."""
+        scene = self._scene
+        own = together(scene.sounds[layer.id].louder(gains.get(layer.id, 0.0)) for layer in part.layers).loudness()
+        if own is None:
+            return {"integrated_lufs": None, "re_mix_lu": None, "re_mix_while_lead_sings_lu": None}
+        whole = (scene.mix.loudness() or 0.0) + mix[0] - self._before[0]
+        sung = _sung(scene, scene.mix) + mix[1] - self._before[1]
+        return {
+            "integrated_lufs": _two(own),
+            "re_mix_lu": _two(own - whole),
+            "re_mix_while_lead_sings_lu": _two(own - sung),
+        }
+
+    def _interval(self, element: Element, layers: Sequence[Layer]) -> tuple[float, float] | None:
+        """Return where engineers hold layers, re the whole mix that results; None for a part without proportions."""
+        inside = self._found.layers.get(layers[0].id) if len(layers) == 1 else None
+        found = self._found.elements[element.id] if len(layers) == len(element.layers) else inside
+        shift = self._after[1] - self._after[0]
+        return None if found is None else (_two(found[0] + shift), _two(found[1] + shift))
+
+    def _spread(self, part: _Part) -> Spread | None:
+        interval = self._interval(part.element, part.layers)
+        if interval is None:
+            return None
+        source = source_of_interval(part.element, part.layers[0])
+        return Spread(low=interval[0], high=interval[1], unit="lu_re_mix", source=source)
+
+    def _reason(self, part: _Part, now: _Figures, left: _Figures, spread: Spread | None) -> str:
+        """Return the sentence that says what, by how much, and why."""
+        gain = part.gain_db * self._strength
+        what = f"{'Raise' if gain >= 0 else 'Lower'} {part.name} by {abs(gain):.1f} dB"
+        ids = [layer.id for layer in part.layers]
+        by_reference = next((self._found.by_reference[id_] for id_ in ids if id_ in self._found.by_reference), "")
+        capped = next((self._found.capped[id_] for id_ in ids if id_ in self._found.capped), None)
+        if part.element.pool == "lead" and part.whole:
+            level = now["re_mix_while_lead_sings_lu"] or 0.0
+            why = (
+                f"while it sings it stands at {level:+.1f} LU in the mix; engineers put the lead at {LEAD.mean_lu:+.1f}"
+            )
+        else:
+            level = left["re_mix_lu"] or 0.0
+            why = f"in the new balance it would stand at {level:+.1f} LU in the mix"
+            if spread is not None:
+                why += f"; engineers hold such a layer at {spread.low:+.1f} to {spread.high:+.1f}"
+        words = [f"{what}: {why}."]
+        if by_reference:
+            words.append(by_reference)
+        if capped is not None:
+            words.append(f"It would need {capped:+.1f} dB; beyond {LARGEST_TRIM_DB:g} dB, ask for a new export.")
+        return " ".join(words)
+
+    def _evidence(self, part: _Part) -> str:
+        if part.element.pool == "lead" and part.whole:
+            # d(re mix)/d(fader) = 1 - share of the lead in the power of the mix.
+            fader = LEAD.spread_lu / (1.0 - 10.0 ** (LEAD.mean_lu / 10.0))
+            return (
+                f"{DE_MAN}: lead vocal {LEAD.mean_lu:+.2f} LU re mix, {LEAD.spread_lu:.2f} LU between engineers, "
+                f"which is about {fader:.1f} dB of its fader."
+            )
+        if part.element.pool == "other":
+            return f"{DE_MAN} and {SHI}: {part.layers[0].place} layers share what lead, bass and drums leave."
+        return source_of_interval(part.element, part.layers[0]) + "."
+
+
+def _without(part: _Part, left: _Figures, spread: Spread | None) -> str:
+    level = left["re_mix_lu"]
+    if level is None:
+        return ""
+    if spread is None:
+        return f"Without it {part.name} stays at {level:+.1f} LU in the mix."
+    out = level - spread.high if level > spread.high else level - spread.low if level < spread.low else 0.0
+    if out == 0.0:
+        return f"Without it {part.name} stays at {level:+.1f} LU in the mix, inside what engineers do."
+    where = "above" if out > 0 else "below"
+    return f"Without it {part.name} stays at {level:+.1f} LU in the mix, {abs(out):.1f} LU {where} what engineers do."
+
+
+def _two(value: float) -> float:
+    return round(value, 2)

@@ -91,14 +91,16 @@ class _Edit:
         for name in raw:
             if name not in names:
                 self._remove(node, node.keys[name])
+        above: Node | None = None
         for name, value, default in fields:
             if name not in raw:
                 if value != default and value is not None:
-                    self._add(node, name, value)
+                    self._add(node, name, value, above)
             elif value is None:
                 self._remove(node, node.keys[name])
             else:
                 self._value(node, name, raw[name], value)
+            above = node.keys.get(name, above)
 
     def _value(self, owner: Node, name: str, raw: object, value: object) -> None:
         node = owner.keys[name]
@@ -111,7 +113,7 @@ class _Edit:
                 self._write(node.start, node.end, inline_text(value))
             else:
                 self._remove(owner, node)
-                self._add(owner, name, value)
+                self._add(owner, name, value, None)
 
     def _array(self, node: Node, raw: list[object], new: tuple[object, ...]) -> None:
         """Bring a list to new items; items of one name are the same, whatever else changed in them."""
@@ -135,16 +137,17 @@ class _Edit:
 
     # Where it is written
 
-    def _add(self, owner: Node, name: str, value: object) -> None:
-        """Write a field that is not there yet, in the style of its table."""
+    def _add(self, owner: Node, name: str, value: object, above: Node | None) -> None:
+        """Write a field that is not there yet, in the style of its table, below the line of `above` if it has one."""
         home = owner if owner.inline else owner.home
+        at = self.text.find("\n", above.entry.end) + 1 if above and above.entry else owner.tail
         if home is not None:
             pair = f"{key_text(*owner.prefix, name)} = {inline_text(value)}"
             self._items(home).added.setdefault(len(home.entries) - 1, []).append(pair)
         elif owner is self.root and name in self._blocks:
             self._write(len(self.text), len(self.text), self._section(name, value), _BESIDE)
         elif owner is self.root:
-            self._write(owner.tail, owner.tail, self._section(name, value), _LINE)
+            self._write(at, at, self._section(name, value))
         elif owner.tail < 0:
             # Only headers further in made this table: it gets a header of its own above them.
             first = min(start for start, _ in _segments(owner))
@@ -155,9 +158,9 @@ class _Edit:
             text = block_text([*owner.path, name], value, repeated=False)
             self._write(owner.tail, owner.tail, text, _BESIDE - len(owner.path) - 1)
         else:
-            indent = self._indent(self.text.rfind("\n", 0, max(owner.tail - 1, 0)) + 1)
+            indent = self._indent(self.text.rfind("\n", 0, max(at - 1, 0)) + 1)
             lines = line_text([*owner.prefix, name], value).splitlines(keepends=True)
-            self._write(owner.tail, owner.tail, "".join(indent + line for line in lines), _LINE)
+            self._write(at, at, "".join(indent + line for line in lines))
 
     def _add_item(self, array: Node, after: int, value: object) -> None:
         if array.inline:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Moves: what they are called, what they do at their strength, and how a new plan meets old decisions."""
+"""Moves: what they are called, and how a new plan meets old decisions."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import math
 from collections.abc import Iterable, Sequence
 
 from mixwright.model.song import Move, Song, changed, targets_of
-from mixwright.model.strip import Strip
 from mixwright.model.words import MoveKind
 
 
@@ -21,18 +20,6 @@ def move_id(kind: MoveKind, target: str, sections: Iterable[str], band_hz: float
     band = "" if band_hz is None else str(round(10.0 * math.log10(band_hz)))
     parts = "\0".join([kind, target, band, *sorted(set(sections))])
     return f"{kind}-{target}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"
-
-
-def effective_settings(move: Move, hand: Strip) -> dict[str, float]:
-    """Return what a move does at its strength, beside the hand settings of its target.
-
-    A level scales in dB; a position goes from where the hand put it (strength 0) to where the move
-    wants it (strength 1).
-    """
-    if move.kind == "level":
-        return {"gain_db": move.settings["gain_db"] * move.strength}
-    start = {"pan": hand.pan, "left": hand.left, "right": hand.right}
-    return {key: start[key] + (value - start[key]) * move.strength for key, value in move.settings.items()}
 
 
 def is_locked(song: Song, kind: MoveKind, target: str) -> bool:

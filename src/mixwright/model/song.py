@@ -15,6 +15,10 @@ from mixwright.model.strip import Db, Strip
 from mixwright.model.words import MoveKind, MoveState, Place, Role
 
 SCHEMA = 1
+#: What moves set, and from where to where.
+LEVEL_SETTINGS = {"gain_db": (-24.0, 24.0)}
+POSITION_SETTINGS = {"pan": (-1.0, 1.0), "left": (-1.0, 1.0), "right": (-1.0, 1.0)}
+
 R = TypeVar("R", bound=Record)
 N = TypeVar("N", bound="Named")
 
@@ -202,6 +206,7 @@ def check_song(song: Song) -> None:
     _check_ids(song)
     _check_sections(song)
     _check_names(song)
+    _check_settings(song)
 
 
 def _check_names(song: Song) -> None:
@@ -222,6 +227,27 @@ def _check_names(song: Song) -> None:
     for i, move in enumerate(song.moves):
         _require([move.target], targets, f"moves[{i}].target", "track, source or group")
         _require(move.sections, sections, f"moves[{i}].sections", "section")
+
+
+def _check_settings(song: Song) -> None:
+    """Check what a move of each kind sets: `level` the gain, `pan` any of the positions."""
+    for i, move in enumerate(song.moves):
+        known = LEVEL_SETTINGS if move.kind == "level" else POSITION_SETTINGS
+        hint = ", ".join(f"{key} ({low:g} to {high:g})" for key, (low, high) in known.items())
+        if not move.settings:
+            raise SettingError(
+                f"this {move.kind} move sets nothing", where=f"moves[{i}].settings", hint=f"allowed: {hint}"
+            )
+        for key, value in move.settings.items():
+            if key not in known:
+                raise SettingError(
+                    f"a {move.kind} move has no setting {key!r}", where=f"moves[{i}].settings", hint=f"allowed: {hint}"
+                )
+            low, high = known[key]
+            if not low <= value <= high:
+                raise SettingError(
+                    f"{value:g} does not fit", where=f"moves[{i}].settings.{key}", hint=f"allowed: {hint}"
+                )
 
 
 def _check_schema(song: Song) -> None:

@@ -27,6 +27,8 @@ from mixwright.model.audio import AudioInfo
 #: A child that says nothing for so long is ended.
 SILENT_LIMIT_S = 60.0
 
+#: `-P`: nothing is imported from the folder that the user happens to be in.
+_COMMAND = [sys.executable, "-P", "-m", "mixwright.io.decoder_child"]
 _ERRORS: dict[str, type[MixwrightError]] = {
     "format": FileFormatError,
     "limit": LimitError,
@@ -117,9 +119,18 @@ class Decoder:
         }
         child = self._idle.get()
         try:
-            if child is None or not child.is_alive():
-                child = _Child()
-            reply = child.ask(request, self._silent_limit_s)
+            if child is not None and not child.is_alive():
+                child.kill()
+                child = None
+            reused = child is not None
+            child = child or _Child()
+            try:
+                reply = child.ask(request, self._silent_limit_s)
+            except ChildCrashed:
+                if not reused:
+                    raise
+                child = _Child()  # the fault may lie in what came before: a file is blamed by a fresh child alone
+                reply = child.ask(request, self._silent_limit_s)
         except ChildDied as died:
             child = None
             raise FileFormatError(
@@ -142,6 +153,10 @@ class ChildDied(Exception):
     """A child ended, or had to be ended, before it answered."""
 
 
+class ChildCrashed(ChildDied):
+    """It ended by itself."""
+
+
 class _Child:
     """One process of ``mixwright.io.decoder_child``."""
 
@@ -150,11 +165,12 @@ class _Child:
         environment["PYTHONIOENCODING"] = "utf-8"
         try:
             self._process = subprocess.Popen(
-                [sys.executable, "-P", "-m", "mixwright.io.decoder_child"],
+                _COMMAND,
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
                 env=environment,
+                bufsize=0,
             )
         except OSError as error:
             raise InternalError(f"the decoder cannot be started ({error})") from error
@@ -169,11 +185,12 @@ class _Child:
         """Send a request and return the answer."""
         assert self._process.stdin is not None
         try:
-            self._process.stdin.write(json.dumps(request).encode("ascii") + b"\n")
-            self._process.stdin.flush()
+            message = json.dumps(request).encode("ascii") + b"\n"
+            while message:
+                message = message[self._process.stdin.write(message) or 0 :]
         except OSError:
             self.kill()
-            raise ChildDied("the decoder could not be reached") from None
+            raise ChildCrashed("the decoder could not be reached") from None
         while True:
             reply = self._next_reply(silent_limit_s)
             if "alive" not in reply:
@@ -197,10 +214,7 @@ class _Child:
         self._process.kill()
         self._process.wait()
         assert self._process.stdin is not None
-        try:
-            self._process.stdin.close()
-        except OSError:
-            return
+        self._process.stdin.close()
 
     def _next_reply(self, silent_limit_s: float) -> dict[str, Any]:
         try:
@@ -210,7 +224,7 @@ class _Child:
             raise ChildDied(f"decoding it made no progress for {silent_limit_s:.0f} s and was stopped") from None
         if reply is None:
             self.kill()
-            raise ChildDied("decoding it crashed the decoder or took too much processor time")
+            raise ChildCrashed("decoding it crashed the decoder or took too much processor time")
         return reply
 
     def _listen(self) -> None:

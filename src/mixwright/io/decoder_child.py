@@ -65,6 +65,18 @@ class Refusal(Exception):
         self.kind = kind
 
 
+class ForwardFile(soundfile.SoundFile):
+    """A sound file that is read once from start to end.
+
+    A file that can seek is moved to its own position after every block, and an MP3 decoder loses its memory by that:
+    wrong samples at every block edge.
+    """
+
+    def seekable(self) -> bool:
+        """Say no, so that nothing seeks."""
+        return False
+
+
 def main() -> None:
     """Answer requests until the input ends."""
     replies = _own_standard_output()
@@ -116,7 +128,7 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         if header is None:
             raise Refusal("format", _not_audio(file))
         file.seek(0)
-        with soundfile.SoundFile(file) as sound:
+        with ForwardFile(file) as sound:
             _check_limits(sound)
             info = _info(sound, header)
             if request["into"] is not None:
@@ -147,7 +159,7 @@ def _not_audio(file: IO[bytes]) -> str:
     return "is no audio that is known here"
 
 
-def _check_limits(sound: soundfile.SoundFile) -> None:
+def _check_limits(sound: ForwardFile) -> None:
     if not 1 <= sound.channels <= MAX_CHANNELS:
         raise Refusal("limit", f"has {sound.channels} channels, more than {MAX_CHANNELS}")
     if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1]:
@@ -156,7 +168,7 @@ def _check_limits(sound: soundfile.SoundFile) -> None:
         raise Refusal("limit", f"is longer than {MAX_DURATION_S // 3600} hours")
 
 
-def _info(sound: soundfile.SoundFile, header: Header) -> dict[str, Any]:
+def _info(sound: ForwardFile, header: Header) -> dict[str, Any]:
     encoding, bits = _ENCODINGS.get(sound.subtype, (sound.subtype.lower(), None))
     return {
         "container": header.container,
@@ -169,7 +181,7 @@ def _info(sound: soundfile.SoundFile, header: Header) -> dict[str, Any]:
     }
 
 
-def _decode(sound: soundfile.SoundFile, into: Path, replies: IO[str]) -> int:
+def _decode(sound: ForwardFile, into: Path, replies: IO[str]) -> int:
     """Write all frames as float32 and return how many there were."""
     _check_disk(sound, into)
     _limit_cpu(START_CPU_S + int(CPU_S_PER_AUDIO_S * sound.frames / sound.samplerate))
@@ -177,7 +189,12 @@ def _decode(sound: soundfile.SoundFile, into: Path, replies: IO[str]) -> int:
     told_s = time.monotonic()
     with ArrayWriter(into, sound.channels) as writer:
         while True:
-            ready = sound.read(out=block)
+            try:
+                ready = sound.read(out=block)
+            except soundfile.LibsndfileError:
+                if not writer.frames:
+                    raise
+                return writer.frames  # damaged from here on: what came before is kept, and the promise tells
             if not ready.shape[0]:
                 return writer.frames
             writer.push(ready)
@@ -188,7 +205,7 @@ def _decode(sound: soundfile.SoundFile, into: Path, replies: IO[str]) -> int:
                 _send(replies, {"alive": writer.frames})
 
 
-def _check_disk(sound: soundfile.SoundFile, into: Path) -> None:
+def _check_disk(sound: ForwardFile, into: Path) -> None:
     if not hasattr(os, "statvfs"):
         return
     disk = os.statvfs(into.parent)

@@ -1,0 +1,423 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Decoding in a child process: every format, hostile names and bytes, crashes, limits."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import struct
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from mixwright.errors import FileFormatError, InputError, InternalError, LimitError, MixwrightError
+from mixwright.io import decode
+from mixwright.io.decode import Decoder
+from mixwright.io.write import wav_header
+
+RATE_HZ = 44100
+posix = pytest.mark.skipif(os.name != "posix", reason="POSIX signals")
+
+
+@pytest.fixture(scope="module")
+def decoder() -> Iterator[Decoder]:
+    with Decoder() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def audio() -> np.ndarray:
+    t = np.arange(70_001) / RATE_HZ  # longer than one block, odd
+    return np.stack([0.5 * np.sin(2 * np.pi * 440 * t), 0.25 * np.sin(2 * np.pi * 997 * t)], axis=1)
+
+
+def wav(path: Path, frames: int = 1000, channels: int = 2, rate_hz: int = RATE_HZ, body: bytes | None = None) -> Path:
+    data = os.urandom(frames * channels * 2) if body is None else body
+    path.write_bytes(wav_header(frames, channels, rate_hz, "pcm16") + data)
+    return path
+
+
+LOSSLESS = [
+    ("WAV", "PCM_U8", "WAV", "pcm8", 8, 2**-7),
+    ("WAV", "PCM_16", "WAV", "pcm16", 16, 2**-15),
+    ("WAV", "PCM_24", "WAV", "pcm24", 24, 2**-23),
+    ("WAV", "PCM_32", "WAV", "pcm32", 32, 2**-24),
+    ("WAV", "FLOAT", "WAV", "float32", None, 2**-24),
+    ("WAV", "DOUBLE", "WAV", "float64", None, 2**-24),
+    ("WAVEX", "PCM_24", "WAV", "pcm24", 24, 2**-23),
+    ("RF64", "PCM_24", "RF64", "pcm24", 24, 2**-23),
+    ("W64", "PCM_24", "W64", "pcm24", 24, 2**-23),
+    ("AIFF", "PCM_24", "AIFF", "pcm24", 24, 2**-23),
+    ("AIFF", "FLOAT", "AIFC", "float32", None, 2**-24),
+    ("CAF", "PCM_24", "CAF", "pcm24", 24, 2**-23),
+    ("CAF", "FLOAT", "CAF", "float32", None, 2**-24),
+    ("FLAC", "PCM_24", "FLAC", "pcm24", 24, 2**-23),
+    ("FLAC", "PCM_16", "FLAC", "pcm16", 16, 2**-15),
+]
+
+
+@pytest.mark.parametrize(("form", "subtype", "container", "encoding", "bits", "step"), LOSSLESS)
+def test_lossless_formats(
+    tmp_path: Path,
+    decoder: Decoder,
+    audio: np.ndarray,
+    form: str,
+    subtype: str,
+    container: str,
+    encoding: str,
+    bits: int | None,
+    step: float,
+) -> None:
+    path, into = tmp_path / "file with the wrong ending.raw", tmp_path / "into.npy"
+    with path.open("wb") as file:
+        soundfile.write(file, audio, RATE_HZ, format=form, subtype=subtype)
+    info = decoder.decode(path, into)
+    assert (info.container, info.encoding, info.bits) == (container, encoding, bits)
+    assert (info.sample_rate_hz, info.channels, info.frames) == (RATE_HZ, 2, len(audio))
+    assert info.header_frames is None
+    assert decoder.probe(path) == info
+    decoded = np.load(into)
+    assert decoded.dtype == np.float32
+    np.testing.assert_allclose(decoded, audio, atol=step, rtol=2**-23)
+
+
+@pytest.mark.parametrize(
+    ("form", "subtype", "rate_hz", "encoding"),
+    [
+        ("MP3", "MPEG_LAYER_III", 44100, "mpeg layer 3"),
+        ("OGG", "VORBIS", 44100, "vorbis"),
+        ("OGG", "OPUS", 48000, "opus"),
+    ],
+)
+def test_lossy_formats(
+    tmp_path: Path, decoder: Decoder, audio: np.ndarray, form: str, subtype: str, rate_hz: int, encoding: str
+) -> None:
+    path, into = tmp_path / "file", tmp_path / "into.npy"
+    with soundfile.SoundFile(path, "w", rate_hz, 2, subtype, format=form) as sound:
+        for start in range(0, len(audio), 4096):
+            sound.write(audio[start : start + 4096])
+    info = decoder.decode(path, into)
+    assert (info.container, info.encoding, info.bits) == (form, encoding, None)
+    assert (info.sample_rate_hz, info.frames) == (rate_hz, len(audio))
+    decoded = np.load(into)
+    expected = soundfile.read(path, dtype="float32")[0]
+    np.testing.assert_array_equal(decoded, expected)
+    middle = slice(5000, -5000)
+    assert np.corrcoef(decoded[middle, 0], audio[middle, 0])[0, 1] > 0.999  # aligned: no delay left
+
+
+def test_values_over_full_scale_and_not_finite_are_kept(tmp_path: Path, decoder: Decoder) -> None:
+    audio = np.array([[2.5], [np.nan], [np.inf], [-np.inf], [1e-42]], np.float32)
+    soundfile.write(tmp_path / "a.wav", audio, RATE_HZ, subtype="FLOAT")
+    decoder.decode(tmp_path / "a.wav", tmp_path / "a.npy")
+    np.testing.assert_array_equal(np.load(tmp_path / "a.npy"), audio)
+
+
+NAMES = ["-rf.wav", "--help", "new\nline\r.wav", "tab\t \x1b[31m.wav", "quote'\"$(id).wav", "caf\u00e9 \u202e.wav", " "]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_hostile_names(tmp_path: Path, decoder: Decoder, name: str) -> None:
+    assert decoder.decode(wav(tmp_path / name), tmp_path / "a.npy").frames == 1000
+    (tmp_path / name).write_bytes(b"nothing of the kind")
+    with pytest.raises(FileFormatError) as caught:
+        decoder.probe(tmp_path / name)
+    assert str(caught.value).isprintable()
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names are Unicode there")
+def test_name_that_is_no_text(tmp_path: Path, decoder: Decoder) -> None:
+    assert decoder.probe(wav(tmp_path / os.fsdecode(b"take \xff\xfe.wav"))).frames == 1000
+
+
+def test_relative_names(tmp_path: Path, decoder: Decoder, monkeypatch: pytest.MonkeyPatch) -> None:
+    wav(tmp_path / "-")
+    monkeypatch.chdir(tmp_path)
+    assert decoder.decode(Path("-"), Path("a.npy")).frames == 1000
+
+
+TEXTS = [
+    (b"", "is empty"),
+    (b"RIFF", "no audio"),
+    (b"  <!DOCTYPE html><html>", "web page"),
+    (b"PK\x03\x04" + bytes(100), "archive"),
+    (b"\0\0\0\x20ftypM4A " + bytes(100), "M4A"),
+    (b"BW64" + bytes(100), "BW64"),
+    (b"plain words, many of them", "no audio"),
+    (b"RIFF\x24\0\0\0WAVEfmt ", "cannot be decoded"),
+]
+
+
+@pytest.mark.parametrize(("content", "message"), TEXTS)
+def test_what_is_no_audio_says_so(tmp_path: Path, decoder: Decoder, content: bytes, message: str) -> None:
+    (tmp_path / "a.wav").write_bytes(content)
+    with pytest.raises(FileFormatError, match=message) as caught:
+        decoder.decode(tmp_path / "a.wav", tmp_path / "a.npy")
+    assert caught.value.where.endswith("a.wav")
+    assert "\n" not in str(caught.value)
+
+
+def test_missing_files_and_folders(tmp_path: Path, decoder: Decoder) -> None:
+    with pytest.raises(InputError, match="No such file"):
+        decoder.probe(tmp_path / "missing.wav")
+    with pytest.raises(InputError, match="not a file"):
+        decoder.probe(tmp_path)
+
+
+@posix
+def test_a_pipe_does_not_block(tmp_path: Path, decoder: Decoder) -> None:
+    os.mkfifo(tmp_path / "pipe.wav")
+    with pytest.raises(InputError, match="not a file"):
+        decoder.probe(tmp_path / "pipe.wav")
+
+
+@pytest.mark.parametrize(("channels", "rate_hz"), [(65, 48000), (2, 7999), (2, 384001)])
+def test_limits(tmp_path: Path, decoder: Decoder, channels: int, rate_hz: int) -> None:
+    with pytest.raises(LimitError):
+        decoder.probe(wav(tmp_path / "a.wav", channels=channels, rate_hz=rate_hz))
+    assert decoder.probe(wav(tmp_path / "b.wav", channels=64, rate_hz=384000)).channels == 64
+
+
+def test_longer_than_a_day(tmp_path: Path, decoder: Decoder) -> None:
+    frames = 24 * 3600 * 8000 + 8000
+    with (tmp_path / "a.wav").open("wb") as file:
+        file.write(wav_header(frames, 1, 8000, "pcm16"))
+        file.truncate(44 + 2 * frames)
+    with pytest.raises(LimitError, match="24 hours"):
+        decoder.decode(tmp_path / "a.wav", tmp_path / "a.npy")
+
+
+def cut(path: Path, by: int) -> None:
+    path.write_bytes(path.read_bytes()[:-by])
+
+
+@pytest.mark.parametrize("form", ["WAV", "RF64", "W64", "AIFF", "CAF"])
+def test_a_file_that_was_cut_says_what_was_promised(tmp_path: Path, decoder: Decoder, form: str) -> None:
+    path = tmp_path / "a"
+    soundfile.write(path, np.zeros((1000, 2)), RATE_HZ, format=form, subtype="PCM_16")
+    cut(path, 400)
+    info = decoder.decode(path, tmp_path / "a.npy")
+    assert info.header_frames == 1000
+    assert 898 <= info.frames <= 900  # libsndfile takes two frames off a CAF file that was cut
+    assert np.load(tmp_path / "a.npy").shape == (info.frames, 2)
+
+
+def test_flac_that_was_cut(tmp_path: Path, decoder: Decoder) -> None:
+    path = tmp_path / "a.flac"
+    soundfile.write(path, np.random.default_rng(0).uniform(-1, 1, (150000, 1)), RATE_HZ, subtype="PCM_16")
+    cut(path, 30000)
+    info = decoder.decode(path, tmp_path / "a.npy")
+    assert info.header_frames == 150000
+    assert info.frames in range(65536, 150000)
+
+
+def test_header_without_length_is_read_to_the_end(tmp_path: Path, decoder: Decoder) -> None:
+    path = wav(tmp_path / "a.wav")
+    data = bytearray(path.read_bytes())
+    data[4:8] = data[40:44] = b"\xff" * 4
+    path.write_bytes(data)
+    info = decoder.decode(path, tmp_path / "a.npy")
+    assert (info.frames, info.header_frames) == (1000, None)
+    data[40:44] = bytes(4)  # a recorder that was switched off before it wrote the length
+    path.write_bytes(data)
+    with pytest.raises(FileFormatError, match="4000 bytes follow"):
+        decoder.decode(path, tmp_path / "a.npy")
+
+
+def test_empty_audio_is_no_error(tmp_path: Path, decoder: Decoder) -> None:
+    assert decoder.decode(wav(tmp_path / "a.wav", frames=0), tmp_path / "a.npy").frames == 0
+    assert np.load(tmp_path / "a.npy").shape == (0, 2)
+
+
+def test_tags_in_front_are_skipped(tmp_path: Path, decoder: Decoder) -> None:
+    path = wav(tmp_path / "a.wav")
+    path.write_bytes(b"ID3\x04\0\0\0\0\x01\0" + bytes(128) + path.read_bytes())
+    assert decoder.probe(path).container == "WAV"
+
+
+CHECK_FILES = 150
+
+
+@given(st.data())
+@settings(max_examples=CHECK_FILES, deadline=None, suppress_health_check=list(HealthCheck))
+def test_any_bytes_are_audio_or_an_input_error(
+    tmp_path_factory: pytest.TempPathFactory, decoder: Decoder, data: st.DataObject
+) -> None:
+    starts = [b"", b"RIFF\xff\xff\xff\xffWAVE", b"FORM\0\0\xff\xffAIFF", b"caff\0\x01\0\0", b"fLaC", b"OggS"]
+    starts += [b"RF64\xff\xff\xff\xffWAVEds64", b"ID3\x04\0\0", b"\xff\xfb\x90", wav_header(50, 2, 48000, "pcm24")]
+    content = bytearray(data.draw(st.sampled_from(starts)) + data.draw(st.binary(max_size=300)))
+    for at in data.draw(st.lists(st.integers(0, max(0, len(content) - 1)), max_size=4)):
+        if content:
+            content[at] = data.draw(st.integers(0, 255))
+    folder = tmp_path_factory.getbasetemp()
+    (folder / "fuzz").write_bytes(content)
+    with contextlib.suppress(InputError):
+        info = decoder.decode(folder / "fuzz", folder / "fuzz.npy")
+        assert np.load(folder / "fuzz.npy").shape == (info.frames, info.channels)
+
+
+# ------------------------------------------------------------------ the process itself
+
+
+def running(opened: Decoder) -> int:
+    child = opened._idle.get()
+    opened._idle.put(child)
+    assert child is not None
+    return child._process.pid
+
+
+@posix
+def test_a_child_that_died_is_replaced(tmp_path: Path) -> None:
+    path = wav(tmp_path / "a.wav")
+    with Decoder(1) as opened:
+        opened.probe(path)
+        first = running(opened)
+        opened.probe(path)
+        assert running(opened) == first  # the same child works again and again
+        os.kill(first, signal.SIGKILL)
+        assert opened.probe(path).frames == 1000
+        assert running(opened) != first
+
+
+CRASHING = """
+import os, sys
+from mixwright.io import decoder_child as child
+real = child._answer
+def answer(request, replies):
+    name = os.path.basename(request["path"])
+    if name == "crash.wav":
+        os.abort()
+    if name == "sleep.wav":
+        import time; time.sleep(60)
+    if name == "spin.wav":
+        while True: pass
+    if name == "greedy.wav":
+        bytearray(8 << 30)
+    if name == "chatty.wav":
+        os.write(1, b"printed by a library\\n"); print("more")
+    return real(request, replies)
+child._answer = answer
+child.START_CPU_S = 1
+child.main()
+"""
+
+
+@pytest.fixture
+def crashing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Decoder]:
+    (tmp_path / "child.py").write_text(CRASHING)
+    monkeypatch.setattr(decode, "_COMMAND", [sys.executable, str(tmp_path / "child.py")])
+    with Decoder(1, silent_limit_s=3.0) as opened:
+        yield opened
+
+
+@posix
+@pytest.mark.parametrize(
+    ("name", "error", "message"),
+    [
+        ("crash", FileFormatError, "crashed the decoder"),
+        ("sleep", FileFormatError, "no progress"),
+        ("spin", FileFormatError, "processor time"),
+        ("greedy", LimitError, "memory"),
+    ],
+)
+def test_a_crash_costs_one_file(
+    tmp_path: Path, crashing: Decoder, name: str, error: type[MixwrightError], message: str
+) -> None:
+    good, bad = wav(tmp_path / "good.wav"), wav(tmp_path / f"{name}.wav")
+    assert crashing.decode(good, tmp_path / "a.npy").frames == 1000
+    with pytest.raises(error, match=message):
+        crashing.decode(bad, tmp_path / "a.npy")
+    assert crashing.decode(good, tmp_path / "a.npy").frames == 1000
+
+
+def test_what_a_library_prints_is_no_reply(tmp_path: Path, crashing: Decoder) -> None:
+    assert crashing.decode(wav(tmp_path / "chatty.wav"), tmp_path / "a.npy").frames == 1000
+
+
+def test_a_child_that_does_not_start_is_our_fault(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(decode, "_COMMAND", [sys.executable, "-c", "raise SystemExit(1)"])
+    with Decoder(1) as opened, pytest.raises(InternalError, match="does not start"):
+        opened.probe(wav(tmp_path / "a.wav"))
+
+
+@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="needs /proc")
+def test_nothing_secret_is_inherited(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("INVENTED_TOKEN", "secret")
+    with Decoder(1) as opened:
+        opened.probe(wav(tmp_path / "a.wav"))
+        assert b"secret" not in Path(f"/proc/{running(opened)}/environ").read_bytes()
+
+
+PARENT = """
+import sys, time
+from pathlib import Path
+from mixwright.io.decode import Decoder
+decoder = Decoder(1)
+decoder.probe(Path(sys.argv[1]))
+child = decoder._idle.get()
+print(child._process.pid, flush=True)
+time.sleep(60)
+"""
+
+
+@posix
+def test_the_child_ends_with_its_parent(tmp_path: Path) -> None:
+    path = wav(tmp_path / "a.wav")
+    parent = subprocess.Popen([sys.executable, "-c", PARENT, str(path)], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout is not None
+    with parent.stdout as lines:
+        child = int(lines.readline())
+    parent.kill()
+    parent.wait()
+    for _ in range(200):
+        try:
+            os.kill(child, 0)
+        except ProcessLookupError:
+            return
+        if b") Z" in Path(f"/proc/{child}/stat").read_bytes():
+            return  # ended; nobody has asked for its status yet
+        time.sleep(0.05)
+    pytest.fail("the child outlived its parent")
+
+
+def test_several_threads_at_once(tmp_path: Path, decoder: Decoder) -> None:
+    paths = [wav(tmp_path / f"{i}.wav", frames=1000 + i) for i in range(12)]
+    found: dict[int, int] = {}
+
+    def work(i: int) -> None:
+        found[i] = decoder.decode(paths[i], tmp_path / f"{i}.npy").frames
+
+    threads = [threading.Thread(target=work, args=(i,)) for i in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == {i: 1000 + i for i in range(12)}
+
+
+def test_closed_decoder(tmp_path: Path) -> None:
+    opened = Decoder()
+    opened.probe(wav(tmp_path / "a.wav"))
+    opened.close()
+    opened.close()
+    with pytest.raises(InternalError, match="closed"):
+        opened.probe(tmp_path / "a.wav")
+
+
+def test_walk_over_damaged_chunks_ends(tmp_path: Path, decoder: Decoder) -> None:
+    # Unknown chunks of no size, a thousand and more, and one that claims to be longer than the file.
+    head = b"RIFF\0\0\0\0WAVE"
+    for body in (b"junk\0\0\0\0" * 2000, b"junk\xf0\xff\xff\xff", b"LIST" + struct.pack("<I", 2**31 - 1)):
+        (tmp_path / "a.wav").write_bytes(head + body)
+        with pytest.raises(InputError):
+            decoder.probe(tmp_path / "a.wav")

@@ -1,0 +1,55 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Digests against the standard library and FIPS 180-4."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from mixwright.errors import InputError
+from mixwright.io import hashing
+from mixwright.io.hashing import audio_sha256, file_sha256
+from mixwright.jobs.cache import Cache
+
+
+def test_known_digest(tmp_path: Path) -> None:
+    path = tmp_path / "abc"
+    path.write_bytes(b"abc")
+    # FIPS 180-4, example "abc".
+    assert file_sha256(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+def test_digest_is_remembered_until_the_file_changes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, cache = tmp_path / "a", Cache(tmp_path / "cache")
+    path.write_bytes(b"one")
+    os.utime(path, (1e9, 1e9))
+    calls = []
+    digest = hashing._digest
+    monkeypatch.setattr(hashing, "_digest", lambda p: (calls.append(p), digest(p))[1])
+    assert file_sha256(path, cache) == file_sha256(path, cache) == hashlib.sha256(b"one").hexdigest()
+    assert len(calls) == 1
+    path.write_bytes(b"two")  # just now: same size, and the time stamp may not have moved
+    assert file_sha256(path, cache) == hashlib.sha256(b"two").hexdigest()
+    path.write_bytes(b"six")
+    assert file_sha256(path, cache) == hashlib.sha256(b"six").hexdigest()
+
+
+@pytest.mark.parametrize("name", ["missing", "folder", "nul\0name"])
+def test_what_is_no_file_is_an_input_error(tmp_path: Path, name: str) -> None:
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(InputError) as caught:
+        file_sha256(tmp_path / name, Cache(tmp_path / "cache"))
+    assert "\0" not in str(caught.value)
+
+
+def test_audio_digest_sees_shape_and_samples_only() -> None:
+    audio = np.random.default_rng(0).standard_normal((70000, 2)).astype(np.float32)
+    assert audio_sha256(audio) == audio_sha256(np.asfortranarray(audio)) == audio_sha256(audio.astype(np.float64))
+    assert audio_sha256(audio) != audio_sha256(audio.reshape(-1, 1))
+    other = audio.copy()
+    other[-1, 1] += 1e-6
+    assert audio_sha256(audio) != audio_sha256(other)

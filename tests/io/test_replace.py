@@ -1,0 +1,97 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Files and folders appear whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import stat
+import threading
+from pathlib import Path
+
+import pytest
+
+from mixwright.errors import OutputError
+from mixwright.io.replace import new_folder, numbered_folder, replacing, write_text
+
+
+def test_replacing_takes_the_place_at_the_end(tmp_path: Path) -> None:
+    path = tmp_path / "song.toml"
+    path.write_text("old")
+    with replacing(path) as part:
+        part.write_text("new")
+        assert part.parent == tmp_path
+        assert path.read_text() == "old"
+    assert path.read_text() == "new"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_new_files_get_the_usual_permissions(tmp_path: Path) -> None:
+    write_text(tmp_path / "a.txt", "text\n")
+    (tmp_path / "b.txt").write_text("text")
+    assert stat.S_IMODE((tmp_path / "a.txt").stat().st_mode) == stat.S_IMODE((tmp_path / "b.txt").stat().st_mode)
+    assert (tmp_path / "a.txt").read_bytes() == b"text\n"
+
+
+def test_missing_folder_is_named(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="no such folder"):
+        write_text(tmp_path / "no" / "a.txt", "")
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
+def test_read_only_folder_is_one_clear_error(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    with pytest.raises(OutputError, match="cannot be written"):
+        write_text(tmp_path / "a.txt", "")
+    tmp_path.chmod(0o700)
+
+
+def test_errors_of_what_is_read_meanwhile_keep_their_own_words(tmp_path: Path) -> None:
+    with pytest.raises(FileNotFoundError), replacing(tmp_path / "a"):
+        (tmp_path / "source").read_bytes()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_folder_is_named_once_and_never_overwrites(tmp_path: Path) -> None:
+    with new_folder(tmp_path / "song") as part:
+        (part / "a").write_text("a")
+        assert not (tmp_path / "song").exists()
+    assert (tmp_path / "song" / "a").read_text() == "a"
+    with pytest.raises(OutputError, match="never overwritten"), new_folder(tmp_path / "song"):
+        pytest.fail("not reached")
+    with pytest.raises(OutputError, match="never overwritten"), new_folder(tmp_path / "late"):
+        (tmp_path / "late").mkdir()
+    with pytest.raises(FileNotFoundError), new_folder(tmp_path / "other") as part:
+        (part / "missing").read_text()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["late", "song"]
+
+
+def test_numbers_go_up(tmp_path: Path) -> None:
+    prints = tmp_path / "prints"
+    with pytest.raises(RuntimeError), numbered_folder(prints):
+        raise RuntimeError
+    assert not prints.exists()
+    for expected in ("001", "002"):
+        with numbered_folder(prints) as folder:
+            (folder.building / "a").write_text("a")
+        assert folder.path == prints / expected
+        assert (folder.path / "a").exists()
+    (prints / "041").mkdir()
+    (prints / "notes").mkdir()
+    with numbered_folder(prints) as folder:
+        pass
+    assert folder.path.name == "042"
+
+
+def test_numbers_are_not_shared_between_threads(tmp_path: Path) -> None:
+    def make(name: str) -> None:
+        with numbered_folder(tmp_path / "prints") as folder:
+            (folder.building / name).write_text(name)
+
+    threads = [threading.Thread(target=make, args=(str(i),)) for i in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    made = sorted((tmp_path / "prints").iterdir())
+    assert [p.name for p in made] == [f"{i:03d}" for i in range(1, 7)]
+    assert all(len(list(p.iterdir())) == 1 for p in made)

@@ -30,4 +30,4 @@ def command_line(output: Output, song: Path, template: str | None, undecided_ok:
     from mixwright.report.text import deliver_text
 
     result = output.run(deliver, song, template=template, undecided_ok=undecided_ok, mutes_ok=mutes_ok)
-    output.show(result, deliver_text)
+    output.show(result, deliver_text, str(song))

@@ -6,6 +6,7 @@ from __future__ import annotations
 import shlex
 from collections import Counter
 from collections.abc import Iterable
+from pathlib import Path
 
 from mixwright.model.audio import Fault
 from mixwright.model.levels import Levels
@@ -107,25 +108,25 @@ def undo_text(result: UndoResult) -> list[str]:
 def mix_text(result: MixResult, song: str) -> list[str]:
     """Return where the mix is and what it measures."""
     kind = {"pcm16": "16 bit", "pcm24": "24 bit", "float32": "32-bit float"}[result.sample_format]
+    moves = count(len(result.moves), "accepted move")
     lines = [
-        f"{result.file}:",
-        f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {kind}, "
-        + f"{count(len(result.moves), 'accepted move')}.",
+        f"{_within(song, result.file)}:",
+        f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {kind}, {moves}.",
         *_levels(result.levels),
         *result.notes,
     ]
     return lines + _next(f"mixwright deliver {_quoted(song)}")
 
 
-def deliver_text(result: DeliverResult) -> list[str]:
+def deliver_text(result: DeliverResult, song: str) -> list[str]:
     """Return the printed files and their checks."""
-    lines = [f"{count(len(result.files), 'file')} in {result.folder}:"]
+    lines = [f"{count(len(result.files), 'file')} in {_within(song, result.folder)}:"]
     body = [
         (f.kind, f.sample_format, with_unit(f.integrated_lufs, "LUFS"), with_unit(f.true_peak_dbtp, "dBTP"), f.file)
         for f in result.files
     ]
     lines += rows(("kind", "format", "loudness", "true peak", "file"), body, right="23")
-    return [*lines, "", *_checks(result.checks), f"Manifest: {result.manifest}"]
+    return [*lines, "", *_checks(result.checks), f"Manifest: {_within(song, result.manifest)}"]
 
 
 def check_text(result: CheckResult) -> list[str]:
@@ -216,6 +217,11 @@ def _listed(title: str, items: Iterable[str]) -> list[str]:
 
 def _next(*commands: str) -> list[str]:
     return ["", "Next:", *(f"  {command}" for command in commands)]
+
+
+def _within(song: str, path: str) -> str:
+    """Return a path in the song folder as seen from here; an absolute path stays."""
+    return str(Path(song) / path)
 
 
 def _quoted(path: str) -> str:

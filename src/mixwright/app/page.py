@@ -1,0 +1,62 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The page of a song, written anew from what is kept."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TypeVar
+
+from mixwright.errors import StateError
+from mixwright.io.kept import read_kept
+from mixwright.io.replace import replacing
+from mixwright.io.song_file import load_song
+from mixwright.model.record import Record
+from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
+from mixwright.report.page import song_page
+
+R = TypeVar("R", bound=Record)
+
+PAGE_FILE = "page.html"
+
+
+def write_page(folder: Path) -> Path:
+    """Write ``page.html`` of a song from `song.toml` and the results that its commands kept.
+
+    Every command that changes the song or keeps a result calls this last, so the page is always current; it takes
+    hundredths of a second. A result that is not there yet leaves its part of the page out; one that cannot be read (it
+    is damaged, or of another version) does so too, and the page says so.
+
+    Parameters
+    ----------
+    folder : Path
+        The song folder.
+
+    Returns
+    -------
+    Path
+        The page.
+    """
+    folder = Path(folder)
+    unread: list[str] = []
+
+    def kept(name: str, type_: type[R]) -> R | None:
+        try:
+            return read_kept(folder, name, type_)
+        except StateError as error:
+            unread.append(str(error))
+            return None
+
+    page = song_page(
+        load_song(folder),
+        kept("intake", StartResult),
+        kept("measure", MeasureResult),
+        kept("plan", PlanResult),
+        kept("mix", MixResult),
+        kept("deliver", DeliverResult),
+        folder=str(folder),
+        unread=unread,
+    )
+    path = folder / PAGE_FILE
+    with replacing(path) as unfinished:
+        unfinished.write_text(page, encoding="utf-8", newline="\n")
+    return path

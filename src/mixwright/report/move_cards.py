@@ -1,0 +1,94 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Moves as sentences, with their evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
+from mixwright.model.song import Move, Song
+from mixwright.report.figures import number, position, settings, with_unit
+from mixwright.report.level_rows import level_scale
+from mixwright.report.markup import Markup, element
+from mixwright.report.sentences import spread_sentence
+from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
+
+_STATES = {"proposed": "Proposed", "accepted": "Accepted", "refused": "Refused"}
+
+
+def names_of(song: Song) -> dict[str, str]:
+    """Return the names of everything a move can aim at, by id."""
+    groups = {group.id: group.name for group in song.groups}
+    sources = {source.id: source.name for source in song.sources}
+    return groups | sources | {track.id: track.name for track in song.tracks}
+
+
+def move_sentence(move: Move | PlannedMove, names: Mapping[str, str]) -> Markup:
+    """Return what a person would do by hand, as one sentence."""
+    target = element("b", names.get(move.target, move.target))
+    where = f" in {', '.join(move.sections)}" if move.sections else ""
+    gain = move.settings.get("gain_db")
+    if move.kind == "level" and gain is not None:
+        size = f" by {number(abs(gain) * move.strength)} dB"
+        return element("p", "Raise " if gain > 0 else "Lower ", target, size, where, ".", class_="do")
+    if move.kind == "pan":
+        sides = [position(move.settings[key]) for key in ("pan", "left", "right") if key in move.settings]
+        placed = f" from {' to '.join(sides)}" if len(sides) > 1 else f" {sides[0]}" if sides else ""
+        return element("p", "Place ", target, placed, where, ".", class_="do")
+    return element("p", move.kind.capitalize(), " ", target, f": {settings(move.settings)}{where}.", class_="do")
+
+
+def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup:
+    """Return the moves: first those to decide on, then the accepted ones, the refused ones folded away."""
+    evidence = {move.id: move for move in plan.moves} if plan else {}
+    names = names_of(song)
+    scale = level_scale(measure) if measure else Scale(-40.0, 0.5, 10.0)
+    blocks: list[Markup] = []
+    for state, title in _STATES.items():
+        moves = [move for move in song.moves if move.state == state]
+        if not moves:
+            continue
+        cards = element("ul", [_card(m, evidence.get(m.id), names, scale) for m in moves], class_="cards")
+        counted = f"{title} ({len(moves)})"
+        if state == "refused":
+            blocks.append(element("details", element("summary", counted), cards))
+        else:
+            blocks += [element("h3", counted), cards]
+    return element("div", blocks)
+
+
+def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale: Scale) -> Markup:
+    reason = move.reason or (found.reason if found else "")
+    parts: list[Markup | None] = [move_sentence(move, names), _paragraph(reason)]
+    if move.strength < 1:
+        parts.append(_paragraph(f"At {100 * move.strength:.0f} % of its strength."))
+    if found is not None:
+        same = found.settings == move.settings and found.strength == move.strength
+        changed = None if same else "Changed since it was planned; the figures are those of the plan."
+        parts += [_paragraph(changed), _before_after(found, scale)]
+        parts.append(_paragraph(spread_sentence(found.spread) if found.spread else None))
+        parts.append(_paragraph(found.without_it, "Without it: "))
+        parts += [_paragraph(cost, "Costs: ") for cost in found.costs]
+    by = "the engineer's own" if move.by == "engineer" else "from the plan"
+    parts.append(element("p", element("code", move.id), " ", element("small", by), class_="id"))
+    return element("li", parts, class_=f"card {move.state}")
+
+
+def _paragraph(text: str | None, lead_in: str = "") -> Markup | None:
+    return element("p", element("i", lead_in) if lead_in else None, text) if text else None
+
+
+def _before_after(move: PlannedMove, scale: Scale) -> Markup | None:
+    """Return now and then: on the interval for a level, in words for anything else."""
+    now, then = move.measured.get("re_mix_lu"), move.predicted.get("re_mix_lu")
+    if now is None or then is None or move.spread is None or move.spread.unit != "lu_re_mix":
+        if not (move.measured or move.predicted):
+            return None
+        return _paragraph(f"Now {settings(move.measured) or '-'}; then {settings(move.predicted) or '-'}.")
+    shapes = [*grid(scale), *interval(scale, move.spread.low, move.spread.high)]
+    shapes += [mark(scale.across(now), 11, "before"), mark(scale.across(then), 11, "then")]
+    labels = [number(tick, 0) for tick in scale.ticks]
+    labels[-1] += " LU"
+    told = f"Beside the mix: now {with_unit(now, 'LU')} (ring), then {with_unit(then, 'LU')} (dot)."
+    strip = element("div", picture(shapes), axis(scale, labels), class_="chart")
+    return element("div", element("p", told), strip)

@@ -1,0 +1,353 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The page of a song: one file, no scripts, nothing loaded from anywhere."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import shlex
+from collections.abc import Sequence
+
+from mixwright.model.audio import Fault
+from mixwright.model.results import (
+    DeliverResult,
+    MeasureResult,
+    MixResult,
+    PlanResult,
+    StartResult,
+    TrackIntake,
+)
+from mixwright.model.song import Song, used_tracks
+from mixwright.report.figures import clock, count, number, rate, with_unit
+from mixwright.report.level_rows import level_rows, levels_sentence
+from mixwright.report.markup import Markup, element, together
+from mixwright.report.move_cards import move_cards, names_of
+from mixwright.report.sentences import intake_counts, sorted_intake
+from mixwright.report.song_map import song_map
+from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
+from mixwright.report.style import STYLE
+from mixwright.report.warnings import failed_checks, warnings_of
+from mixwright.version import __version__
+
+_WEIGHT = {"note": "good to know", "look": "needs a look", "unusable": "cannot be used"}
+
+
+def song_page(
+    song: Song,
+    intake: StartResult | None = None,
+    measure: MeasureResult | None = None,
+    plan: PlanResult | None = None,
+    mix: MixResult | None = None,
+    deliver: DeliverResult | None = None,
+    *,
+    folder: str = "SONG",
+    unread: Sequence[str] = (),
+) -> str:
+    """Return the page of a song as one self-contained HTML document.
+
+    Parameters
+    ----------
+    song : Song
+        The song as it stands.
+    intake, measure, plan, mix, deliver : results, optional
+        What the commands found; a part without a result is left out and the page says which command makes it.
+    folder : str
+        The song folder as it is typed after a command.
+    unread : sequence of str
+        Kept results that could not be read, one sentence each.
+
+    Notes
+    -----
+    The policy in the head forbids scripts and every request; the style is allowed by its hash. All text of the song
+    is escaped. Equal data give equal bytes.
+    """
+    sections = [
+        _section("moves", "Moves", _moves(song, plan, measure)),
+        _section("levels", "Levels of the layers", _levels(measure)),
+        _section("map", "Song map", _map(song, measure)),
+        _section("spectrum", "Spectrum of the mix", _spectrum(measure)),
+        _section("tracks", "Received tracks", _intake(intake)),
+        _section("mix", "Mix", _mix(mix)),
+        _section("prints", "Prints", _prints(deliver)),
+    ]
+    present = [part for part in sections if part is not None]
+    links = element("ul", [element("li", element("a", title, href=f"#{name}")) for name, title, _ in present])
+    body = element(
+        "body",
+        element("a", "Skip to the content", href="#glance", class_="skip"),
+        element(
+            "header",
+            element("h1", song.title),
+            _lede(song, measure, intake),
+            _next_step(song, plan, mix, deliver, folder),
+        ),
+        element("nav", links, aria_label="On this page"),
+        element("main", _glance(song, intake, measure, mix, deliver, unread), [content for _, _, content in present]),
+        _footer(),
+    )
+    return f'<!doctype html>\n<html lang="en">\n{_head(song.title)}\n{body}\n</html>\n'
+
+
+_Part = tuple[str, str, Markup]
+
+
+def _head(title: str) -> Markup:
+    digest = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    return element(
+        "head",
+        element("meta", charset="utf-8"),
+        element("meta", http_equiv="Content-Security-Policy", content=policy),
+        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        element("meta", name="referrer", content="no-referrer"),
+        element("title", f"{title} - Mixwright"),
+        element("style", Markup(STYLE)),
+    )
+
+
+def _section(name: str, title: str, content: Markup | None) -> _Part | None:
+    if content is None:
+        return None
+    return name, title, element("section", element("h2", title), content, id=name)
+
+
+def _lede(song: Song, measure: MeasureResult | None, intake: StartResult | None) -> Markup:
+    length = measure.mix.duration_s if measure else intake.duration_s if intake else None
+    names = names_of(song)
+    used = used_tracks(song)
+    groups = {track.group for track in used if track.group}
+    facts = [f"By {song.artist}."] if song.artist else []
+    long = f"{clock(length)} at " if length is not None else ""
+    tempo = f", {song.tempo_bpm:g} BPM" if song.tempo_bpm else ""
+    facts.append(f"{long}{rate(song.rate_hz)}{tempo}; {count(len(used), 'track')} in {count(len(groups), 'group')}.")
+    if song.tracks_are == "as mixed":
+        facts.append("The tracks are layers mixed elsewhere; faders stay at 0.")
+    if song.lead:
+        lead = ", ".join(names.get(lead, lead) for lead in song.lead)
+        facts.append(f"{lead} {'carries' if len(song.lead) == 1 else 'carry'} it.")
+    else:
+        facts.append("Who carries it is not confirmed yet.")
+    return element("p", " ".join(facts))
+
+
+def _next_step(
+    song: Song, plan: PlanResult | None, mix: MixResult | None, deliver: DeliverResult | None, folder: str
+) -> Markup:
+    """Return what to do now, as a sentence with the command."""
+    told: tuple[str, str | None]
+    here = shlex.quote(folder)
+    proposed = sum(move.state == "proposed" for move in song.moves)
+    if not song.lead or plan is None:
+        lead = " --lead auto" if not song.lead else ""
+        told = ("Next: confirm who carries the song and ask for a plan.", f"mixwright plan {here}{lead}")
+    elif proposed:
+        told = (f"Next: decide on {count(proposed, 'proposed move')}.", f"mixwright accept {here} --all")
+    elif mix is None or _moved(song, mix.moves):
+        told = ("Next: render the mix as decided.", f"mixwright mix {here}")
+    elif deliver is None:
+        told = ("Next: print and check the deliverables.", f"mixwright deliver {here}")
+    else:
+        told = ("Everything is rendered and printed as decided.", None)
+    sentence, command = told
+    return element("p", sentence, together(" ", element("code", command)) if command else None, class_="next")
+
+
+def _glance(
+    song: Song,
+    intake: StartResult | None,
+    measure: MeasureResult | None,
+    mix: MixResult | None,
+    deliver: DeliverResult | None,
+    unread: Sequence[str],
+) -> Markup:
+    """Return the state of the song in a handful of sentences."""
+    lines: list[Markup | str] = [_marked(line) for line in unread]
+    if intake:
+        lines.append(f"Tracks: {intake_counts(intake)}")
+    if measure:
+        lines.append(levels_sentence(measure))
+        bands = bands_of(measure)
+        if measure.reference_spectrum and bands:
+            lines.append(spectrum_sentence(measure, bands))
+        levels = measure.mix
+        peak = with_unit(levels.true_peak_dbtp, "dBTP")
+        lines.append(f"The mix as it stands: {with_unit(levels.integrated_lufs, 'LUFS')}, true peak {peak}.")
+        lines += [_marked(warning) for warning in warnings_of(measure)]
+    states = [move.state for move in song.moves]
+    if states:
+        counted = [f"{states.count(state)} {state}" for state in ("proposed", "accepted", "refused")]
+        lines.append(f"Moves: {', '.join(counted)}.")
+    if mix and _moved(song, mix.moves):
+        lines.append(_marked("Moves were decided after the last mix was rendered."))
+    if measure and _moved(song, measure.moves):
+        lines.append(_marked("Moves were decided after the levels were measured: measure again."))
+    if deliver:
+        failed = len(failed_checks(deliver))
+        checks = f"{count(len(deliver.checks), 'check')}"
+        printed = f"{count(len(deliver.files), 'file')} printed; "
+        lines.append(_marked(f"{printed}{failed} of {checks} failed.") if failed else f"{printed}all {checks} hold.")
+    items = [element("li", line) for line in lines]
+    return element("ul", items, class_="glance", id="glance", aria_label="At a glance", tabindex="-1")
+
+
+def _marked(text: str) -> Markup:
+    return element("span", text, class_="off-mark")
+
+
+def _moved(song: Song, known: Sequence[str]) -> bool:
+    """Tell whether the accepted moves differ from those that a result knows."""
+    return {move.id for move in song.moves if move.state == "accepted"} != set(known)
+
+
+def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup | None:
+    if not song.moves and plan is None:
+        return None
+    left = [element("li", line) for line in plan.left_as_is] if plan else []
+    kept = None
+    if left:
+        title = f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})"
+        kept = element("details", element("summary", title), element("ul", left))
+    found = [element("p", line) for line in plan.findings] if plan else []
+    none = element("p", "No moves: inside what is known, nothing asks for a change.") if not song.moves else None
+    return together(found, none, move_cards(song, plan, measure), kept)
+
+
+def _levels(measure: MeasureResult | None) -> Markup | None:
+    if measure is None or not measure.tracks:
+        return None
+    note = "Loudness of each layer as it stands in the mix, minus the loudness of the mix. The bar is where engineers "
+    note += "hold such a layer; a diamond stands outside it. Outside is a difference, not a fault."
+    fit = measure.print_fit
+    told = None
+    if fit is not None:
+        told = element("p", f"Layers against the print {fit.file}: {with_unit(fit.residual_db, 'dB')} is left over.")
+    return together(
+        element("p", levels_sentence(measure)), told, level_rows(measure), element("p", note, class_="note")
+    )
+
+
+def _map(song: Song, measure: MeasureResult | None) -> Markup | None:
+    if measure is None or not measure.tracks:
+        return None
+    note = "A layer sounds where its row is shaded; darker is louder beside the mix in that section."
+    return together(song_map(song, measure), element("p", note, class_="note"))
+
+
+def _spectrum(measure: MeasureResult | None) -> Markup | None:
+    bands = bands_of(measure) if measure else []
+    if measure is None or not bands:
+        return None
+    note = "Thirds of an octave, level minus integrated loudness. A bar is what the references span in that band; "
+    note += "a dot is the mix, a diamond where it lies outside. A difference may be meant."
+    table = element("div", spectrum_table(bands), class_="scroll", tabindex="0", role="region", aria_label="Bands")
+    return together(
+        element("p", spectrum_sentence(measure, bands)),
+        spectrum_picture(bands),
+        element("p", note, class_="note"),
+        element("details", element("summary", "The same in figures"), table),
+    )
+
+
+def _intake(intake: StartResult | None) -> Markup | None:
+    if intake is None:
+        return None
+    _, look, unusable = sorted_intake(intake)
+    lists = []
+    for title, tracks in (("Cannot be used", unusable), ("Need a look", look)):
+        if tracks:
+            lists += [element("h3", title), element("ul", [_faulty(track) for track in tracks])]
+    questions = [element("li", question) for question in intake.questions]
+    asked = [element("h3", "Ask the artist"), element("ul", questions)] if questions else []
+    head = element(
+        "tr",
+        [element("th", text, scope="col") for text in ("Track", "File", "Role", "Place", "Starts", "Length", "Faults")],
+    )
+    body = element("tbody", [_track_row(track) for track in intake.tracks])
+    table = element("table", element("thead", head), body)
+    scroll = element("div", table, class_="scroll", tabindex="0", role="region", aria_label="All tracks")
+    all_tracks = element("details", element("summary", f"All {count(len(intake.tracks), 'track')}"), scroll)
+    return together(element("p", intake_counts(intake)), lists, asked, all_tracks)
+
+
+def _faulty(track: TrackIntake) -> Markup:
+    faults = [fault for fault in track.faults if fault.severity != "note"]
+    return element("li", element("b", track.file), ": ", "; ".join(_fault(fault) for fault in faults), ".")
+
+
+def _fault(fault: Fault) -> str:
+    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
+    detail = f" ({fault.detail})" if fault.detail else ""
+    return f"{fault.kind.replace('_', ' ')}{when}{detail}"
+
+
+def _track_row(track: TrackIntake) -> Markup:
+    faults = "; ".join(f"{_fault(fault)}, {_WEIGHT[fault.severity]}" for fault in track.faults) or "none"
+    length = "-" if track.duration_s is None else clock(track.duration_s)
+    sure = f"{track.role} ({100 * track.role_confidence:.0f} % sure)"
+    place = track.place if track.use else "left out"
+    cells = (track.file, sure, place, clock(track.start_s, tenths=True), length, faults)
+    return element("tr", element("th", track.id, scope="row"), [element("td", cell) for cell in cells])
+
+
+def _mix(mix: MixResult | None) -> Markup | None:
+    if mix is None:
+        return None
+    levels = mix.levels
+    figures = {
+        "File": mix.file,
+        "Loudness": f"{with_unit(levels.integrated_lufs, 'LUFS')} integrated, "
+        f"{with_unit(levels.short_term_max_lufs, 'LUFS')} largest short-term",
+        "Range": with_unit(levels.loudness_range_lu, "LU"),
+        "True peak": with_unit(levels.true_peak_dbtp, "dBTP"),
+        "Peak to loudness": with_unit(levels.plr_db, "dB"),
+        "Left and right": f"correlation {number(levels.correlation, 2)}",
+        "Moves in it": str(len(mix.moves)),
+        "SHA-256": mix.sha256,
+    }
+    pairs = [together(element("dt", key), element("dd", value)) for key, value in figures.items()]
+    notes = [element("p", note) for note in mix.notes]
+    warned = [element("p", _marked(warning)) for warning in warnings_of(mix)]
+    return together(element("dl", pairs), notes, warned)
+
+
+def _prints(deliver: DeliverResult | None) -> Markup | None:
+    if deliver is None:
+        return None
+    failed = failed_checks(deliver)
+    checks = [
+        element(
+            "li", element("b", check.name) if check.passed else _marked(f"{check.name}: fails"), f": {check.detail}"
+        )
+        for check in deliver.checks
+    ]
+    told = f"{count(len(failed), 'check')} failed." if failed else "Every check holds."
+    head = element(
+        "tr", [element("th", text, scope="col") for text in ("Kind", "File", "Loudness", "True peak", "Format")]
+    )
+    rows = [
+        element(
+            "tr",
+            element("th", printed.kind.replace("_", " "), scope="row"),
+            [
+                element("td", cell)
+                for cell in (
+                    printed.file,
+                    with_unit(printed.integrated_lufs, "LUFS"),
+                    with_unit(printed.true_peak_dbtp, "dBTP"),
+                    f"{printed.sample_format}, {rate(printed.rate_hz)}",
+                )
+            ],
+        )
+        for printed in deliver.files
+    ]
+    table = element("table", element("thead", head), element("tbody", rows))
+    return together(
+        element("p", f"{count(len(deliver.files), 'file')} in ", element("code", deliver.folder), f". {told}"),
+        element("ul", checks),
+        element("div", table, class_="scroll", tabindex="0", role="region", aria_label="Files"),
+    )
+
+
+def _footer() -> Markup:
+    told = f"Written by mixwright {__version__} from the results kept in this folder. Figures are measurements, not a "
+    return element("footer", element("p", told + "score. Start listening at a low level."))

@@ -109,7 +109,10 @@ class PrintFit(Record, frozen=True, kw_only=True):
 
 
 class MeasureResult(Record, frozen=True, kw_only=True):
-    """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it."""
+    """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it.
+
+    `sounding`: hash of every setting and file that was heard; another one means that it is out of date.
+    """
 
     mix: Levels
     tracks: tuple[TrackLevels, ...]
@@ -117,6 +120,7 @@ class MeasureResult(Record, frozen=True, kw_only=True):
     print_fit: PrintFit | None = None
     moves: tuple[str, ...] = ()
     reference_spectrum: SpectrumSpread | None = None
+    sounding: str = ""
 
 
 class PlannedMove(Record, frozen=True, kw_only=True):
@@ -144,12 +148,16 @@ class PlannedMove(Record, frozen=True, kw_only=True):
 
 
 class PlanResult(Record, frozen=True, kw_only=True):
-    """Moves proposed, and the layers that were looked at and left as they are, each with its reason."""
+    """Moves proposed, and the layers that were looked at and left as they are, each with its reason.
+
+    `findings`: what was seen and moves cannot mend. `sounding`: as in MeasureResult, of the mix before the moves.
+    """
 
     lead: tuple[str, ...]
     moves: tuple[PlannedMove, ...]
     left_as_is: tuple[str, ...]
     findings: tuple[str, ...] = ()
+    sounding: str = ""
 
 
 class DecideResult(Record, frozen=True, kw_only=True):

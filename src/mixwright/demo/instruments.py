@@ -1,0 +1,226 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Basses, keys, pads, plucked strings, synthesisers, effects: each returns its layer of a piece.
+
+A layer is float64, (frames, 1) or (frames, 2), at no particular level.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from mixwright.demo.drums import add
+from mixwright.demo.score import Chord, Hit, Piece
+from mixwright.demo.signals import (
+    RATE_HZ,
+    band_of_noise,
+    bell,
+    convolved,
+    decay,
+    decaying_tone,
+    faded,
+    filtered,
+    generator,
+    high_pass,
+    hz_from_midi,
+    low_pass,
+    moving,
+    noise,
+    saturated,
+    seconds,
+)
+
+# --- bass ---------------------------------------------------------------------------------------------
+
+
+def _bass_midi(hit: Hit) -> int:
+    """Return the note: the root, on the last eighth of a bar the fifth above."""
+    return hit.chord.bass() + (7 if hit.step == 14 and hit.mark == "o" else 0)
+
+
+def _bass_string(midi: int, frames: int) -> np.ndarray:
+    """Return one plucked note: partials of a string plucked at a fifth of its length."""
+    hz = hz_from_midi(midi)
+    partial = np.arange(1, 41)
+    amplitudes = np.sin(np.pi * partial * 0.11) / partial**1.1
+    decay_s = 1.6 / (1.0 + 0.28 * (partial - 1))
+    cycles = seconds(frames) * hz
+    thud = filtered(noise(f"finger {midi}", frames), low_pass(1400.0), high_pass(120.0)) * decay(frames, 0.012)
+    return faded(decaying_tone(cycles, hz, amplitudes, decay_s) + 0.05 * thud, 0.003, 0.03)
+
+
+def bass_di(piece: Piece) -> np.ndarray:
+    """Return the direct signal of the bass guitar."""
+    result = np.zeros(piece.frames)
+    string = lru_cache(maxsize=None)(_bass_string)
+    for hit in piece.hits("bass"):
+        add(result, hit.frame, string(_bass_midi(hit), hit.frames), hit.force)
+    return filtered(result, high_pass(28.0))[:, np.newaxis]
+
+
+def bass_growl(piece: Piece) -> np.ndarray:
+    """Return the same notes through a driven amplifier whose mouth opens on every note."""
+    dry = bass_di(piece)[:, 0]
+    driven = np.tanh(9.0 * filtered(dry, high_pass(70.0), bell(700.0, 8.0, 0.7)))
+    mouth_s = np.zeros(len(dry) // 480 + 3)
+    for hit in piece.hits("bass"):
+        first, last = hit.frame // 480, (hit.frame + hit.frames) // 480
+        mouth_s[first:last] = np.arange(last - first) * 0.01
+    mouth_hz = 480.0 + 900.0 * np.exp(mouth_s / -0.16)
+
+    def mouth(times_s: np.ndarray, hz: np.ndarray) -> np.ndarray:
+        centre = np.interp(times_s, np.arange(len(mouth_hz)) * 0.01, mouth_hz)
+        return np.asarray(0.35 + 1.8 / (1.0 + ((hz - centre) / (0.28 * centre)) ** 2))
+
+    return filtered(moving(driven, mouth), high_pass(130.0, 2), low_pass(3600.0, 3))[:, np.newaxis]
+
+
+def bass_sub(piece: Piece) -> np.ndarray:
+    """Return a synthesised sub that doubles the bass roots with a nearly pure tone."""
+    result = np.zeros(piece.frames)
+    for hit in piece.hits("sub"):
+        hz = hz_from_midi(hit.chord.bass())
+        time_s = seconds(hit.frames)
+        tone = np.sin(2.0 * np.pi * hz * time_s) + 0.22 * np.sin(4.0 * np.pi * hz * time_s + 0.3)
+        add(result, hit.frame, faded(tone * np.exp(time_s / -2.5), 0.008, 0.04), hit.force)
+    return result[:, np.newaxis]
+
+
+# --- long and struck chords ---------------------------------------------------------------------------
+
+
+def _pad_chord(chord: Chord, frames: int) -> tuple[np.ndarray, np.ndarray]:
+    centres, levels = [], []
+    for midi in (*chord.voiced(45, 3), *chord.voiced(57, 4)):
+        hz = hz_from_midi(midi)
+        partial = np.arange(1, int(6500.0 / hz))
+        centres.append(hz * partial)
+        levels.append(partial**-1.15 / (1.0 + (hz * partial / 2600.0) ** 2))
+    bands = (np.concatenate(centres), np.concatenate(levels), 0.004)
+    middle = band_of_noise(f"pad {chord.name}", *bands, frames)
+    wide = 0.75 * band_of_noise(f"pad side {chord.name}", *bands, frames)
+    left, right = (faded(sound, 0.16, 0.35) for sound in (middle + wide, middle - wide))
+    return left, right
+
+
+def pad(piece: Piece) -> np.ndarray:
+    """Return a warm wide pad, one chord after the other overlapping by a third of a second."""
+    result = np.zeros((piece.frames, 2))
+    chord = lru_cache(maxsize=None)(_pad_chord)
+    for hit in piece.hits("pad"):
+        for side, sound in enumerate(chord(hit.chord, hit.frames + 2 * (RATE_HZ // 6))):
+            add(result[:, side], hit.frame, sound, hit.force)
+    return result
+
+
+def _tine(midi: int, force: float) -> np.ndarray:
+    """Return one note of an electric piano: few partials, a short bell two octaves and more above."""
+    hz = hz_from_midi(midi)
+    amplitudes = np.array([1.0, 0.32, 0.10, 0.05, 0.02, 0.0, 0.16 * force, 0.0, 0.03]) * force
+    decay_s = np.array([1.1, 0.7, 0.4, 0.3, 0.3, 0.2, 0.09, 0.1, 0.05])
+    frames = round(2.2 * RATE_HZ)
+    tone = decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s)
+    hammer = filtered(noise(f"hammer {midi}", frames), high_pass(300.0), low_pass(2600.0)) * decay(frames, 0.005)
+    return np.asarray(tone + 0.05 * hammer)
+
+
+def keys(piece: Piece) -> np.ndarray:
+    """Return an electric piano whose chords wander gently from side to side."""
+    result = np.zeros(piece.frames)
+    tine = lru_cache(maxsize=None)(_tine)
+    for hit in piece.hits("keys"):
+        held = min(hit.frames + 2400, round(2.2 * RATE_HZ))
+        for index, midi in enumerate(hit.chord.voiced(52, 4)):
+            add(result, hit.frame + 90 * index, faded(tine(midi, hit.force)[:held], 0.001, 0.12))
+    coloured = filtered(saturated(result, 0.5), high_pass(110.0), bell(1500.0, 3.0, 0.7))
+    sway = 0.35 * np.sin(2.0 * np.pi * 4.3 * seconds(piece.frames))
+    return np.column_stack((coloured * (1.0 + sway), coloured * (1.0 - sway)))
+
+
+# --- plucked and strummed -----------------------------------------------------------------------------
+
+
+def _string(midi: int, frames: int, player: int, muted: bool) -> np.ndarray:
+    partial = np.arange(1, 61)
+    hz = hz_from_midi(midi + (0.03 if player else -0.02))
+    amplitudes = np.sin(np.pi * partial * (0.17, 0.13)[player]) / partial**0.9
+    decay_s = (0.12 if muted else 1.1) / (1.0 + 0.13 * (partial - 1))
+    return faded(decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s), 0.002, 0.02)
+
+
+def _strum_order(chord: Chord, mark: str) -> tuple[int, ...]:
+    strings = chord.voiced(43, 5)
+    return strings if mark != "o" else strings[:1:-1]
+
+
+def _cabinet(player: int) -> np.ndarray:
+    """Return the impulse response of a small loudspeaker box in front of a microphone."""
+    impulse = np.zeros(2400)
+    impulse[0] = 1.0
+    low, mid, top = ((95.0, 2700.0, 6200.0), (110.0, 2000.0, 5400.0))[player]
+    return faded(filtered(impulse, high_pass(low), bell(mid, 4.0, 0.9), low_pass(top, 3)), 0.0, 0.02)
+
+
+def guitar(piece: Piece, player: int) -> np.ndarray:
+    """Return one of two driven guitars that strum the same chords, each in its own time and tone."""
+    result = np.zeros(piece.frames)
+    string = lru_cache(maxsize=None)(_string)
+    hits = piece.hits("guitar left" if player == 0 else "guitar right")
+    late = generator(f"{piece.title} guitar {player}").normal(0.006, 0.004, len(hits))
+    for index, hit in enumerate(hits):
+        gap = 190 if hit.mark != "o" else 130
+        start = hit.frame + max(0, round(float(late[index]) * RATE_HZ))
+        for order, midi in enumerate(_strum_order(hit.chord, hit.mark)):
+            add(result, start + gap * order, string(midi, hit.frames, player, hit.mark == "o"), hit.force)
+    driven = np.tanh(1.6 * result) / 1.6
+    return convolved(driven, _cabinet(player))[: piece.frames, np.newaxis]
+
+
+def _blip(midi: int) -> np.ndarray:
+    """Return one short note of a synthesiser whose filter closes quickly."""
+    hz = hz_from_midi(midi)
+    partial = np.arange(1, 41)
+    frames = round(0.34 * RATE_HZ)
+    decay_s = 0.22 / (1.0 + (hz * partial / 2500.0) ** 1.2)
+    return faded(decaying_tone(seconds(frames) * hz, hz, 1.0 / partial, decay_s), 0.0015, 0.05)
+
+
+_CLIMB = (0, 2, 1, 3, 2, 4, 3, 5)
+
+
+def arpeggio(piece: Piece) -> np.ndarray:
+    """Return a synthesiser that climbs through the chord, with echoes from side to side."""
+    result = np.zeros((piece.frames, 2))
+    echo = 3 * piece.step_frames
+    blip = lru_cache(maxsize=None)(_blip)
+    for index, hit in enumerate(piece.hits("arp")):
+        sound = blip(hit.chord.voiced(64, 6)[_CLIMB[index % len(_CLIMB)]])
+        for repeat, gain in enumerate((1.0, 0.4, 0.2, 0.1)):
+            near = 0.85 if repeat else 0.7
+            side = (index + repeat) % 2
+            add(result[:, side], hit.frame + repeat * echo, sound, gain * near * hit.force)
+            add(result[:, 1 - side], hit.frame + repeat * echo, sound, gain * (1.0 - near) * hit.force)
+    return result
+
+
+# --- effects ------------------------------------------------------------------------------------------
+
+
+def riser(piece: Piece) -> np.ndarray:
+    """Return noise that rises into a section over the bars before it, and a boom where it arrives."""
+    result = np.zeros((piece.frames, 2))
+    for hit in piece.hits("riser"):
+        length_s = hit.frames / RATE_HZ
+
+        def sweep(times_s: np.ndarray, hz: np.ndarray, length_s: float = length_s) -> np.ndarray:
+            centre = 300.0 * 20.0 ** np.clip(times_s / length_s, 0.0, 1.0)
+            return 1.0 / (1.0 + ((hz - centre) / (0.35 * centre)) ** 2)
+
+        swell = np.clip(seconds(hit.frames) / length_s, 0.0, 1.0) ** 2
+        for side in (0, 1):
+            wind = moving(noise(f"riser {hit.bar} {side}", hit.frames), sweep) * swell
+            add(result[:, side], hit.frame, faded(wind, 0.05, 0.03))
+            boom = filtered(noise(f"boom {side}", RATE_HZ), low_pass(900.0, 1), high_pass(35.0)) * decay(RATE_HZ, 0.16)
+            add(result[:, side], hit.frame + hit.frames, faded(boom, 0.002, 0.3), 0.8)
+    return result

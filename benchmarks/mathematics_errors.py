@@ -64,8 +64,8 @@ def table() -> str:
 TEXT = """# Elementary functions of the C core
 
 Libraries differ in the last bits of `exp`, `log`, `sin`: a render would differ with the platform. Whatever is used
-while rendering (gains from dB, pans, filter design) therefore comes from `csrc/mathematics.c`: range reduction and Taylor
-series in plain double arithmetic, without fused operations. The square root is exact everywhere by IEEE 754.
+while rendering (gains from dB, pans, filter design) therefore comes from `csrc/mathematics.c`: range reduction and
+Taylor series in plain double arithmetic, without fused operations. The square root is exact everywhere by IEEE 754.
 
 Exact by construction: 2^n for whole n, log2 of powers of two, 0 dB = 1, sin 0 = tan 0 = 0, cos 0 = 1. Results of exp2
 below the smallest normal number are 0.

@@ -99,45 +99,35 @@ def common_length_s(heard: Sequence[Listening]) -> float | None:
     return length if count > 1 or len(heard) == 1 else None
 
 
-def delivery_faults(heard: Sequence[Listening | None], rate_hz: int) -> list[tuple[Fault, ...]]:
+def delivery_faults(heard: Sequence[Listening | None], names: Sequence[str], rate_hz: int) -> list[tuple[Fault, ...]]:
     """Return, for every file, the faults that show only beside the other files.
 
     Parameters
     ----------
     heard : sequence of Listening or None
         In the order of the delivery; None for files that are left out.
+    names : sequence of str
+        What the files are called in the detail.
     rate_hz : int
         Rate of the song.
     """
     known = [one for one in heard if one is not None]
     length_s = common_length_s(known) if known else None
     longest_s = max((one.frames / one.rate_hz for one in known), default=0.0)
-    first_of: dict[str, int] = {}
+    first_of: dict[str, str] = {}
     result: list[tuple[Fault, ...]] = []
-    for i, one in enumerate(heard):
+    for one, name in zip(heard, names, strict=True):
         faults: list[Fault] = []
         if one is not None:
             faults += _length(one, length_s, longest_s)
             if one.rate_hz != rate_hz:
                 detail = f"{one.rate_hz} Hz; brought to the song's {rate_hz} Hz"
                 faults.append(Fault(kind="rate_differs", severity="note", detail=detail))
-            if one.content_sha256 and first_of.setdefault(one.content_sha256, i) != i:
-                detail = f"the same audio as file {first_of[one.content_sha256] + 1} of the delivery"
+            if one.content_sha256 and first_of.setdefault(one.content_sha256, name) != name:
+                detail = f"the same audio as {first_of[one.content_sha256]}"
                 faults.append(Fault(kind="exact_duplicate", severity="look", detail=detail))
         result.append(tuple(faults))
     return result
-
-
-def duplicate_of(heard: Sequence[Listening | None], i: int) -> int | None:
-    """Return which earlier file holds the same audio as file `i`, if any."""
-    one = heard[i]
-    if one is None or not one.content_sha256:
-        return None
-    for j in range(i):
-        other = heard[j]
-        if other is not None and other.content_sha256 == one.content_sha256:
-            return j
-    return None
 
 
 def _length(one: Listening, length_s: float | None, longest_s: float) -> list[Fault]:

@@ -1,0 +1,147 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Sections from which layers sound when: boundaries of layered songs fall where layers enter and leave."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from mixwright.intake.grid import Grid
+from mixwright.intake.likeness import Trace
+from mixwright.intake.listening import TRACE_HZ
+from mixwright.model.song import Section
+
+Floats = npt.NDArray[np.float64]
+
+#: A section is at least this long, whichever is longer.
+SHORTEST_BARS = 4
+SHORTEST_S = 6.0
+#: A boundary takes at least a change of this many whole layers, and of this share of all.
+_LEAST_LAYERS = 0.7
+_LEAST_SHARE = 0.1
+#: Sections whose layers differ by less than this on average are the same part.
+_SAME_PART = 0.15
+#: The lead sings in a section from this share on.
+_SUNG = 0.35
+
+
+def find_sections(sources: Sequence[Sequence[Trace]], grid: Grid, duration_s: float, lead: int | None) -> list[Section]:
+    """Divide a song into sections.
+
+    Parameters
+    ----------
+    sources : sequence of sequence of Trace
+        The members of each source; what reads as one counts once.
+    grid : Grid
+        Bars or seconds; every boundary but the two ends lies on it.
+    duration_s : float
+        Length of the song.
+    lead : int or None
+        Index of the source that sings, if one does.
+
+    Returns
+    -------
+    list of Section
+        From 0 to the end without gaps. Names are guesses from which parts are alike.
+    """
+    if duration_s <= 0.0:
+        return []
+    edges = np.unique(np.concatenate([[0.0], grid.times(duration_s), [duration_s]]))
+    activity = _activity(sources, edges)
+    shortest = max(1, SHORTEST_BARS if grid.tempo_bpm else 0, int(np.ceil(SHORTEST_S / grid.step_s)))
+    bounds = [0, *_boundaries(activity, edges, shortest, grid.step_s), len(edges) - 1]
+    means = np.array([activity[a:b].mean(axis=0) for a, b in pairwise(bounds)])
+    names = _names(means, lead)
+    return [
+        Section(name=name, start_s=round(float(edges[a]), 6), end_s=round(float(edges[b]), 6))
+        for name, (a, b) in zip(names, pairwise(bounds), strict=True)
+    ]
+
+
+def _activity(sources: Sequence[Sequence[Trace]], edges: Floats) -> Floats:
+    """Return how much each source sounds in each step, 0 to 1: (steps, sources).
+
+    The mean of the level within 40 dB of its loudest, so a layer that grows counts as a change too;
+    1 is what the source reaches in its fuller steps.
+    """
+    last = round(float(edges[-1]) * TRACE_HZ) + 1
+    ticks = np.minimum(np.round(edges * TRACE_HZ).astype(int), last - 1)
+    result = np.zeros((len(edges) - 1, len(sources)))
+    for column, members in enumerate(sources):
+        total = np.zeros(last)
+        for member in members:
+            n = min(last, len(member.level_db))
+            part = np.clip((member.level_db[:n] - member.loud_db + 40.0) / 40.0, 0.0, 1.0) * member.sounds[:n]
+            total[:n] = np.maximum(total[:n], part)
+        sums = np.concatenate([[0.0], np.cumsum(total)])
+        means = (sums[ticks[1:]] - sums[ticks[:-1]]) / np.maximum(1, ticks[1:] - ticks[:-1])
+        full = float(np.percentile(means[means > 0.05], 75)) if (means > 0.05).any() else 1.0
+        result[:, column] = np.minimum(1.0, means / full)
+    return result
+
+
+def _boundaries(activity: Floats, edges: Floats, shortest: int, step_s: float) -> list[int]:
+    """Return the steps at which the layers change most, each at least `shortest` steps from the next."""
+    steps, sources = activity.shape
+    least = max(_LEAST_LAYERS, _LEAST_SHARE * sources)
+    sums = np.concatenate([np.zeros((1, sources)), np.cumsum(activity, axis=0)])
+    change = np.zeros(steps + 1)
+    for i in range(1, steps):
+        before, after = max(0, i - shortest), min(steps, i + shortest)
+        change[i] = np.abs((sums[after] - sums[i]) / (after - i) - (sums[i] - sums[before]) / (i - before)).sum()
+    chosen: list[int] = []
+    least_s = min(shortest * step_s, float(edges[-1]) / 2.0) - 1e-6
+    for i in np.argsort(-change, kind="stable").tolist():
+        if change[i] < least:
+            break
+        if all(abs(edges[i] - edges[other]) >= least_s for other in (0, *chosen, steps)):
+            chosen.append(i)
+    return sorted(chosen)
+
+
+def _names(means: Floats, lead: int | None) -> list[str]:
+    """Name the sections by which are alike.
+
+    With a singing lead, the fullest kind of sung section is a chorus, the other sung ones are verses and
+    the rest breaks; without, parts are lettered. Thin sections at either end are intro and outro.
+    """
+    kinds = _kinds(means)
+    density = means.mean(axis=1)
+    sung = means[:, lead] > _SUNG if lead is not None else np.zeros(len(means), dtype=bool)
+    sung_kinds = {kind for kind, sings in zip(kinds, sung, strict=True) if sings}
+    fullness = {kind: float(np.mean([d for d, k in zip(density, kinds, strict=True) if k == kind])) for kind in kinds}
+    told_apart = len(sung_kinds) > 1
+    chorus = max(sung_kinds, key=lambda kind: fullness[kind]) if told_apart else None
+    thin = 0.75 * float(np.median(density))
+    words = []
+    for i, kind in enumerate(kinds):
+        if len(kinds) > 2 and i in (0, len(kinds) - 1) and density[i] < thin and not sung[i]:
+            words.append("outro" if i else "intro")
+        elif told_apart:
+            words.append(("chorus" if kind == chorus else "verse") if sung[i] else "break")
+        else:
+            words.append("part-" + _letters(list(dict.fromkeys(kinds)).index(kind)))
+    counts: Counter[str] = Counter()
+    names = []
+    for word in words:
+        counts[word] += 1
+        names.append(word if word in ("intro", "outro") else f"{word}-{counts[word]}")
+    return names
+
+
+def _kinds(means: Floats) -> list[int]:
+    """Return for each section the number of the first section that is like it."""
+    kinds: list[int] = []
+    for i, mean in enumerate(means):
+        near = [(float(np.abs(means[k] - mean).mean()), k) for k in dict.fromkeys(kinds)]
+        distance, kind = min(near, default=(np.inf, i))
+        kinds.append(kind if distance < _SAME_PART else i)
+    return kinds
+
+
+def _letters(index: int) -> str:
+    return _letters(index // 26 - 1) + "abcdefghijklmnopqrstuvwxyz"[index % 26] if index >= 26 else chr(97 + index)

@@ -193,7 +193,7 @@ class _Ledger:
         if layer.bound:
             return f"{level}; left, {layer.bound}."
         if interval is not None and len(element.layers) == 1:
-            return f"{level}, where engineers hold it ({interval[0]:+.1f} to {interval[1]:+.1f}); left."
+            return f"{level}; engineers hold such a layer at {interval[0]:+.1f} to {interval[1]:+.1f}; left."
         return f"{level}, in proportion to the rest of {element.name}; left."
 
     def _mix(self, gains: Mapping[str, float]) -> tuple[float, float]:

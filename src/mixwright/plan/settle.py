@@ -15,8 +15,8 @@ Array = npt.NDArray[np.float64]
 
 #: A trim of a raw track beyond this is a fault of the file, not of the balance.
 LARGEST_TRIM_DB = 24.0
-#: Below this a change is not worth a person's hand.
-SMALLEST_DB = 0.25
+#: So far outside its interval a member is left: the edges are no sharper.
+SMALLEST_DB = 0.5
 _SEARCH_DB = 80.0
 
 
@@ -47,7 +47,7 @@ class Wanted:
 
 
 def settle(wanted: Wanted) -> Array:
-    """Return the gain of every member in dB; 0 for those left alone.
+    """Return the gain of every member in dB, without limit; 0 for those left alone.
 
     Powers add (:func:`level_of_sum`). The level of the sum that the intervals refer to depends on the gains
     themselves: with every member clamped to its interval, the sum's level rises by less than the level assumed, so one
@@ -62,12 +62,11 @@ def settle(wanted: Wanted) -> Array:
     gains = np.zeros(len(wanted.loudness))
     for _ in range(2):  # the goals shift the sum a little, which may leave one more member outside
         moved |= wanted.free & (np.abs(_clamped(wanted, level)) > SMALLEST_DB)
-        gains = np.where(moved, goal(wanted, level), 0.0)
+        gains = with_exact(wanted, np.where(moved, goal(wanted, level), 0.0))
         level = level_of_sum(wanted.energy, gains)
     if moved.all():
         gains -= np.median(gains)
-    gains = with_exact(wanted, gains)
-    return np.clip(gains, -LARGEST_TRIM_DB, LARGEST_TRIM_DB)
+    return gains
 
 
 def level_of_sum(energy: Array, gains_db: Array) -> float:

@@ -10,10 +10,12 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from mixwright.errors import SettingError
+from mixwright.core.spectra import PowerSpectrum, third_octave_power
+from mixwright.errors import InputError, SettingError
 from mixwright.meter.measure import Meter
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
+from mixwright.units import db_from_power
 
 Attribute = Literal["low_end", "top_end", "spectrum", "width", "dynamics"]
 ATTRIBUTES: tuple[Attribute, ...] = ("low_end", "top_end", "spectrum", "width", "dynamics")
@@ -23,6 +25,8 @@ MIDDLE_HZ = (200.0, 4000.0)
 TOP_HZ = (5000.0, 16000.0)
 #: Nominal limits stand for exact mid-bands (158.5 Hz for 160 Hz), so bands within 2 % of a limit are inside.
 _NOMINAL = 1.02
+#: What is left of equal channels after cancelling is rounding of float32, not signal.
+_ROUNDING = 1e-12
 
 #: How far records of one kind differ, in dB. Bands: +-2 dB from 200 Hz to 4 kHz, +-5 dB below 80 Hz and above
 #: 8 kHz: common practice, guided by Elowsson & Friberg 2017 (spread smallest from 200 Hz to 1 kHz, small to 4 kHz,
@@ -88,18 +92,27 @@ def profile(audio: npt.NDArray[np.floating], rate_hz: int, *, block_frames: int 
         Frames per second.
     block_frames : int
         Frames read at once; the result does not depend on it.
+
+    Raises
+    ------
+    InputError
+        when it has more than two channels
     """
-    stereo, middle, side = Meter(rate_hz, 2), Meter(rate_hz, 1), Meter(rate_hz, 1)
+    if audio.ndim != 2 or audio.shape[1] not in (1, 2):
+        raise InputError("a reference has one or two channels", hint="give a stereo version")
+    stereo = Meter(rate_hz, 2)
+    spectra = PowerSpectrum(rate_hz, 1), PowerSpectrum(rate_hz, 1)
     for start in range(0, len(audio), block_frames):
-        block = np.asarray(audio[start : start + block_frames], dtype=np.float64)
+        block = np.asarray(audio[start : start + block_frames], dtype=np.float32)
         left, right = block[:, 0], block[:, -1]
         stereo.push(np.stack([left, right], axis=1))
-        middle.push(0.5 * (left + right)[:, None])
-        side.push(0.5 * (left - right)[:, None])
+        spectra[0].push((0.5 * (left + right))[None, :])
+        spectra[1].push((0.5 * (left - right))[None, :])
     levels = stereo.result()
+    middle, side = (third_octave_power(part.hz, part.result(), rate_hz) for part in spectra)
     by_band = tuple(
-        None if s is None or m is None else s - m
-        for s, m in zip(side.result().third_octave_db, middle.result().third_octave_db, strict=True)
+        db_from_power(float(s / m)) if m > 0.0 else None
+        for s, m in zip(side, np.where(middle > _ROUNDING * (middle + side), middle, 0.0), strict=True)
     )
     return profile_of_levels(levels, by_band)
 

@@ -1,0 +1,164 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Measure the mix as it stands, and every layer as it contributes to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from mixwright.app.page import write_page
+from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
+from mixwright.app.session import Session, open_song
+from mixwright.core.align import fit_gain, lag_and_polarity
+from mixwright.errors import InputError, printable
+from mixwright.io.kept import song_path, write_kept
+from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.meter.loudness import SUB_BLOCKS_PER_S
+from mixwright.model.results import MeasureResult, PrintFit, SectionLevel, SpectrumSpread, Spread, TrackLevels
+from mixwright.model.song import Section, Song, Track, source_of, used_tracks
+from mixwright.plan.level_moves import spreads_of
+from mixwright.reference.profile import Corridor
+from mixwright.units import db_from_power, db_from_ratio
+
+#: Pauses shorter than this do not end a stretch in which a layer sounds.
+_PAUSE_S = 0.5
+_HOP_S = 0.1
+#: How far a print of the mix may start before or after the layers.
+_PRINT_SEARCH_S = 1.0
+
+
+def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None) -> MeasureResult:
+    """Measure a song folder: the mix with its accepted moves, and every used track as it stands in it.
+
+    What did not change since the last time comes from the cache. The result is kept in the song folder.
+
+    Parameters
+    ----------
+    song : Path
+        The song folder.
+    report, cancel
+        Progress and the user's switch to stop.
+
+    Raises
+    ------
+    InputError, SettingError, StateError
+        when the song or a file in it cannot be used
+    """
+    folder = Path(song)
+    with open_song(folder, report=report, cancel=cancel) as session:
+        tracks = used_tracks(session.song)
+        wanted = {WHOLE, *(frozenset([track.id]) for track in tracks)}
+        found = contributions(session, wanted, report=report, cancel=cancel)
+        corridor = corridor_of(session, report=report, cancel=cancel)
+        spreads = _spreads(session, corridor, report, cancel)
+        mix = found[WHOLE]
+        result = MeasureResult(
+            mix=mix.levels,
+            tracks=tuple(
+                _track(session.song, track, found[frozenset([track.id])], mix, spreads.get(track.id))
+                for track in tracks
+            ),
+            sections=session.song.sections,
+            print_fit=_print_fit(session, report, cancel),
+            moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
+            reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
+            sounding=sounding_hash(session.song, session.lanes),
+        )
+    write_kept(folder, "measure", result)
+    write_page(folder)
+    return result
+
+
+def _track(song: Song, track: Track, own: Contribution, mix: Contribution, spread: Spread | None) -> TrackLevels:
+    sounds = _stretches(own)
+    loudness = own.levels.integrated_lufs
+    return TrackLevels(
+        id=track.id,
+        name=track.name,
+        role=track.role,
+        place=track.place,
+        source=source_of(track),
+        group=track.group,
+        integrated_lufs=loudness,
+        re_mix_lu=_difference(loudness, mix.levels.integrated_lufs),
+        active_s=round(sum(end - start for start, end in sounds), 3),
+        levels=own.levels,
+        sections=tuple(_section(section, own, mix) for section in song.sections),
+        sounds=sounds,
+        spread=spread,
+    )
+
+
+def _section(section: Section, own: Contribution, mix: Contribution) -> SectionLevel:
+    loudness = own.loudness.integrated_lufs(section.start_s, section.end_s)
+    whole = mix.loudness.integrated_lufs(section.start_s, section.end_s)
+    return SectionLevel(name=section.name, integrated_lufs=loudness, re_mix_lu=_difference(loudness, whole))
+
+
+def _difference(own: float | None, whole: float | None) -> float | None:
+    return None if own is None or whole is None else own - whole
+
+
+def _stretches(own: Contribution) -> tuple[tuple[float, float], ...]:
+    """Return when a layer sounds: blocks of 400 ms that sound, each standing for the 100 ms in its middle."""
+    active = own.sound().active()
+    starts = np.flatnonzero(np.diff(active.astype(np.int8), prepend=0) == 1)
+    ends = np.flatnonzero(np.diff(active.astype(np.int8), append=0) == -1) + 1
+    duration = len(own.loudness.energy) / SUB_BLOCKS_PER_S
+    stretches: list[tuple[float, float]] = []
+    for first, last in zip(starts.tolist(), ends.tolist(), strict=True):
+        start = 0.0 if first == 0 else first * _HOP_S + 0.15
+        end = duration if last == len(active) else last * _HOP_S + 0.15
+        if stretches and start - stretches[-1][1] < _PAUSE_S:
+            start = stretches.pop()[0]
+        stretches.append((round(start, 3), round(end, 3)))
+    return tuple(stretches)
+
+
+def _spreads(session: Session, corridor: Corridor, report: Report, cancel: Cancel | None) -> dict[str, Spread]:
+    """Return where engineers hold the layers; nothing before the lead is known, or where all is mixed already."""
+    if not session.song.lead:
+        return {}
+    scene = scene_of(session, report=report, cancel=cancel)
+    return spreads_of(scene, corridor) if scene.judged().any() else {}
+
+
+def _spectrum(corridor: Corridor, references: Sequence[str]) -> SpectrumSpread | None:
+    if not corridor.third_octave_hz:
+        return None
+    return SpectrumSpread(
+        third_octave_hz=corridor.third_octave_hz,
+        low_db=tuple(None if band is None else band.low for band in corridor.third_octave_db),
+        high_db=tuple(None if band is None else band.high for band in corridor.third_octave_db),
+        references=tuple(references),
+    )
+
+
+def _print_fit(session: Session, report: Report, cancel: Cancel | None) -> PrintFit | None:
+    """Stand the sum of the layers beside the print of the mix that came with them."""
+    file = session.song.mix_print
+    if not file:
+        return None
+    path = song_path(session.folder, file)
+    if not path.is_file():
+        raise InputError(
+            "the print of the mix is missing", where=printable(file), hint="correct mix_print in song.toml"
+        )
+    given = session.store.open(path, session.song.rate_hz).audio
+    if given.shape[1] > 2:
+        raise InputError("the print of the mix has more than two channels", where=printable(file))
+    summed = session.rendered(report=report, cancel=cancel)
+    aligned = lag_and_polarity(summed, given, session.song.rate_hz, search_s=_PRINT_SEARCH_S)
+    lag = 0 if aligned is None else round(aligned.lag_frames)
+    first, second = max(0, -lag), max(0, lag)
+    frames = max(0, min(len(summed) - first, len(given) - second))
+    part = np.broadcast_to(given[second : second + frames], (frames, 2))
+    gain, residual = fit_gain(summed[first : first + frames], part)
+    return PrintFit(
+        file=file,
+        residual_db=db_from_power(residual),
+        gain_db=db_from_ratio(abs(gain)) or 0.0,
+        lag_frames=lag,
+    )

@@ -1,0 +1,174 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What every layer contributes to the mix, measured once; and what the references are like."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from mixwright.app.session import Session
+from mixwright.engine.graph import MixGraph
+from mixwright.engine.render import render
+from mixwright.errors import InputError, printable, where
+from mixwright.io.kept import song_path
+from mixwright.jobs.cache import Cache, Part, code_hash
+from mixwright.jobs.pool import in_order
+from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.meter.loudness import GATE_HOP_SUB_BLOCKS, Loudness
+from mixwright.meter.measure import Meter
+from mixwright.model.lane import Lane
+from mixwright.model.levels import Levels
+from mixwright.model.song import Reference, Song, used_tracks
+from mixwright.plan.elements import elements_of
+from mixwright.plan.scene import Scene
+from mixwright.plan.sound import Sound
+from mixwright.reference.profile import Corridor, RecordProfile, band_power, corridor, profile
+
+_METER = ("mixwright.meter", "mixwright.core.spectra")
+_ENGINE = ("mixwright.engine", "mixwright.core.filters")
+
+#: The mix itself, beside the sets of tracks in it.
+WHOLE: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, eq=False)
+class Contribution:
+    """Some tracks as they stand in the mix: their levels, and their loudness at any time."""
+
+    levels: Levels
+    loudness: Loudness
+
+    def sound(self) -> Sound:
+        """Return it as a plan hears it."""
+        return Sound(self.loudness.momentary_power[::GATE_HOP_SUB_BLOCKS], band_power(self.levels.third_octave_db))
+
+
+def contributions(
+    session: Session,
+    wanted: Collection[frozenset[str]],
+    *,
+    name: str = "measuring layers",
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> dict[frozenset[str], Contribution]:
+    """Render and measure sets of tracks as they stand in the mix, each once for the settings it depends on.
+
+    Parameters
+    ----------
+    session : Session
+        An opened song.
+    wanted : collection of sets of track ids
+        :data:`WHOLE`, the empty set, is the mix itself.
+    name, report, cancel
+        What the job is called, progress, and the switch to stop.
+    """
+    sets = sorted(set(wanted), key=sorted)
+    job = Job(name, max(1, len(sets)), report, cancel)
+
+    def one(tracks: frozenset[str]) -> Contribution:
+        found = _contribution(session, tracks, cancel)
+        job.step()
+        return found
+
+    return dict(zip(sets, in_order(one, sets), strict=True))
+
+
+def scene_of(session: Session, *, report: Report = silent, cancel: Cancel | None = None) -> Scene:
+    """Measure the layers that a balance deals with, and the mix as it stands.
+
+    Tracks that are moved together are heard together, so that what they have in common counts.
+    """
+    elements = elements_of(session.song)
+    layers = {layer.id: frozenset(layer.tracks) for element in elements for layer in element.layers}
+    found = contributions(session, {WHOLE, *layers.values()}, report=report, cancel=cancel)
+    mix = found[WHOLE]
+    hz = np.asarray(mix.levels.third_octave_hz, dtype=np.float64)
+    return Scene(elements, {id_: found[tracks].sound() for id_, tracks in layers.items()}, mix.sound(), hz)
+
+
+def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | None = None) -> Corridor:
+    """Profile the references of a song, each once, and return what they span.
+
+    Raises
+    ------
+    InputError
+        when a reference is missing or cannot be used
+    SettingError
+        when it was chosen for an attribute that is not known
+    """
+    references = session.song.references
+    if not references:
+        return Corridor()
+    job = Job("reading references", len(references), report, cancel)
+
+    def one(reference: Reference) -> RecordProfile:
+        with where(printable(reference.file)):
+            found = _profile(session, reference)
+        job.step()
+        return found
+
+    profiles = tuple(in_order(one, references))
+    return corridor(profiles, [reference.use_for for reference in references])
+
+
+def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
+    """Return a hash of everything in a song that can be heard: files, settings, accepted moves, automation.
+
+    A result kept with another hash was measured before something changed.
+    """
+    tracks = [(t.id, t.sha256, t.start_frame, t.mute, t.group, t.strip, t.sends, t.source) for t in used_tracks(song)]
+    moves = [(m.kind, m.target, m.sections, m.settings, m.strength) for m in song.moves if m.state == "accepted"]
+    whole = (song.rate_hz, song.pan_law_db, song.groups, song.sends, song.master, song.sections, tuple(lanes))
+    return Cache.key("sounding", tracks, moves, whole)
+
+
+def _contribution(session: Session, tracks: frozenset[str], cancel: Cancel | None) -> Contribution:
+    cache, rate_hz = session.cache, session.song.rate_hz
+    key = cache.key("contribution", _identity(session.graph, tracks), code_hash(*_METER, *_ENGINE))
+    made: list[Levels] = []
+
+    def make(path: Path) -> None:
+        meter = Meter(rate_hz, 2)
+        chosen = tracks or None
+        for block in render(session.graph, session.audio, tracks=chosen, workers=1, cache=cache, cancel=cancel):
+            meter.push(block)
+        made.append(meter.result())
+        with path.open("wb") as file:
+            np.save(file, meter.loudness().energy)
+
+    energy = cache.array(key, make)
+    levels = cache.record(key, Levels, lambda: made[0] if made else _measured_again(session, tracks))
+    return Contribution(levels, Loudness(rate_hz, energy))
+
+
+def _measured_again(session: Session, tracks: frozenset[str]) -> Levels:
+    """Measure once more where only the figures were lost from the cache."""
+    meter = Meter(session.song.rate_hz, 2)
+    for block in render(session.graph, session.audio, tracks=tracks or None, workers=1, cache=session.cache):
+        meter.push(block)
+    return meter.result()
+
+
+def _identity(graph: MixGraph, tracks: frozenset[str]) -> tuple[Part, ...]:
+    """Return what some tracks' sound in the mix depends on: their own strips and all that they run through."""
+    nodes = [node for node in graph.tracks if not tracks or node.id in tracks]
+    reached = {target for node in nodes for target, _ in node.outputs}
+    buses = []
+    for bus in graph.buses:
+        if bus.id in reached:
+            buses.append(bus)
+            reached |= {target for target, _ in bus.outputs}
+    parts: tuple[Part, ...] = tuple(node.identity() for node in (*nodes, *buses))
+    return graph.rate_hz, graph.frames, graph.law, parts
+
+
+def _profile(session: Session, reference: Reference) -> RecordProfile:
+    path = song_path(session.folder, reference.file)
+    if not path.is_file():
+        raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
+    stem = session.store.open(path)
+    key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *_METER))
+    return session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz))

@@ -1,0 +1,255 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Starting positions for mono tracks, as moves.
+
+Evidence: De Man et al. 2014 (kick, snare, bass and voice near the centre; side to mid of mixes 0.101 +- 0.046 as a
+power ratio between engineers, -12.6 to -8.3 dB); De Man & Reiss 2013 (off-centre lead or snare, or everything in the
+centre, is criticised); Mansbridge et al. 2012 (what has its spectral centroid below 200 Hz stays in the centre).
+How far to a side each role goes is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from mixwright.model.moves import move_id
+from mixwright.model.results import PlannedMove
+from mixwright.model.words import Place, Role
+from mixwright.native.place import pan_gains
+from mixwright.plan.places import Unit, units_of
+from mixwright.plan.sound import Array
+from mixwright.reference.profile import Corridor
+
+WIDTH_DB = (-12.6, -8.3)
+WIDTH_TARGET_DB = -10.0
+_CENTROID_HZ = 200.0
+_BALANCE_DB = 1.0
+#: Bands that hold less of the mix than this do not pull the image to a side.
+_BAND_SHARE = 0.01
+_SMALLEST_STEP = 0.1
+_SCALES = (0.4, 1.4)
+_WIDEST = 0.9
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A track as the placing of tracks sees it.
+
+    Attributes
+    ----------
+    part : str
+        ``lead``, ``double``, ``kick``... as in the elements of a balance.
+    channels : int
+        1 or 2, as received.
+    pan : float
+        Where the hand put it.
+    bands : array
+        Third-octave powers in the mix after the plan's level moves, mean of left and right.
+    side_share : float
+        Power of the side over that of mid and side together, in the mix as it stands.
+    bound : str
+        Why it may not be moved; empty: free.
+    """
+
+    id: str
+    name: str
+    role: Role
+    place: Place
+    part: str
+    source: str
+    channels: int
+    pan: float
+    bands: Array
+    side_share: float
+    bound: str = ""
+
+
+def propose_pans(
+    tracks: Sequence[Placed], hz: Array, corridor: Corridor, *, law: float = 1.0, strength: float = 1.0
+) -> tuple[PlannedMove, ...]:
+    """Propose starting positions.
+
+    Only mono tracks are placed, and only those that nobody has placed yet. Leads, kick, snare, bass, and what is
+    low, stay in the centre; pairs and doubles go to opposite sides, stacks of backing voices spread evenly; other
+    layers go to the side that lacks power in their range. All but pairs are then drawn in or out together until
+    the mix is about as wide as engineers or the references make it.
+
+    Parameters
+    ----------
+    tracks : sequence of Placed
+        All sounding tracks.
+    hz : array
+        Mid-bands of `bands`.
+    corridor : Corridor
+        What the references span; `side_to_mid_db` is used.
+    law : float
+        Pan law, centre attenuation over 3 dB.
+    strength : float
+        0 to 1: how far along the way predictions are made for.
+    """
+    stage = _Stage(tracks, hz, law)
+    free = [t for t in tracks if t.channels == 1 and t.pan == 0.0 and not t.bound and not _stays(t, hz)]
+    units = units_of([(t.id, t.name, t.role, t.source, t.part, float(t.bands.sum())) for t in free])
+    if not units:
+        return ()
+    low, high = (
+        WIDTH_DB if corridor.side_to_mid_db is None else (corridor.side_to_mid_db.low, corridor.side_to_mid_db.high)
+    )
+    wanted = min(max(WIDTH_TARGET_DB, low), high)
+    scale = _scale(stage, units, wanted)
+    positions = _drawn_in(stage, _turned(stage, units, scale), [unit for unit in units if unit.free])
+    rounded = {id_: round(round(position / 0.05) * 0.05, 2) for id_, position in positions.items()}
+    chosen = {id_: position for id_, position in rounded.items() if abs(position) >= _SMALLEST_STEP}
+    reached = {id_: position * strength for id_, position in chosen.items()}
+    widths = stage.side_to_mid_db({}), stage.side_to_mid_db(reached)
+    reasons = {id_: unit.reason for unit in units for id_ in unit.ids}
+    by_id = {track.id: track for track in tracks}
+    return tuple(
+        _move(by_id[track.id], chosen[track.id], reasons[track.id], widths, law, strength)
+        for track in tracks
+        if track.id in chosen
+    )
+
+
+def pan_power_db(position: float, law: float) -> float:
+    """Return how much louder a mono track gets when it goes from the centre to a position: 0 at a law of 3 dB."""
+    gains = pan_gains(law, [0.0, position])
+    power = np.sum(gains * gains, axis=1)
+    return float(10.0 * np.log10(power[1] / power[0]))
+
+
+def _stays(track: Placed, hz: Array) -> bool:
+    if track.part in ("lead", "kick", "snare", "bass") or track.place == "lead":
+        return True
+    total = float(track.bands.sum())
+    return total <= 0.0 or float(track.bands @ hz) / total < _CENTROID_HZ
+
+
+class _Stage:
+    """Powers left and right, mid and side, of all tracks, for any positions of the mono ones."""
+
+    def __init__(self, tracks: Sequence[Placed], hz: Array, law: float) -> None:
+        self._tracks = tracks
+        self._law = law
+        octave = np.round(np.log2(np.maximum(hz, 1.0) / 1000.0)).astype(int)
+        self._octaves = np.array([octave == k for k in np.unique(octave)], dtype=np.float64)
+        total = self._octaves @ np.sum([track.bands for track in tracks], axis=0)
+        self._heard = total > _BAND_SHARE * total.sum()
+        self._mono = {track.id: self._octaves @ self._dry(track) for track in tracks}
+
+    def side_to_mid_db(self, positions: Mapping[str, float]) -> float:
+        """Return side over mid of the mix; layers are taken as uncorrelated, so their powers add."""
+        mid = side = 1e-30
+        for track in self._tracks:
+            power = float(self._mono[track.id].sum())
+            if track.channels == 1:
+                left, right = self._gains(track, positions)
+                mid += power * (0.5 * (left + right)) ** 2
+                side += power * (0.5 * (left - right)) ** 2
+            else:
+                mid += power * (1.0 - track.side_share)
+                side += power * track.side_share
+        return float(10.0 * np.log10(side / mid))
+
+    def tilt_db(self, positions: Mapping[str, float]) -> Array:
+        """Return left over right in every octave that matters; stereo files are taken as even."""
+        left = np.full(len(self._heard), 1e-30)
+        right = left.copy()
+        for track in self._tracks:
+            power = self._mono[track.id]
+            gains = self._gains(track, positions) if track.channels == 1 else (1.0, 1.0)
+            left += power * gains[0] ** 2
+            right += power * gains[1] ** 2
+        return np.asarray((10.0 * np.log10(left / right))[self._heard])
+
+    def pull(self, track: str, band: int) -> float:
+        """Return what a track holds of one of the octaves of :meth:`tilt_db`."""
+        return float(self._mono[track][self._heard][band])
+
+    def _gains(self, track: Placed, positions: Mapping[str, float]) -> tuple[float, float]:
+        left, right = pan_gains(self._law, [positions.get(track.id, track.pan)])[0]
+        return float(left), float(right)
+
+    def _dry(self, track: Placed) -> Array:
+        """Return the powers of a mono track before it was placed; of a stereo track as they are."""
+        if track.channels != 1:
+            return track.bands
+        left, right = pan_gains(self._law, [track.pan])[0]
+        return track.bands / (0.5 * (left * left + right * right))
+
+
+def _turned(stage: _Stage, units: Sequence[Unit], scale: float) -> dict[str, float]:
+    """Return positions: fixed units as they are, free ones each on the side that leaves the octaves more even."""
+    positions = {id_: place for unit in units if unit.hard for id_, place in unit.places(1.0, _WIDEST)}
+    positions.update(
+        {i: p for unit in units if not unit.hard and not unit.free for i, p in unit.places(scale, _WIDEST)}
+    )
+    for unit in units:
+        if not unit.free:
+            continue
+        sides = [{**positions, **dict(unit.places(sign * scale, _WIDEST))} for sign in (-1.0, 1.0)]
+        uneven = [float(np.sum(stage.tilt_db(side) ** 2)) for side in sides]
+        positions = sides[0] if uneven[0] <= uneven[1] else sides[1]
+    return positions
+
+
+def _scale(stage: _Stage, units: Sequence[Unit], wanted_db: float) -> float:
+    """Return the common factor on all soft positions that makes the mix as wide as wanted, within limits."""
+    low, high = _SCALES
+    if stage.side_to_mid_db(_turned(stage, units, low)) >= wanted_db:
+        return low
+    for _ in range(20):
+        middle = 0.5 * (low + high)
+        if stage.side_to_mid_db(_turned(stage, units, middle)) < wanted_db:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _drawn_in(stage: _Stage, positions: dict[str, float], units: Sequence[Unit]) -> dict[str, float]:
+    """Draw free units towards the centre, the strongest in the most uneven octave first, until all are even."""
+    found = dict(positions)
+    for _ in range(60):
+        tilt = stage.tilt_db(found)
+        if not len(tilt) or np.abs(tilt).max() <= _BALANCE_DB:
+            break
+        band = int(np.argmax(np.abs(tilt)))
+        side = -float(np.sign(tilt[band]))
+        heavy = [unit for unit in units if found[unit.ids[0]] * side > 0.0]
+        if not heavy:
+            break
+        worst = max(heavy, key=lambda unit: (sum(stage.pull(id_, band) for id_ in unit.ids), unit.ids))
+        found.update({id_: 0.8 * found[id_] for id_ in worst.ids})
+    return found
+
+
+def _move(
+    track: Placed, position: float, reason: str, widths: tuple[float, float], law: float, strength: float
+) -> PlannedMove:
+    reached = position * strength
+    side = "left" if position < 0 else "right"
+    gains = pan_gains(law, [0.0, reached])
+    fold_db = float(20.0 * np.log10(gains[1].sum() / gains[0].sum()))
+    costs = (f"Played in mono it stands {abs(fold_db):.1f} dB lower than from the centre.",) if fold_db <= -0.1 else ()
+    return PlannedMove(
+        id=move_id("pan", track.id, ()),
+        kind="pan",
+        target=track.id,
+        sections=(),
+        settings={"pan": position},
+        state="proposed",
+        strength=strength,
+        by="plan",
+        reason=f"Pan {track.name} {abs(reached):.2f} {side}: {reason}.",
+        evidence=(
+            f"With all pans the mix's side stands {widths[1]:+.1f} dB against its mid (now {widths[0]:+.1f}); between "
+            f"engineers {WIDTH_DB[0]:g} to {WIDTH_DB[1]:g} (De Man et al. 2014)."
+        ),
+        measured={"pan": track.pan, "mix_side_to_mid_db": round(widths[0], 2)},
+        predicted={"pan": round(reached, 3), "mix_side_to_mid_db": round(widths[1], 2)},
+        without_it=f"Without it {track.name} shares the centre with the lead.",
+        costs=costs,
+    )

@@ -1,0 +1,129 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Which tracks are placed together: pairs, doubles, stacks, and layers on their own."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from mixwright.model.words import Role
+
+#: How far from the centre a layer of its own starts: common practice, no source.
+_DISTANCE: dict[Role, float] = {
+    "hats": 0.3,
+    "cymbals": 0.5,
+    "toms": 0.4,
+    "percussion": 0.5,
+    "acoustic guitar": 0.5,
+    "electric guitar": 0.6,
+    "keys": 0.4,
+    "organ": 0.4,
+    "synth": 0.5,
+    "strings": 0.5,
+    "brass": 0.4,
+    "pad": 0.4,
+    "backing vocal": 0.4,
+}
+_OTHER_DISTANCE = 0.4
+_DOUBLE_DISTANCE = 0.8
+_STACK_DISTANCE = 0.7
+#: Played or sung twice, not recorded with two microphones: wide, but not at the edge.
+_PLAYED_TWICE: frozenset[Role] = frozenset({"acoustic guitar", "electric guitar", "double", "backing vocal"})
+#: Recordings of a whole room or kit, and effects, keep the centre unless they come as a pair.
+_CENTRE: frozenset[Role] = frozenset({"overheads", "room", "drums", "loop", "return", "effects"})
+
+_SIDE = re.compile(r"^(?P<stem>.+?)[\s_.\-]*(?P<side>(?<=[\s_.\-])(?:l|r)|left|right|(?<=[a-z0-9])(?:L|R))$")
+_TAKE = re.compile(r"^(?P<stem>.+?)[\s_.\-]*(?P<take>[0-9]+|(?<=[\s_.\-])[abAB])$")
+
+
+@dataclass(frozen=True)
+class Unit:
+    """Tracks placed as one: each with its position before scaling, and the reason.
+
+    `hard`: halves of a stereo recording, never drawn in. `free`: the whole unit may be mirrored.
+    """
+
+    ids: tuple[str, ...]
+    positions: tuple[float, ...]
+    reason: str
+    hard: bool = False
+    free: bool = False
+
+    def places(self, scale: float, widest: float) -> Iterator[tuple[str, float]]:
+        """Return the positions after a common factor; a negative one mirrors."""
+        for id_, position in zip(self.ids, self.positions, strict=True):
+            scaled = position * scale
+            yield id_, position if self.hard else max(-widest, min(widest, scaled))
+
+
+def units_of(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[Unit]:
+    """Sort mono tracks into units, strongest first among the free ones.
+
+    Parameters
+    ----------
+    tracks : sequence of (id, name, role, source, part, power)
+    """
+    left = {track[0]: track for track in tracks}
+    units: list[Unit] = []
+
+    def take(
+        ids: Sequence[str], positions: Sequence[float], reason: str, *, hard: bool = False, free: bool = False
+    ) -> None:
+        units.append(Unit(tuple(ids), tuple(positions), reason, hard, free))
+        for id_ in ids:
+            del left[id_]
+
+    for one, other in _pairs(tracks):
+        distance = _DOUBLE_DISTANCE if left[one][2] in _PLAYED_TWICE else 1.0
+        take((one, other), (-distance, distance), "it is one side of a pair", hard=distance == 1.0)
+    doubles = [id_ for id_, track in left.items() if track[4] == "double"]
+    doubles = doubles[: len(doubles) // 2 * 2]
+    if doubles:
+        take(doubles, _spread(len(doubles), _DOUBLE_DISTANCE), "doubles start wide, opposite each other")
+    for id_ in [id_ for id_, track in left.items() if track[2] in _CENTRE or track[4] == "double"]:
+        del left[id_]
+    for one, other in _takes(list(left.values())):
+        take((one, other), (-_DOUBLE_DISTANCE, _DOUBLE_DISTANCE), "two takes of one part start wide")
+    voices = [id_ for id_, track in left.items() if track[2] == "backing vocal"]
+    if len(voices) > 1:
+        take(voices, _spread(len(voices), _STACK_DISTANCE), "the stack of backing voices spreads around the lead")
+    sources: dict[str, list[str]] = {}
+    for id_, track in left.items():
+        sources.setdefault(track[3], []).append(id_)
+    for ids in sorted(sources.values(), key=lambda ids: (-sum(left[id_][5] for id_ in ids), ids)):
+        distance = _DISTANCE.get(left[ids[0]][2], _OTHER_DISTANCE)
+        reason = "it leaves the centre to the lead, on the side that lacks power in its range"
+        take(ids, [distance] * len(ids), reason, free=True)
+    return units
+
+
+def _spread(count: int, widest: float) -> list[float]:
+    """Return positions in opposite pairs, widest first; an odd one stays in the centre."""
+    positions = []
+    pairs = count // 2
+    for k in range(pairs):
+        distance = widest * (pairs - k) / pairs
+        positions += [-distance, distance]
+    return positions + [0.0] * (count - len(positions))
+
+
+def _pairs(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[tuple[str, str]]:
+    """Return (left, right) of tracks whose names differ only by their side."""
+    sides: dict[tuple[str, Role], dict[str, str]] = {}
+    for id_, name, role, *_ in tracks:
+        found = _SIDE.match(name.strip()) or _SIDE.match(name.strip().lower())
+        if found:
+            side = found["side"].lower()[0]
+            sides.setdefault((found["stem"].lower(), role), {}).setdefault(side, id_)
+    return [(both["l"], both["r"]) for both in sides.values() if len(both) == 2]
+
+
+def _takes(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[tuple[str, str]]:
+    """Return pairs of guitar takes: same part, names that differ only by a number or letter, exactly two."""
+    takes: dict[str, list[str]] = {}
+    for id_, name, role, *_ in tracks:
+        found = _TAKE.match(name.strip())
+        if found and role in ("acoustic guitar", "electric guitar"):
+            takes.setdefault(found["stem"].lower(), []).append(id_)
+    return [(ids[0], ids[1]) for ids in takes.values() if len(ids) == 2]

@@ -13,7 +13,10 @@ from mixwright.model.words import MoveKind, MoveState, Place, PrintKind, Role
 
 
 class TrackIntake(Record, frozen=True, kw_only=True):
-    """One received file as intake understood it; header facts are None where it cannot be read."""
+    """One received file as intake understood it; header facts are None where it cannot be read.
+
+    `source` is the layer it reads as part of (its own id if it is one). `why` says why `use` is false.
+    """
 
     id: str
     file: str
@@ -28,6 +31,16 @@ class TrackIntake(Record, frozen=True, kw_only=True):
     channels: int | None
     duration_s: float | None
     faults: tuple[Fault, ...] = ()
+    why: str = ""
+
+
+class SourceIntake(Record, frozen=True, kw_only=True):
+    """Tracks that read as one layer, and why."""
+
+    id: str
+    name: str
+    tracks: tuple[str, ...]
+    reasons: tuple[str, ...]
 
 
 class StartResult(Record, frozen=True, kw_only=True):
@@ -45,6 +58,7 @@ class StartResult(Record, frozen=True, kw_only=True):
     rough: str | None
     questions: tuple[str, ...]
     ignored_files: int = 0
+    sources: tuple[SourceIntake, ...] = ()
 
 
 class Spread(Record, frozen=True, kw_only=True):

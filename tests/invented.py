@@ -152,7 +152,7 @@ def start_result(*, title: str = "Night Bus to Harrow Hill") -> StartResult:
         sections=SECTIONS,
         references=("records/one.flac", "records/two.flac"),
         rough="rough.wav",
-        questions=("Is guitar-right.wav meant to be the same take as guitar-left.wav?", "Can found-voices.wav be sent again?"),
+        questions=("Is guitar-right.wav meant to equal guitar-left.wav?", "Can found-voices.wav be sent again?"),
         ignored_files=2,
     )  # fmt: skip
 
@@ -309,8 +309,8 @@ def _planned(id_, kind, target, settings, state, now, then, held) -> PlannedMove
         state=state,
         strength=1.0,
         by="plan",
-        reason=f"{name_of(target)} stands outside where engineers hold such a layer." if level else "Doubles start wide.",
-        spread=Spread(low=held[0], high=held[1], unit="lu_re_mix" if level else "position", source="8 engineers on 8 songs"),
+        reason=f"{name_of(target)} stands outside what engineers do." if level else "Doubles start wide.",
+        spread=Spread(low=held[0], high=held[1], unit="lu_re_mix" if level else "position", source="8 engineers"),
         measured={"re_mix_lu": now} if level else {},
         predicted={"re_mix_lu": then} if level else {},
         without_it=f"{name_of(target)} stays {abs(then - now):.1f} LU from its interval." if level else "",

@@ -20,7 +20,10 @@ from mixwright.cli.output import Output
 @click.argument("moves", metavar="[MOVE]...", nargs=-1)
 @click.option("--all", "everything", is_flag=True, help="Accept every proposed move; lists them and their total cost.")
 def command_line(output: Output, song: Path, moves: tuple[str, ...], everything: bool) -> None:
-    """Accept proposed moves by their id; they bind every later plan."""
+    """Accept proposed moves; they bind every later plan.
+
+    MOVE is an id, a part of an id that fits only one, or a track, source or group: all of its moves.
+    """
     if everything == bool(moves):
         raise click.UsageError("give the ids of moves, or --all", click.get_current_context())
     from mixwright.app.decide import accept

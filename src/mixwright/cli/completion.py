@@ -6,6 +6,7 @@ from __future__ import annotations
 import click
 
 from mixwright.cli.options import Command
+from mixwright.cli.output import say
 
 
 @click.command(
@@ -28,4 +29,4 @@ def command_line(ctx: click.Context, shell: str) -> None:
 
     made = get_completion_class(shell)
     if made is not None:
-        click.echo(made(ctx.find_root().command, {}, "mixwright", "_MIXWRIGHT_COMPLETE").source())
+        say([made(ctx.find_root().command, {}, "mixwright", "_MIXWRIGHT_COMPLETE").source()])

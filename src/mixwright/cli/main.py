@@ -13,7 +13,7 @@ from typing import NoReturn
 import click
 
 from mixwright.cli.options import global_options
-from mixwright.cli.output import STOPPED, Output
+from mixwright.cli.output import DONE, STOPPED, Output
 from mixwright.errors import Cancelled, InternalError, MixwrightError, OutputError
 from mixwright.version import __version__
 
@@ -96,6 +96,8 @@ def run(arguments: Sequence[str]) -> int:
     output.command = next((word for word in arguments if word in COMMANDS), "")
     try:
         status = program.main(list(arguments), prog_name="mixwright", standalone_mode=False, obj=output)
+    except SystemExit:  # click leaves this way, muted, when the reader of its help went away
+        return DONE
     except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the outermost wall
         _tell(output, error)
         return output.status

@@ -87,12 +87,12 @@ class Output:
         if self.as_json:
             self.document(warnings, result=result)
         else:
-            _print(text(clean_record(result), *map(clean, names)))
+            say(text(clean_record(result), *map(clean, names)))
 
     def document(self, warnings: tuple[str, ...] = (), **body: object) -> None:
         """Print the one document of the command: `body` is `result` or `error`."""
         envelope = {"schema": SCHEMA, "command": self.command, "song": self.song, "warnings": warnings, **body}
-        _print([json.dumps(_plain(envelope), allow_nan=False)])
+        say([json.dumps(_plain(envelope), allow_nan=False)])
 
     def fail(self, error: MixwrightError) -> None:
         """Tell an error in one line on standard error, and as a document if one was asked for."""
@@ -155,7 +155,7 @@ def _plain(value: object) -> Any:
     return value
 
 
-def _print(lines: list[str]) -> None:
+def say(lines: list[str]) -> None:
     """Print to standard output; a reader that went away is no error."""
     try:
         text = "\n".join(lines) + "\n"

@@ -17,7 +17,10 @@ from mixwright.cli.output import Output
 @song_argument
 @moves_argument
 def command_line(output: Output, song: Path, moves: tuple[str, ...]) -> None:
-    """Refuse moves by their id, accepted ones too; they are not proposed again."""
+    """Refuse moves, accepted ones too; they are not proposed again.
+
+    MOVE is an id, a part of an id that fits only one, or a track, source or group: all of its moves.
+    """
     from mixwright.app.decide import refuse
     from mixwright.report.text import decide_text
 

@@ -75,7 +75,8 @@ th,td{text-align:left;padding:.25rem .9rem .25rem 0;border-bottom:1px solid var(
 th{font-weight:600}
 .scroll{overflow-x:auto}
 summary{cursor:pointer;padding:.4rem 0;color:var(--accent)}
-dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.2rem 1rem;margin:.6rem 0;font-variant-numeric:tabular-nums}
+dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.2rem 1rem;margin:.6rem 0;
+font-variant-numeric:tabular-nums}
 dt{color:var(--soft)}
 dd{margin:0;overflow-wrap:anywhere}
 footer{margin-top:3rem;border-top:1px solid var(--hair);padding-top:.7rem;font-size:.9rem;color:var(--soft)}

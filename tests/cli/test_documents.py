@@ -1,0 +1,154 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Every command: one document or sentences, the right call, the exit status."""
+
+import math
+from pathlib import Path
+
+import msgspec
+import pytest
+
+import invented
+
+#: Command, its words, what the stand-in answers, the song of the document, words that the sentences hold.
+CASES = {
+    "tour": (["demo"], invented.tour_result(), None, ["t/song/page.html", "invented"]),
+    "start": (
+        ["in", "--into", "bus"],
+        invented.start_result(),
+        "bus",
+        ["19 ready, 2 need a look, 1 cannot be used", "mixwright plan night-bus --lead auto", "sent again"],
+    ),
+    "measure": (["bus"], invented.measure_result(), "bus", ["-16.2 LUFS", "5.0 LU above", "inside"]),
+    "plan": (["bus"], invented.plan_result(), "bus", ["gain -2.9 dB", "Without it:", "mixwright accept bus --all"]),
+    "accept": (["bus", "--all"], invented.decide_result(), "bus", ["Together: 2 moves on 2 layers", "mixwright mix"]),
+    "refuse": (["bus", "level-bass-di-3f9a1c"], invented.decide_result(), "bus", ["2 accepted"]),
+    "change": (["bus", "level-bass-di-3f9a1c", "gain_db=-1"], invented.decide_result(), "bus", ["level-bass-di"]),
+    "add": (["bus", "level", "bass-di", "-1.5", "dB"], invented.decide_result(), "bus", ["3 proposed"]),
+    "undo": (["bus"], invented.undo_result(), "bus", ["Taken back: accept 2 moves", "1 step before it"]),
+    "mix": (["bus"], invented.mix_result(), "bus", ["bus/mixes/night-bus.wav", "-1.7 dBTP", "mixwright deliver bus"]),
+    "deliver": (["bus"], invented.deliver_result(), "bus", ["6 files in bus/prints/001", "holds", "-101.3 dBFS"]),
+    "check": (["a.wav"], invented.check_result(), None, ["prints/001/Mix.wav: WAV, PCM_24, 48 kHz", "holds"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_document(name, app, mixwright):
+    words, answer, song, _ = CASES[name]
+    app(name, answer)
+    ended = mixwright(name, *words, "--json")
+    assert ended.status == 0
+    document = ended.document
+    assert list(document) == ["schema", "command", "song", "warnings", "result"]
+    assert (document["schema"], document["command"], document["song"]) == (1, name, song)
+    assert all(isinstance(warning, str) for warning in document["warnings"])
+    assert msgspec.convert(document["result"], type(answer)) == answer
+    assert ended.err == ""
+    assert ended.out.count("\n") == 1
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_sentences(name, app, mixwright):
+    words, answer, _, told = CASES[name]
+    app(name, answer)
+    ended = mixwright(name, *words)
+    assert ended.status == 0
+    assert ended.err == ""
+    for part in told:
+        assert part in ended.out
+    assert not any(line.endswith(" ") for line in ended.out.splitlines())
+
+
+@pytest.mark.parametrize("words", [["--json", "undo", "bus"], ["undo", "--json", "bus"], ["undo", "bus", "--json"]])
+def test_global_options_stand_anywhere(words, app, mixwright):
+    app("undo", invented.undo_result())
+    assert mixwright(*words).document["result"] == {"undone": "accept 2 moves", "remaining": 1}
+
+
+def test_start_hands_its_options_on(app, mixwright):
+    calls = app("start", invented.start_result())
+    words = "start in --into bus --reference a.wav --reference b.wav --rough r.wav --as-mixed --print p.wav"
+    mixwright(*words.split(), "--rate", "96000", "--tempo", "97.5", "--title", "A B")
+    ((arguments, settings),) = calls
+    assert arguments == (Path("in"), Path("bus"))
+    assert settings.pop("report")
+    assert settings.pop("cancel")
+    assert settings == {
+        "references": (Path("a.wav"), Path("b.wav")),
+        "rough": Path("r.wav"),
+        "as_mixed": True,
+        "mix_print": Path("p.wav"),
+        "rate_hz": 96000,
+        "tempo_bpm": 97.5,
+        "title": "A B",
+    }
+
+
+@pytest.mark.parametrize(
+    ("words", "arguments", "settings"),
+    [
+        ("accept bus --all", (Path("bus"), ()), {"everything": True}),
+        ("accept bus m1 m2", (Path("bus"), ("m1", "m2")), {"everything": False}),
+        ("refuse bus m1", (Path("bus"), ("m1",)), {}),
+        ("change bus m1 gain_db=-1.5 strength=0.5", (Path("bus"), "m1", {"gain_db": "-1.5", "strength": "0.5"}), {}),
+        ("add bus level bass -1.5 dB in chorus 2", (Path("bus"), "level bass -1.5 dB in chorus 2"), {}),
+    ],
+)
+def test_decisions_hand_their_words_on(words, arguments, settings, app, mixwright):
+    name = words.split()[0]
+    calls = app(name, invented.decide_result())
+    assert mixwright(*words.split()).status == 0
+    assert calls == [(arguments, settings)]
+
+
+def test_mix_and_deliver_hand_their_options_on(app, mixwright):
+    calls = app("mix", invented.mix_result())
+    mixwright("mix", "bus", "--out", "m.wav", "--format", "float")
+    assert calls[0][1]["out"] == Path("m.wav")
+    assert calls[0][1]["sample_format"] == "float32"
+    calls = app("deliver", invented.deliver_result())
+    mixwright("deliver", "bus", "--template", "{title}", "--undecided-ok", "--mutes-ok")
+    assert calls[0][1]["template"] == "{title}"
+    assert calls[0][1]["undecided_ok"]
+    assert calls[0][1]["mutes_ok"]
+
+
+def test_a_failed_check_ends_with_3(app, mixwright):
+    app("check", invented.check_result(passed=False))
+    assert mixwright("check", "a.wav").status == 3
+    app("deliver", invented.deliver_result(passed=False))
+    ended = mixwright("deliver", "bus", "--json")
+    assert ended.status == 3
+    assert ended.document["result"]["checks"][0]["passed"] is False
+
+
+def test_strict_counts_what_needs_a_look(app, mixwright):
+    app("check", invented.check_result(fault=True))
+    assert mixwright("check", "a.wav").status == 0
+    assert mixwright("check", "a.wav", "--strict").status == 3
+    app("start", invented.start_result())
+    ended = mixwright("start", "in", "--into", "bus", "--strict", "--json")
+    assert ended.status == 3
+    assert "bass-amp.wav: 214 clipped samples in 31 places" in ended.document["warnings"]
+    app("undo", invented.undo_result())
+    assert mixwright("undo", "bus", "--strict").status == 0
+
+
+def test_no_number_that_is_none(app, mixwright):
+    bad = msgspec.structs.replace(invented.LEVELS, integrated_lufs=math.nan, plr_db=math.inf, crest_db=-math.inf)
+    app("mix", msgspec.structs.replace(invented.mix_result(), levels=bad))
+    levels = mixwright("mix", "bus", "--json").document["result"]["levels"]
+    assert levels["integrated_lufs"] is None
+    assert levels["plr_db"] is None
+    assert levels["crest_db"] is None
+    assert "nan" not in mixwright("mix", "bus").out
+
+
+def test_hostile_names_reach_no_terminal(app, mixwright):
+    title = "Bus\x1b[2J\x1b]0;owned\x07\x9b31m\u202egnp\r\n\x00 \udc80end"
+    app("start", invented.start_result(title=title))
+    ended = mixwright("start", "in", "--into", "bus")
+    assert ended.out.startswith("Busgnp  end: 22 tracks")
+    assert not any(ord(c) < 32 or 127 <= ord(c) < 160 or c == "\u202e" for c in ended.out.replace("\n", ""))
+    document = mixwright("start", "in", "--into", "bus", "--json")
+    assert document.out.isascii()
+    assert document.document["result"]["title"] == title.replace("\udc80", "\\udc80")

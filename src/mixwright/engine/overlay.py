@@ -101,6 +101,8 @@ def _check(move: Move) -> None:
     if move.kind == "level":
         if "gain_db" not in move.settings:
             raise SettingError("a level move needs gain_db", where=place, hint="change it, or refuse it")
+        if not -120.0 <= move.settings["gain_db"] <= 48.0:
+            raise SettingError(f"gain_db is {move.settings['gain_db']:g}; allowed: -120 to 48", where=place)
         return
     positions = [key for key in ("pan", "left", "right") if key in move.settings]
     if not positions:

@@ -151,7 +151,7 @@ class _Window:
 
     def place(self, node: Node, law: float, factor: float, frame: int, out: np.ndarray) -> None:
         """Add what lies from song frame `frame` on to a bus, through the strip's lanes."""
-        start = max(frame, self.first_frame)
+        start = max(frame, self.first_frame, 0)  # nothing sounds before the song, however late the graph
         end = min(frame + len(out), self.first_frame + len(self.audio))
         if start < end:
             audio = self.audio[start - self.first_frame : end - self.first_frame]

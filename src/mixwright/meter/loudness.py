@@ -85,7 +85,7 @@ def sub_block_edge(index: int, rate_hz: int) -> int:
 
 def lufs_from_power(power: np.ndarray) -> np.ndarray:
     """Return the loudness of channel-weighted mean squares; silence reads `SILENCE_LUFS`."""
-    return np.maximum(-0.691 + 10.0 * np.log10(np.maximum(power, 1e-40)), SILENCE_LUFS)
+    return np.asarray(np.maximum(-0.691 + 10.0 * np.log10(np.maximum(power, 1e-40)), SILENCE_LUFS))
 
 
 def _moving_sum(values: np.ndarray, length: int) -> np.ndarray:

@@ -46,6 +46,8 @@ class Meter:
         1 to 6, in the order L R C LFE Ls Rs.
     spectrum : bool
         Whether the one-third-octave spectrum is taken as well.
+    true_peak : bool
+        Whether true peaks are found; without them true peak, PLR and PSR are None.
     dual_mono : bool
         Whether a single channel counts as both channels of a stereo file, which it is when two loudspeakers play it.
 
@@ -55,7 +57,15 @@ class Meter:
         for a rate or a number of channels out of range
     """
 
-    def __init__(self, rate_hz: int, channels: int, *, spectrum: bool = True, dual_mono: bool = False) -> None:
+    def __init__(
+        self,
+        rate_hz: int,
+        channels: int,
+        *,
+        spectrum: bool = True,
+        true_peak: bool = True,
+        dual_mono: bool = False,
+    ) -> None:
         if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
             raise SettingError(f"a rate of {rate_hz} Hz cannot be metered", hint="8000 to 384000 Hz are allowed")
         self.rate_hz = rate_hz
@@ -64,6 +74,7 @@ class Meter:
         self._coefficients = k_weighting(rate_hz)
         self._state = np.zeros((channels, 4))
         self._spectrum = PowerSpectrum(rate_hz, channels) if spectrum else None
+        self._with_true_peak = true_peak
         # History, one second, and room for the silence after the end.
         self._buffer = np.zeros((channels, _HISTORY + rate_hz + 2 * kernels.FRAMES_AFTER), dtype=np.float32)
         self._fill = 0
@@ -134,6 +145,8 @@ class Meter:
 
     def _true_peaks(self, edges: np.ndarray) -> None:
         """Find the true peak of every 100 ms; they lag by the frames that the kernel looks ahead."""
+        if not self._with_true_peak:
+            return
         late = edges - np.int32(kernels.FRAMES_AFTER)
         self._peaks.append(kernels.true_peak(self._buffer, _HISTORY, late, interpolator(), bounds(), self._work))
 
@@ -163,7 +176,7 @@ class Meter:
         """Return the stored energies, for the loudness of any part. Ends the stream."""
         self._end()
         complete = self._chunks * SUB_BLOCKS_PER_S + int(np.searchsorted(self._edges, self._fill, side="right")) - 1
-        return Loudness(self.rate_hz, self._all_sums()[:complete, : self.channels] @ self._weights)
+        return Loudness(self.rate_hz, np.sum(self._all_sums()[:complete, : self.channels] * self._weights, axis=1))
 
     def result(self) -> Levels:
         """Return the levels of all frames taken. Ends the stream."""
@@ -212,16 +225,16 @@ class Meter:
         )
 
     def _offsets(self) -> np.ndarray:
-        """Return the mean of each channel under a Hann window over the whole length, which suppresses partial cycles."""
+        """Return the mean of each channel under a Hann window over the whole length: partial cycles cancel."""
         sums = self._all_sums()[:, self.channels : 2 * self.channels]
         edges = np.array([sub_block_edge(k, self.rate_hz) for k in range(len(sums))] + [self.frames])
         weight = np.sin(np.pi * (edges[:-1] + edges[1:]) / (2.0 * self.frames)) ** 2
-        return np.asarray(weight @ sums / (weight @ np.diff(edges)))
+        return np.asarray(np.sum(weight[:, None] * sums, axis=0) / np.sum(weight * np.diff(edges)))
 
     def _smallest_psr(self, loudness: Loudness) -> float | None:
         """Return the smallest true peak less short-term loudness of all 3 s windows, hop 100 ms, above -70 LUFS."""
         short_term = lufs_from_power(loudness.short_term_power[::GATE_HOP_SUB_BLOCKS])
-        if not len(short_term):
+        if not (len(short_term) and self._peaks):
             return None
         length = SHORT_TERM_SUB_BLOCKS // GATE_HOP_SUB_BLOCKS
         windows = np.lib.stride_tricks.sliding_window_view(np.concatenate(self._peaks), length)[: len(short_term)]

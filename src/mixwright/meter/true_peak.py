@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """True peak: 8 points a sample by a windowed sinc of 64 taps a phase, cut-off at half the rate.
 
-ITU-R BS.1770-5, Annex 2 asks for 4 points and allows a better method. Eight points under-read a sine at half the rate by
-at most 0.17 dB, at 0.45 of the rate by 0.14 dB.
+ITU-R BS.1770-5, Annex 2 asks for 4 points and allows a better method. Eight points under-read a sine at half the rate
+by at most 0.17 dB, at 0.45 of the rate by 0.14 dB.
 """
 
 from __future__ import annotations

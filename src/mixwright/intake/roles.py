@@ -81,6 +81,9 @@ class Reading:
     confidence: float
 
 
+UNKNOWN = Reading("unknown", 0.0)
+
+
 def place_of(role: Role) -> Place:
     """Return what a layer of this role is for, until somebody says otherwise."""
     return _PLACES.get(role, "support")
@@ -119,12 +122,12 @@ def _decide(candidates: Candidates, timbre: Timbre | None) -> Reading:
     if len(candidates) == 1 or (candidates and timbre is None):
         return Reading(*candidates[0])
     if timbre is None:
-        return Reading("unknown", 0.0)
+        return UNKNOWN
     scores = scores_by_sound(timbre)
     if not candidates:
         role = max(scores, key=lambda each: scores[each])
         if scores[role] < _LEAST_WITHOUT_NAME:
-            return Reading("unknown", 0.0)
+            return UNKNOWN
         return Reading(role, round(_MOST_WITHOUT_NAME * scores[role], 2))
     weighed = {
         role: weight * (_LEAST_FROM_SOUND + (1.0 - _LEAST_FROM_SOUND) * scores.get(role, 0.3))

@@ -188,7 +188,9 @@ class _Ledger:
         part = _Part((), "", 0.0, element, (layer,), False)
         now = self._levels(part, {}, self._before)["re_mix_lu"]
         after = self._levels(part, self._gains, self._after)["re_mix_lu"]
-        level = f"{layer.name}: {now:+.1f} LU in the mix now, {after:+.1f} after these moves"
+        level = f"{layer.name}: {now:+.1f} LU in the mix"
+        if f"{now:+.1f}" != f"{after:+.1f}":
+            level += f" now, {after:+.1f} after these moves"
         interval = self._interval(element, (layer,))
         if layer.bound:
             return f"{level}; left, {layer.bound}."

@@ -10,15 +10,14 @@ How far to a side each role goes is common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from mixwright.model.moves import move_id
 from mixwright.model.results import PlannedMove
-from mixwright.model.words import Place, Role
 from mixwright.native.place import pan_gains
-from mixwright.plan.places import Unit, units_of
+from mixwright.plan.places import Placed, Unit, units_of
 from mixwright.plan.sound import Array
 from mixwright.reference.profile import Corridor
 
@@ -26,44 +25,15 @@ WIDTH_DB = (-12.6, -8.3)
 WIDTH_TARGET_DB = -10.0
 _CENTROID_HZ = 200.0
 _BALANCE_DB = 1.0
-#: Bands that hold less of the mix than this do not pull the image to a side.
+#: Where less side than this is left, a mix is called mono.
+_MONO_DB = -60.0
+#: Ranges in which left and right are compared: those of the published figures (De Man et al. 2014).
+_BAND_EDGES_HZ = (250.0, 2500.0)
+#: A range that holds less of the mix than this does not pull the image to a side.
 _BAND_SHARE = 0.01
 _SMALLEST_STEP = 0.1
 _SCALES = (0.4, 1.4)
 _WIDEST = 0.9
-
-
-@dataclass(frozen=True, eq=False)
-class Placed:
-    """A track as the placing of tracks sees it.
-
-    Attributes
-    ----------
-    part : str
-        ``lead``, ``double``, ``kick``... as in the elements of a balance.
-    channels : int
-        1 or 2, as received.
-    pan : float
-        Where the hand put it.
-    bands : array
-        Third-octave powers in the mix after the plan's level moves, mean of left and right.
-    side_share : float
-        Power of the side over that of mid and side together, in the mix as it stands.
-    bound : str
-        Why it may not be moved; empty: free.
-    """
-
-    id: str
-    name: str
-    role: Role
-    place: Place
-    part: str
-    source: str
-    channels: int
-    pan: float
-    bands: Array
-    side_share: float
-    bound: str = ""
 
 
 def propose_pans(
@@ -91,17 +61,14 @@ def propose_pans(
     """
     stage = _Stage(tracks, hz, law)
     free = [t for t in tracks if t.channels == 1 and t.pan == 0.0 and not t.bound and not _stays(t, hz)]
-    units = units_of([(t.id, t.name, t.role, t.source, t.part, float(t.bands.sum())) for t in free])
+    units = units_of(free)
     if not units:
         return ()
     low, high = (
         WIDTH_DB if corridor.side_to_mid_db is None else (corridor.side_to_mid_db.low, corridor.side_to_mid_db.high)
     )
     wanted = min(max(WIDTH_TARGET_DB, low), high)
-    scale = _scale(stage, units, wanted)
-    positions = _drawn_in(stage, _turned(stage, units, scale), [unit for unit in units if unit.free])
-    rounded = {id_: round(round(position / 0.05) * 0.05, 2) for id_, position in positions.items()}
-    chosen = {id_: position for id_, position in rounded.items() if abs(position) >= _SMALLEST_STEP}
+    chosen = _chosen(stage, units, wanted)
     reached = {id_: position * strength for id_, position in chosen.items()}
     widths = stage.side_to_mid_db({}), stage.side_to_mid_db(reached)
     reasons = {id_: unit.reason for unit in units for id_ in unit.ids}
@@ -133,11 +100,11 @@ class _Stage:
     def __init__(self, tracks: Sequence[Placed], hz: Array, law: float) -> None:
         self._tracks = tracks
         self._law = law
-        octave = np.round(np.log2(np.maximum(hz, 1.0) / 1000.0)).astype(int)
-        self._octaves = np.array([octave == k for k in np.unique(octave)], dtype=np.float64)
-        total = self._octaves @ np.sum([track.bands for track in tracks], axis=0)
+        edges = (0.0, *_BAND_EDGES_HZ, np.inf)
+        self._ranges = np.array([(low <= hz) & (hz < high) for low, high in pairwise(edges)], dtype=np.float64)
+        total = self._ranges @ np.sum([track.bands for track in tracks], axis=0)
         self._heard = total > _BAND_SHARE * total.sum()
-        self._mono = {track.id: self._octaves @ self._dry(track) for track in tracks}
+        self._mono = {track.id: self._ranges @ self._dry(track) for track in tracks}
 
     def side_to_mid_db(self, positions: Mapping[str, float]) -> float:
         """Return side over mid of the mix; layers are taken as uncorrelated, so their powers add."""
@@ -151,10 +118,10 @@ class _Stage:
             else:
                 mid += power * (1.0 - track.side_share)
                 side += power * track.side_share
-        return float(10.0 * np.log10(side / mid))
+        return float(max(_MONO_DB, 10.0 * np.log10(side / mid)))
 
     def tilt_db(self, positions: Mapping[str, float]) -> Array:
-        """Return left over right in every octave that matters; stereo files are taken as even."""
+        """Return left over right in every range that matters; stereo files are taken as even."""
         left = np.full(len(self._heard), 1e-30)
         right = left.copy()
         for track in self._tracks:
@@ -165,7 +132,7 @@ class _Stage:
         return np.asarray((10.0 * np.log10(left / right))[self._heard])
 
     def pull(self, track: str, band: int) -> float:
-        """Return what a track holds of one of the octaves of :meth:`tilt_db`."""
+        """Return what a track holds of one of the ranges of :meth:`tilt_db`."""
         return float(self._mono[track][self._heard][band])
 
     def _gains(self, track: Placed, positions: Mapping[str, float]) -> tuple[float, float]:
@@ -177,11 +144,23 @@ class _Stage:
         if track.channels != 1:
             return track.bands
         left, right = pan_gains(self._law, [track.pan])[0]
-        return track.bands / (0.5 * (left * left + right * right))
+        return np.asarray(track.bands / (0.5 * (left * left + right * right)))
+
+
+def _chosen(stage: _Stage, units: Sequence[Unit], wanted_db: float) -> dict[str, float]:
+    """Return positions worth a move; a free unit that ends near the centre stays there, and the others start anew."""
+    while True:
+        scale = _scale(stage, units, wanted_db)
+        positions = _drawn_in(stage, _turned(stage, units, scale), [unit for unit in units if unit.free])
+        rounded = {id_: round(round(position / 0.05) * 0.05, 2) for id_, position in positions.items()}
+        stay = [unit for unit in units if unit.free and abs(rounded[unit.ids[0]]) < _SMALLEST_STEP]
+        if not stay:
+            return {id_: position for id_, position in rounded.items() if abs(position) >= _SMALLEST_STEP}
+        units = [unit for unit in units if unit not in stay]
 
 
 def _turned(stage: _Stage, units: Sequence[Unit], scale: float) -> dict[str, float]:
-    """Return positions: fixed units as they are, free ones each on the side that leaves the octaves more even."""
+    """Return positions: fixed units as they are, free ones each on the side that leaves the ranges more even."""
     positions = {id_: place for unit in units if unit.hard for id_, place in unit.places(1.0, _WIDEST)}
     positions.update(
         {i: p for unit in units if not unit.hard and not unit.free for i, p in unit.places(scale, _WIDEST)}
@@ -210,7 +189,7 @@ def _scale(stage: _Stage, units: Sequence[Unit], wanted_db: float) -> float:
 
 
 def _drawn_in(stage: _Stage, positions: dict[str, float], units: Sequence[Unit]) -> dict[str, float]:
-    """Draw free units towards the centre, the strongest in the most uneven octave first, until all are even."""
+    """Draw free units towards the centre, the strongest in the most uneven range first, until all are even."""
     found = dict(positions)
     for _ in range(60):
         tilt = stage.tilt_db(found)
@@ -234,6 +213,7 @@ def _move(
     gains = pan_gains(law, [0.0, reached])
     fold_db = float(20.0 * np.log10(gains[1].sum() / gains[0].sum()))
     costs = (f"Played in mono it stands {abs(fold_db):.1f} dB lower than from the centre.",) if fold_db <= -0.1 else ()
+    now = f"now {widths[0]:+.1f}" if widths[0] > _MONO_DB else "now mono"
     return PlannedMove(
         id=move_id("pan", track.id, ()),
         kind="pan",
@@ -245,10 +225,10 @@ def _move(
         by="plan",
         reason=f"Pan {track.name} {abs(reached):.2f} {side}: {reason}.",
         evidence=(
-            f"With all pans the mix's side stands {widths[1]:+.1f} dB against its mid (now {widths[0]:+.1f}); between "
-            f"engineers {WIDTH_DB[0]:g} to {WIDTH_DB[1]:g} (De Man et al. 2014)."
+            f"With all pans the mix's side stands {widths[1]:+.1f} dB against its mid ({now}); between engineers "
+            f"{WIDTH_DB[0]:g} to {WIDTH_DB[1]:g} (De Man et al. 2014)."
         ),
-        measured={"pan": track.pan, "mix_side_to_mid_db": round(widths[0], 2)},
+        measured={"pan": track.pan, "mix_side_to_mid_db": round(widths[0], 2) if widths[0] > _MONO_DB else None},
         predicted={"pan": round(reached, 3), "mix_side_to_mid_db": round(widths[1], 2)},
         without_it=f"Without it {track.name} shares the centre with the lead.",
         costs=costs,

@@ -7,7 +7,8 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from mixwright.model.words import Role
+from mixwright.model.words import Place, Role
+from mixwright.plan.sound import Array
 
 #: How far from the centre a layer of its own starts: common practice, no source.
 _DISTANCE: dict[Role, float] = {
@@ -37,6 +38,39 @@ _SIDE = re.compile(r"^(?P<stem>.+?)[\s_.\-]*(?P<side>(?<=[\s_.\-])(?:l|r)|left|r
 _TAKE = re.compile(r"^(?P<stem>.+?)[\s_.\-]*(?P<take>[0-9]+|(?<=[\s_.\-])[abAB])$")
 
 
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A track as the placing of tracks sees it.
+
+    Attributes
+    ----------
+    part : str
+        ``lead``, ``double``, ``kick``... as in the elements of a balance.
+    channels : int
+        1 or 2, as received.
+    pan : float
+        Where the hand put it.
+    bands : array
+        Third-octave powers in the mix after the plan's level moves, mean of left and right.
+    side_share : float
+        Power of the side over that of mid and side together, in the mix as it stands.
+    bound : str
+        Why it may not be moved; empty: free.
+    """
+
+    id: str
+    name: str
+    role: Role
+    place: Place
+    part: str
+    source: str
+    channels: int
+    pan: float
+    bands: Array
+    side_share: float
+    bound: str = ""
+
+
 @dataclass(frozen=True)
 class Unit:
     """Tracks placed as one: each with its position before scaling, and the reason.
@@ -57,14 +91,9 @@ class Unit:
             yield id_, position if self.hard else max(-widest, min(widest, scaled))
 
 
-def units_of(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[Unit]:
-    """Sort mono tracks into units, strongest first among the free ones.
-
-    Parameters
-    ----------
-    tracks : sequence of (id, name, role, source, part, power)
-    """
-    left = {track[0]: track for track in tracks}
+def units_of(tracks: Sequence[Placed]) -> list[Unit]:
+    """Sort mono tracks into units, strongest first among the free ones."""
+    left = {track.id: track for track in tracks}
     units: list[Unit] = []
 
     def take(
@@ -75,24 +104,24 @@ def units_of(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[U
             del left[id_]
 
     for one, other in _pairs(tracks):
-        distance = _DOUBLE_DISTANCE if left[one][2] in _PLAYED_TWICE else 1.0
+        distance = _DOUBLE_DISTANCE if left[one].role in _PLAYED_TWICE else 1.0
         take((one, other), (-distance, distance), "it is one side of a pair", hard=distance == 1.0)
-    doubles = [id_ for id_, track in left.items() if track[4] == "double"]
+    doubles = [id_ for id_, track in left.items() if track.part == "double"]
     doubles = doubles[: len(doubles) // 2 * 2]
     if doubles:
         take(doubles, _spread(len(doubles), _DOUBLE_DISTANCE), "doubles start wide, opposite each other")
-    for id_ in [id_ for id_, track in left.items() if track[2] in _CENTRE or track[4] == "double"]:
+    for id_ in [id_ for id_, track in left.items() if track.role in _CENTRE or track.part == "double"]:
         del left[id_]
     for one, other in _takes(list(left.values())):
         take((one, other), (-_DOUBLE_DISTANCE, _DOUBLE_DISTANCE), "two takes of one part start wide")
-    voices = [id_ for id_, track in left.items() if track[2] == "backing vocal"]
+    voices = [id_ for id_, track in left.items() if track.role == "backing vocal"]
     if len(voices) > 1:
         take(voices, _spread(len(voices), _STACK_DISTANCE), "the stack of backing voices spreads around the lead")
     sources: dict[str, list[str]] = {}
     for id_, track in left.items():
-        sources.setdefault(track[3], []).append(id_)
-    for ids in sorted(sources.values(), key=lambda ids: (-sum(left[id_][5] for id_ in ids), ids)):
-        distance = _DISTANCE.get(left[ids[0]][2], _OTHER_DISTANCE)
+        sources.setdefault(track.source, []).append(id_)
+    for ids in sorted(sources.values(), key=lambda ids: (-sum(float(left[id_].bands.sum()) for id_ in ids), ids)):
+        distance = _DISTANCE.get(left[ids[0]].role, _OTHER_DISTANCE)
         reason = "it leaves the centre to the lead, on the side that lacks power in its range"
         take(ids, [distance] * len(ids), reason, free=True)
     return units
@@ -108,22 +137,23 @@ def _spread(count: int, widest: float) -> list[float]:
     return positions + [0.0] * (count - len(positions))
 
 
-def _pairs(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[tuple[str, str]]:
+def _pairs(tracks: Sequence[Placed]) -> list[tuple[str, str]]:
     """Return (left, right) of tracks whose names differ only by their side."""
     sides: dict[tuple[str, Role], dict[str, str]] = {}
-    for id_, name, role, *_ in tracks:
-        found = _SIDE.match(name.strip()) or _SIDE.match(name.strip().lower())
+    for track in tracks:
+        name = track.name.strip()
+        found = _SIDE.match(name) or _SIDE.match(name.lower())
         if found:
             side = found["side"].lower()[0]
-            sides.setdefault((found["stem"].lower(), role), {}).setdefault(side, id_)
+            sides.setdefault((found["stem"].lower(), track.role), {}).setdefault(side, track.id)
     return [(both["l"], both["r"]) for both in sides.values() if len(both) == 2]
 
 
-def _takes(tracks: Sequence[tuple[str, str, Role, str, str, float]]) -> list[tuple[str, str]]:
+def _takes(tracks: Sequence[Placed]) -> list[tuple[str, str]]:
     """Return pairs of guitar takes: same part, names that differ only by a number or letter, exactly two."""
     takes: dict[str, list[str]] = {}
-    for id_, name, role, *_ in tracks:
-        found = _TAKE.match(name.strip())
-        if found and role in ("acoustic guitar", "electric guitar"):
-            takes.setdefault(found["stem"].lower(), []).append(id_)
+    for track in tracks:
+        found = _TAKE.match(track.name.strip())
+        if found and track.role in ("acoustic guitar", "electric guitar"):
+            takes.setdefault(found["stem"].lower(), []).append(track.id)
     return [(ids[0], ids[1]) for ids in takes.values() if len(ids) == 2]

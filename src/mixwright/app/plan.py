@@ -1,0 +1,238 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Propose the few moves that matter: a static balance and starting pans."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from mixwright.app.page import write_page
+from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
+from mixwright.app.session import Session, open_song
+from mixwright.errors import SettingError, StateError, printable
+from mixwright.io.kept import read_kept, write_kept
+from mixwright.io.song_file import edit_song, load_song
+from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.model.moves import merge_plan
+from mixwright.model.results import PlannedMove, PlanResult, StartResult
+from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
+from mixwright.plan.elements import bound_tracks
+from mixwright.plan.level_moves import Proposal, propose_balance
+from mixwright.plan.pans import pan_power_db, propose_pans
+from mixwright.plan.places import Placed
+from mixwright.plan.scene import Scene
+from mixwright.reference.profile import Corridor, band_power
+
+AUTO = "auto"
+#: Room that a mix for mastering keeps below full scale: common practice, no source.
+_CEILING_DBTP = -1.0
+
+
+def plan(
+    song: Path,
+    *,
+    lead: str | None = None,
+    strength: float = 1.0,
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> PlanResult:
+    """Propose moves for a song folder; they wait in `song.toml` until they are accepted, changed or refused.
+
+    Proposed moves of an earlier plan are replaced. What the engineer moved, accepted, refused or locked binds: it is
+    neither altered nor proposed again. The result is kept in the song folder.
+
+    Parameters
+    ----------
+    song : Path
+        The song folder.
+    lead : str, optional
+        Confirms who carries the song: the id or name of a track, source or group, or ``auto`` for the guess of
+        `start`. Several with commas. Needed once.
+    strength : float
+        0 to 1: scales every move; at 0 nothing is heard.
+    report, cancel
+        Progress and the user's switch to stop.
+
+    Raises
+    ------
+    StateError
+        when the lead is not confirmed, or never sounds
+    SettingError
+        when no such lead is known, or the strength is out of range
+    InputError
+        when a file cannot be used
+    """
+    folder = Path(song)
+    if not 0.0 <= strength <= 1.0:
+        raise SettingError(f"a strength of {strength:g} is out of range", where="strength", hint="allowed: 0 to 1")
+    _confirm_lead(folder, lead)
+    with open_song(folder, report=report, cancel=cancel) as session:
+        if session.song.tracks_are == "as mixed":
+            result = _as_mixed(session)
+        else:
+            result = _propose(session, strength, report, cancel)
+    merged = edit_song(folder, "plan", lambda now: merge_plan(now, [_move(planned) for planned in result.moves]))
+    taken = {move.id for move in merged.moves if move.state == "proposed" and move.by == "plan"}
+    result = changed(result, moves=tuple(planned for planned in result.moves if planned.id in taken))
+    write_kept(folder, "plan", result)
+    write_page(folder)
+    return result
+
+
+def _confirm_lead(folder: Path, lead: str | None) -> None:
+    """Write the lead into the song when it is named; refuse to go on while nobody has confirmed one."""
+    song = load_song(folder)
+    guess = _guess(folder, song)
+    if lead is None:
+        if song.lead:
+            return
+        guessed = f"the guess is {guess}" if guess else "there is no guess"
+        both = f"confirm it with --lead {AUTO}, or name another with --lead ID" if guess else "name it with --lead ID"
+        raise StateError(f"the lead is not confirmed; {guessed}", where=printable(folder), hint=both)
+    if lead == AUTO:
+        if song.lead:
+            return
+        if guess is None:
+            raise StateError("there is no guess of the lead", where=printable(folder), hint="name it with --lead ID")
+        names: tuple[str, ...] = (guess,)
+    else:
+        names = tuple(_target(song, word.strip()) for word in lead.split(",") if word.strip())
+    if not names:
+        raise SettingError("no lead is named", where="lead", hint=f"give an id, or {AUTO}")
+    edit_song(folder, f"lead: {', '.join(names)}", lambda now: changed(now, lead=names))
+
+
+def _guess(folder: Path, song: Song) -> str | None:
+    intake = read_kept(folder, "intake", StartResult)
+    guess = intake.lead_guess if intake is not None else None
+    return guess if guess is not None and targets_of(song, guess) else None
+
+
+def _target(song: Song, word: str) -> str:
+    """Return the id that a word names: an id, or the name of a track, source or group."""
+    if targets_of(song, word):
+        return word
+    named = [(track.id, track.name) for track in song.tracks]
+    named += [(source.id, source.name) for source in song.sources]
+    named += [(group.id, group.name) for group in song.groups]
+    found = sorted({id_ for id_, name in named if name.lower() == word.lower() and targets_of(song, id_)})
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise SettingError(f"{printable(word)!r} names several", where="lead", hint=f"give one: {', '.join(found)}")
+    known = ", ".join(track.id for track in used_tracks(song))
+    raise SettingError(f"no track, source or group is called {printable(word)!r}", where="lead", hint=f"known: {known}")
+
+
+def _as_mixed(session: Session) -> PlanResult:
+    text = "The tracks are as mixed: their balance is made already, so no levels or pans are proposed."
+    return PlanResult(
+        lead=session.song.lead,
+        moves=(),
+        left_as_is=(text,),
+        sounding=sounding_hash(session.song, session.lanes),
+    )
+
+
+def _propose(session: Session, strength: float, report: Report, cancel: Cancel | None) -> PlanResult:
+    song = session.song
+    scene = scene_of(session, report=report, cancel=cancel)
+    if not scene.judged().any():
+        raise StateError(
+            f"the lead ({', '.join(song.lead)}) is silent", where="song.toml", hint="name another with --lead ID"
+        )
+    corridor = corridor_of(session, report=report, cancel=cancel)
+    tracks = [track for track in used_tracks(song) if any(track.id in layer.tracks for layer in scene.layers())]
+    alone = contributions(
+        session, [frozenset([t.id]) for t in tracks], name="measuring tracks", report=report, cancel=cancel
+    )
+    by_track = {track.id: alone[frozenset([track.id])] for track in tracks}
+    levels = propose_balance(scene, corridor, strength=strength)
+    pans = _pans(session, scene, tracks, by_track, levels, corridor, strength)
+    if song.pan_law_db != 3.0:  # only at equal power does a pan leave the level alone
+        levels = propose_balance(_after_pans(session, scene, pans), corridor, strength=strength)
+    return PlanResult(
+        lead=song.lead,
+        moves=(*levels.moves, *pans),
+        left_as_is=(*levels.left_as_is, *_left_unplaced(song, tracks)),
+        findings=(*levels.findings, *_headroom(session, levels)),
+        sounding=sounding_hash(song, session.lanes),
+    )
+
+
+def _pans(
+    session: Session,
+    scene: Scene,
+    tracks: Sequence[Track],
+    by_track: Mapping[str, Contribution],
+    levels: Proposal,
+    corridor: Corridor,
+    strength: float,
+) -> tuple[PlannedMove, ...]:
+    """Propose pans, given what the tracks will be at the new levels."""
+    bound = bound_tracks(session.song, "pan")
+    parts = {id_: layer.part for layer in scene.layers() for id_ in layer.tracks}
+    placed = []
+    for track in tracks:
+        measured = by_track[track.id].levels
+        bands = band_power(measured.third_octave_db) * 10.0 ** (levels.gains_db.get(track.id, 0.0) / 10.0)
+        ratio = measured.side_to_mid_db
+        side = 0.0 if ratio is None else 1.0 / (1.0 + 10.0 ** (-ratio / 10.0))
+        placed.append(
+            Placed(
+                id=track.id,
+                name=track.name,
+                role=track.role,
+                place=track.place,
+                part=parts[track.id],
+                source=source_of(track),
+                channels=session.audio[track.id].shape[1],
+                pan=track.strip.pan,
+                bands=bands,
+                side_share=side,
+                bound=bound.get(track.id, ""),
+            )
+        )
+    return propose_pans(placed, scene.hz, corridor, law=session.song.pan_law_db / 3.0, strength=strength)
+
+
+def _after_pans(session: Session, scene: Scene, pans: Sequence[PlannedMove]) -> Scene:
+    """Return the scene with every placed layer as loud as the pan law leaves it."""
+    law = session.song.pan_law_db / 3.0
+    change = {move.target: pan_power_db(move.predicted["pan"] or 0.0, law) for move in pans}
+    sounds = dict(scene.sounds)
+    for layer in scene.layers():
+        known = [change[id_] for id_ in layer.tracks if id_ in change]
+        if known:
+            sounds[layer.id] = sounds[layer.id].louder(sum(known) / len(layer.tracks))
+    return Scene(scene.elements, sounds, scene.mix, scene.hz)
+
+
+def _left_unplaced(song: Song, tracks: Sequence[Track]) -> tuple[str, ...]:
+    bound = bound_tracks(song, "pan")
+    return tuple(f"{track.name}: position left, {bound[track.id]}." for track in tracks if track.id in bound)
+
+
+def _headroom(session: Session, levels: Proposal) -> tuple[str, ...]:
+    """Say when the moves will take the mix over full scale; its peak moves about as its loudness does."""
+    peak = contributions(session, [WHOLE])[WHOLE].levels.true_peak_dbtp
+    after = None if peak is None else peak + levels.mix_change_lu
+    if after is None or after <= _CEILING_DBTP:
+        return ()
+    lower = after - _CEILING_DBTP
+    text = f"With these moves the mix peaks near {after:+.1f} dBTP: lower the master's fader by about {lower:.0f} dB."
+    return (text,)
+
+
+def _move(planned: PlannedMove) -> Move:
+    return Move(
+        id=planned.id,
+        kind=planned.kind,
+        target=planned.target,
+        sections=planned.sections,
+        settings=planned.settings,
+        state=planned.state,
+        strength=planned.strength,
+        by=planned.by,
+        reason=planned.reason,
+    )

@@ -19,6 +19,7 @@ from mixwright.model.results import (
     PlanResult,
     PrintedFile,
     SectionLevel,
+    SourceIntake,
     SpectrumSpread,
     Spread,
     StartResult,
@@ -154,6 +155,11 @@ def start_result(*, title: str = "Night Bus to Harrow Hill") -> StartResult:
         rough="rough.wav",
         questions=("Is guitar-right.wav meant to equal guitar-left.wav?", "Can found-voices.wav be sent again?"),
         ignored_files=2,
+        sources=(
+            SourceIntake(
+                id="bass", name="Bass", tracks=("bass-di", "bass-amp"), reasons=("one name", "like each other 0.9")
+            ),
+        ),
     )  # fmt: skip
 
 

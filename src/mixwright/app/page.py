@@ -6,8 +6,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TypeVar
 
+from mixwright.app.scene import sounding_hash
 from mixwright.errors import StateError
-from mixwright.io.kept import read_kept
+from mixwright.io.kept import read_kept, read_lanes
 from mixwright.io.replace import replacing
 from mixwright.io.song_file import load_song
 from mixwright.model.record import Record
@@ -46,8 +47,9 @@ def write_page(folder: Path) -> Path:
             unread.append(str(error))
             return None
 
+    song = load_song(folder)
     page = song_page(
-        load_song(folder),
+        song,
         kept("intake", StartResult),
         kept("measure", MeasureResult),
         kept("plan", PlanResult),
@@ -55,6 +57,7 @@ def write_page(folder: Path) -> Path:
         kept("deliver", DeliverResult),
         folder=str(folder),
         unread=unread,
+        sounding=sounding_hash(song, read_lanes(folder)),
     )
     path = folder / PAGE_FILE
     with replacing(path) as unfinished:

@@ -190,7 +190,7 @@ class UndoResult(Record, frozen=True, kw_only=True):
 
 
 class MixResult(Record, frozen=True, kw_only=True):
-    """A rendered mix."""
+    """A rendered mix; `sounding` as in MeasureResult."""
 
     file: str
     sample_format: Literal["pcm16", "pcm24", "float32"]
@@ -200,6 +200,7 @@ class MixResult(Record, frozen=True, kw_only=True):
     levels: Levels
     moves: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    sounding: str = ""
 
 
 class CheckLine(Record, frozen=True, kw_only=True):
@@ -224,12 +225,13 @@ class PrintedFile(Record, frozen=True, kw_only=True):
 
 
 class DeliverResult(Record, frozen=True, kw_only=True):
-    """A delivery: one new folder of files, its manifest and its checks."""
+    """A delivery: one new folder of files, its manifest and its checks; `sounding` as in MeasureResult."""
 
     folder: str
     manifest: str
     files: tuple[PrintedFile, ...]
     checks: tuple[CheckLine, ...]
+    sounding: str = ""
 
 
 class CheckedFile(Record, frozen=True, kw_only=True):

@@ -56,6 +56,11 @@ def together(*children: Child) -> Markup:
     return Markup(_joined(children))
 
 
+def marked(text: str) -> Markup:
+    """Return words that ask for a look."""
+    return element("b", text, class_="off-mark")
+
+
 def _joined(children: Iterable[Child], *, literal: bool = False) -> str:
     return "".join(_child(child, literal) for child in children)
 

@@ -7,29 +7,28 @@ import base64
 import hashlib
 import shlex
 from collections.abc import Sequence
+from typing import NamedTuple
 
-from mixwright.model.audio import Fault
 from mixwright.model.results import (
     DeliverResult,
     MeasureResult,
     MixResult,
     PlanResult,
     StartResult,
-    TrackIntake,
 )
 from mixwright.model.song import Song, used_tracks
-from mixwright.report.figures import clock, count, number, rate, with_unit
+from mixwright.report.figures import clock, count, rate, with_unit
+from mixwright.report.finished import mixed, printed
 from mixwright.report.level_rows import level_rows, levels_sentence
-from mixwright.report.markup import Markup, element, together
+from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
-from mixwright.report.sentences import intake_counts, sorted_intake
+from mixwright.report.received import received
+from mixwright.report.sentences import intake_counts
 from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
 from mixwright.report.style import STYLE
 from mixwright.report.warnings import failed_checks, warnings_of
 from mixwright.version import __version__
-
-_WEIGHT = {"note": "good to know", "look": "needs a look", "unusable": "cannot be used"}
 
 
 def song_page(
@@ -42,6 +41,7 @@ def song_page(
     *,
     folder: str = "SONG",
     unread: Sequence[str] = (),
+    sounding: str = "",
 ) -> str:
     """Return the page of a song as one self-contained HTML document.
 
@@ -55,20 +55,23 @@ def song_page(
         The song folder as it is typed after a command.
     unread : sequence of str
         Kept results that could not be read, one sentence each.
+    sounding : str
+        Hash of what the song sounds like now; a result with another one is told to be out of date.
 
     Notes
     -----
     The policy in the head forbids scripts and every request; the style is allowed by its hash. All text of the song
     is escaped. Equal data give equal bytes.
     """
+    changed = Changed(song, sounding)
     sections = [
         _section("moves", "Moves", _moves(song, plan, measure)),
         _section("levels", "Levels of the layers", _levels(measure)),
         _section("map", "Song map", _map(song, measure)),
         _section("spectrum", "Spectrum of the mix", _spectrum(measure)),
-        _section("tracks", "Received tracks", _intake(intake)),
-        _section("mix", "Mix", _mix(mix)),
-        _section("prints", "Prints", _prints(deliver)),
+        _section("tracks", "Received tracks", received(intake)),
+        _section("mix", "Mix", mixed(mix)),
+        _section("prints", "Prints", printed(deliver)),
     ]
     present = [part for part in sections if part is not None]
     links = element("ul", [element("li", element("a", title, href=f"#{name}")) for name, title, _ in present])
@@ -79,13 +82,30 @@ def song_page(
             "header",
             element("h1", song.title),
             _lede(song, measure, intake),
-            _next_step(song, plan, mix, deliver, folder),
+            _next_step(song, plan, mix, deliver, folder, changed),
         ),
         element("nav", links, aria_label="On this page"),
-        element("main", _glance(song, intake, measure, mix, deliver, unread), [content for _, _, content in present]),
+        element(
+            "main",
+            _glance(song, intake, measure, mix, deliver, unread, changed),
+            [content for _, _, content in present],
+        ),
         _footer(),
     )
     return f'<!doctype html>\n<html lang="en">\n{_head(song.title)}\n{body}\n</html>\n'
+
+
+class Changed(NamedTuple):
+    """Tells which results are of an earlier state of the song."""
+
+    song: Song
+    sounding: str
+
+    def since(self, sounding: str, moves: Sequence[str] | None = None) -> bool:
+        """Tell whether the song sounds otherwise than a result knew it: by its hash, else by the accepted moves."""
+        if sounding and self.sounding:
+            return sounding != self.sounding
+        return moves is not None and {m.id for m in self.song.moves if m.state == "accepted"} != set(moves)
 
 
 _Part = tuple[str, str, Markup]
@@ -131,7 +151,12 @@ def _lede(song: Song, measure: MeasureResult | None, intake: StartResult | None)
 
 
 def _next_step(
-    song: Song, plan: PlanResult | None, mix: MixResult | None, deliver: DeliverResult | None, folder: str
+    song: Song,
+    plan: PlanResult | None,
+    mix: MixResult | None,
+    deliver: DeliverResult | None,
+    folder: str,
+    changed: Changed,
 ) -> Markup:
     """Return what to do now, as a sentence with the command."""
     told: tuple[str, str | None]
@@ -142,9 +167,9 @@ def _next_step(
         told = ("Next: confirm who carries the song and ask for a plan.", f"mixwright plan {here}{lead}")
     elif proposed:
         told = (f"Next: decide on {count(proposed, 'proposed move')}.", f"mixwright accept {here} --all")
-    elif mix is None or _moved(song, mix.moves):
+    elif mix is None or changed.since(mix.sounding, mix.moves):
         told = ("Next: render the mix as decided.", f"mixwright mix {here}")
-    elif deliver is None:
+    elif deliver is None or changed.since(deliver.sounding):
         told = ("Next: print and check the deliverables.", f"mixwright deliver {here}")
     else:
         told = ("Everything is rendered and printed as decided.", None)
@@ -159,9 +184,10 @@ def _glance(
     mix: MixResult | None,
     deliver: DeliverResult | None,
     unread: Sequence[str],
+    changed: Changed,
 ) -> Markup:
     """Return the state of the song in a handful of sentences."""
-    lines: list[Markup | str] = [_marked(line) for line in unread]
+    lines: list[Markup | str] = [marked(line) for line in unread]
     if intake:
         lines.append(f"Tracks: {intake_counts(intake)}")
     if measure:
@@ -172,31 +198,24 @@ def _glance(
         levels = measure.mix
         peak = with_unit(levels.true_peak_dbtp, "dBTP")
         lines.append(f"The mix as it stands: {with_unit(levels.integrated_lufs, 'LUFS')}, true peak {peak}.")
-        lines += [_marked(warning) for warning in warnings_of(measure)]
+        lines += [marked(warning) for warning in warnings_of(measure)]
     states = [move.state for move in song.moves]
     if states:
         counted = [f"{states.count(state)} {state}" for state in ("proposed", "accepted", "refused")]
         lines.append(f"Moves: {', '.join(counted)}.")
-    if mix and _moved(song, mix.moves):
-        lines.append(_marked("Moves were decided after the last mix was rendered."))
-    if measure and _moved(song, measure.moves):
-        lines.append(_marked("Moves were decided after the levels were measured: measure again."))
+    if measure and changed.since(measure.sounding, measure.moves):
+        lines.append(marked("The song was changed after its levels were measured: measure again."))
+    if mix and changed.since(mix.sounding, mix.moves):
+        lines.append(marked("The song was changed after the last mix was rendered."))
+    if deliver and changed.since(deliver.sounding):
+        lines.append(marked("The song was changed after it was printed."))
     if deliver:
         failed = len(failed_checks(deliver))
         checks = f"{count(len(deliver.checks), 'check')}"
         printed = f"{count(len(deliver.files), 'file')} printed; "
-        lines.append(_marked(f"{printed}{failed} of {checks} failed.") if failed else f"{printed}all {checks} hold.")
+        lines.append(marked(f"{printed}{failed} of {checks} failed.") if failed else f"{printed}all {checks} hold.")
     items = [element("li", line) for line in lines]
     return element("ul", items, class_="glance", id="glance", aria_label="At a glance", tabindex="-1")
-
-
-def _marked(text: str) -> Markup:
-    return element("span", text, class_="off-mark")
-
-
-def _moved(song: Song, known: Sequence[str]) -> bool:
-    """Tell whether the accepted moves differ from those that a result knows."""
-    return {move.id for move in song.moves if move.state == "accepted"} != set(known)
 
 
 def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup | None:
@@ -245,106 +264,6 @@ def _spectrum(measure: MeasureResult | None) -> Markup | None:
         spectrum_picture(bands),
         element("p", note, class_="note"),
         element("details", element("summary", "The same in figures"), table),
-    )
-
-
-def _intake(intake: StartResult | None) -> Markup | None:
-    if intake is None:
-        return None
-    _, look, unusable = sorted_intake(intake)
-    lists = []
-    for title, tracks in (("Cannot be used", unusable), ("Need a look", look)):
-        if tracks:
-            lists += [element("h3", title), element("ul", [_faulty(track) for track in tracks])]
-    questions = [element("li", question) for question in intake.questions]
-    asked = [element("h3", "Ask the artist"), element("ul", questions)] if questions else []
-    head = element(
-        "tr",
-        [element("th", text, scope="col") for text in ("Track", "File", "Role", "Place", "Starts", "Length", "Faults")],
-    )
-    body = element("tbody", [_track_row(track) for track in intake.tracks])
-    table = element("table", element("thead", head), body)
-    scroll = element("div", table, class_="scroll", tabindex="0", role="region", aria_label="All tracks")
-    all_tracks = element("details", element("summary", f"All {count(len(intake.tracks), 'track')}"), scroll)
-    return together(element("p", intake_counts(intake)), lists, asked, all_tracks)
-
-
-def _faulty(track: TrackIntake) -> Markup:
-    faults = [fault for fault in track.faults if fault.severity != "note"]
-    return element("li", element("b", track.file), ": ", "; ".join(_fault(fault) for fault in faults), ".")
-
-
-def _fault(fault: Fault) -> str:
-    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
-    detail = f" ({fault.detail})" if fault.detail else ""
-    return f"{fault.kind.replace('_', ' ')}{when}{detail}"
-
-
-def _track_row(track: TrackIntake) -> Markup:
-    faults = "; ".join(f"{_fault(fault)}, {_WEIGHT[fault.severity]}" for fault in track.faults) or "none"
-    length = "-" if track.duration_s is None else clock(track.duration_s)
-    sure = f"{track.role} ({100 * track.role_confidence:.0f} % sure)"
-    place = track.place if track.use else "left out"
-    cells = (track.file, sure, place, clock(track.start_s, tenths=True), length, faults)
-    return element("tr", element("th", track.id, scope="row"), [element("td", cell) for cell in cells])
-
-
-def _mix(mix: MixResult | None) -> Markup | None:
-    if mix is None:
-        return None
-    levels = mix.levels
-    figures = {
-        "File": mix.file,
-        "Loudness": f"{with_unit(levels.integrated_lufs, 'LUFS')} integrated, "
-        f"{with_unit(levels.short_term_max_lufs, 'LUFS')} largest short-term",
-        "Range": with_unit(levels.loudness_range_lu, "LU"),
-        "True peak": with_unit(levels.true_peak_dbtp, "dBTP"),
-        "Peak to loudness": with_unit(levels.plr_db, "dB"),
-        "Left and right": f"correlation {number(levels.correlation, 2)}",
-        "Moves in it": str(len(mix.moves)),
-        "SHA-256": mix.sha256,
-    }
-    pairs = [together(element("dt", key), element("dd", value)) for key, value in figures.items()]
-    notes = [element("p", note) for note in mix.notes]
-    warned = [element("p", _marked(warning)) for warning in warnings_of(mix)]
-    return together(element("dl", pairs), notes, warned)
-
-
-def _prints(deliver: DeliverResult | None) -> Markup | None:
-    if deliver is None:
-        return None
-    failed = failed_checks(deliver)
-    checks = [
-        element(
-            "li", element("b", check.name) if check.passed else _marked(f"{check.name}: fails"), f": {check.detail}"
-        )
-        for check in deliver.checks
-    ]
-    told = f"{count(len(failed), 'check')} failed." if failed else "Every check holds."
-    head = element(
-        "tr", [element("th", text, scope="col") for text in ("Kind", "File", "Loudness", "True peak", "Format")]
-    )
-    rows = [
-        element(
-            "tr",
-            element("th", printed.kind.replace("_", " "), scope="row"),
-            [
-                element("td", cell)
-                for cell in (
-                    printed.file,
-                    with_unit(printed.integrated_lufs, "LUFS"),
-                    with_unit(printed.true_peak_dbtp, "dBTP"),
-                    f"{printed.sample_format}, {rate(printed.rate_hz)}",
-                )
-            ],
-        )
-        for printed in deliver.files
-    ]
-    table = element("table", element("thead", head), element("tbody", rows))
-    return together(
-        element("p", f"{count(len(deliver.files), 'file')} in ", element("code", deliver.folder), f". {told}"),
-        element("ul", checks),
-        element("div", table, class_="scroll", tabindex="0", role="region", aria_label="Files"),
     )
 
 

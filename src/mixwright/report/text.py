@@ -48,6 +48,10 @@ def start_text(result: StartResult) -> list[str]:
     if result.sections:
         parts = ", ".join(f"{section.name} {clock(section.start_s)}" for section in result.sections)
         lines += ["", f"Sections: {parts}."]
+    lines += _listed(
+        "Read as one layer",
+        (f"{source.name}: {', '.join(source.tracks)} ({'; '.join(source.reasons)})" for source in result.sources),
+    )
     lines += _listed("Ask the artist", result.questions)
     lead = f"--lead auto   (takes {result.lead_guess})" if result.lead_guess else "--lead ID   (who carries the song?)"
     return lines + _next(f"mixwright plan {_quoted(result.folder)} {lead}")

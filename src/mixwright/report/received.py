@@ -1,0 +1,61 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The received tracks on the page."""
+
+from __future__ import annotations
+
+from mixwright.model.audio import Fault
+from mixwright.model.results import StartResult, TrackIntake
+from mixwright.report.figures import clock, count
+from mixwright.report.markup import Markup, element, together
+from mixwright.report.sentences import intake_counts, sorted_intake
+
+_WEIGHT = {"note": "good to know", "look": "needs a look", "unusable": "cannot be used"}
+
+
+def received(intake: StartResult | None) -> Markup | None:
+    """Return what intake found: faults first, what to ask the artist, and every track folded away."""
+    if intake is None:
+        return None
+    _, look, unusable = sorted_intake(intake)
+    lists = []
+    for title, tracks in (("Cannot be used", unusable), ("Need a look", look)):
+        if tracks:
+            lists += [element("h3", title), element("ul", [_faulty(track) for track in tracks])]
+    questions = [element("li", question) for question in intake.questions]
+    asked = [element("h3", "Ask the artist"), element("ul", questions)] if questions else []
+    head = element(
+        "tr",
+        [element("th", text, scope="col") for text in ("Track", "File", "Role", "Place", "Starts", "Length", "Faults")],
+    )
+    body = element("tbody", [_track_row(track) for track in intake.tracks])
+    table = element("table", element("thead", head), body)
+    scroll = element("div", table, class_="scroll", tabindex="0", role="region", aria_label="All tracks")
+    all_tracks = element("details", element("summary", f"All {count(len(intake.tracks), 'track')}"), scroll)
+    files = {track.id: track.file for track in intake.tracks}
+    read = [
+        element("li", element("b", source.name), ": ", ", ".join(files.get(t, t) for t in source.tracks), f" ({why}).")
+        for source in intake.sources
+        if (why := "; ".join(source.reasons) or "by name")
+    ]
+    layers = [element("h3", "Read as one layer"), element("ul", read)] if read else []
+    return together(element("p", intake_counts(intake)), lists, asked, layers, all_tracks)
+
+
+def _faulty(track: TrackIntake) -> Markup:
+    faults = [fault for fault in track.faults if fault.severity != "note"]
+    return element("li", element("b", track.file), ": ", "; ".join(_fault(fault) for fault in faults), ".")
+
+
+def _fault(fault: Fault) -> str:
+    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
+    detail = f" ({fault.detail})" if fault.detail else ""
+    return f"{fault.kind.replace('_', ' ')}{when}{detail}"
+
+
+def _track_row(track: TrackIntake) -> Markup:
+    faults = "; ".join(f"{_fault(fault)}, {_WEIGHT[fault.severity]}" for fault in track.faults) or "none"
+    length = "-" if track.duration_s is None else clock(track.duration_s)
+    sure = f"{track.role} ({100 * track.role_confidence:.0f} % sure)"
+    place = track.place if track.use else f"left out{': ' if track.why else ''}{track.why}"
+    cells = (track.file, sure, place, clock(track.start_s, tenths=True), length, faults)
+    return element("tr", element("th", track.id, scope="row"), [element("td", cell) for cell in cells])

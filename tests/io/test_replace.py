@@ -61,7 +61,7 @@ def test_new_folder_is_named_once_and_never_overwrites(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="never overwritten"), new_folder(tmp_path / "late"):
         (tmp_path / "late").mkdir()
     with pytest.raises(FileNotFoundError), new_folder(tmp_path / "other") as part:
-        (part / "missing").read_text()
+        (part.parent / "missing").read_text()
     assert sorted(p.name for p in tmp_path.iterdir()) == ["late", "song"]
 
 

@@ -1,0 +1,171 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Proof of a delivery from its files: each holds what was rendered, and the parts add up to the whole."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from mixwright.io.read_back import written_blocks
+from mixwright.io.write import BITS, SampleFormat
+from mixwright.model.results import CheckLine
+from mixwright.model.words import PrintKind
+from mixwright.units import db_from_power, db_from_ratio
+
+#: Largest difference between the whole and the sum of its parts: what rounding of 24-bit files leaves stays far below.
+LARGEST_RESIDUAL_DBFS = -90.0
+_BLOCK_FRAMES = 65536
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A written file and the audio ``(frames, 2)`` that it must hold, times `gain`."""
+
+    path: Path
+    kind: PrintKind
+    sample_format: SampleFormat
+    audio: np.ndarray
+    gain: float
+
+
+@dataclass
+class Residual:
+    """Peak and power of a difference."""
+
+    peak: float = 0.0
+    power: float = 0.0
+    samples: int = 0
+
+    def add(self, difference: np.ndarray) -> None:
+        """Take the next block."""
+        if difference.size:
+            self.peak = max(self.peak, float(np.abs(difference).max()))
+            self.power += float(np.sum(np.square(difference)))
+            self.samples += difference.size
+
+    @property
+    def peak_dbfs(self) -> float | None:
+        """Peak in dB re full scale; None for no difference at all."""
+        return db_from_ratio(self.peak)
+
+    @property
+    def rms_dbfs(self) -> float | None:
+        """RMS in dB re the square of full scale; None for no difference at all."""
+        return db_from_power(self.power / self.samples) if self.samples else None
+
+
+@dataclass
+class _Sum:
+    """Parts that must add up to the main mix: to its 24-bit file, or to the mix as rendered."""
+
+    name: str
+    parts: list[int]
+    whole: int | None
+    residual: Residual = field(default_factory=Residual)
+
+
+def prove(files: Sequence[Proof], progress: Callable[[int], None]) -> tuple[CheckLine, ...]:
+    """Read all files of a delivery back together, once, and return what they show.
+
+    Parameters
+    ----------
+    files : sequence of Proof
+        The main mix first.
+    progress : callable
+        Told the frames read of every block.
+
+    Raises
+    ------
+    OutputError
+        when a file cannot be read back
+    """
+    own = [Residual() for _ in files]
+    sums = _sums(files)
+    readers = [written_blocks(file.path, _BLOCK_FRAMES) for file in files]
+    frames = len(files[0].audio)
+    lengths = [0] * len(files)
+    empty = np.zeros((0, 2))
+    for start in range(0, frames, _BLOCK_FRAMES):
+        count = min(_BLOCK_FRAMES, frames - start)
+        blocks = [_fitted(next(reader, empty), count, lengths, i) for i, reader in enumerate(readers)]
+        rendered = [file.audio[start : start + count].astype(np.float64) * file.gain for file in files]
+        for i, block in enumerate(blocks):
+            own[i].add(block - rendered[i])
+        for total in sums:
+            whole = rendered[0] if total.whole is None else blocks[total.whole]
+            total.residual.add(whole - sum(blocks[i] for i in total.parts))
+        progress(count)
+    for i, reader in enumerate(readers):
+        lengths[i] += sum(len(block) for block in reader)
+    checks = [_lengths(files, lengths), _contents(files, own)]
+    return (*checks, *(_null(total) for total in sums))
+
+
+def _sums(files: Sequence[Proof]) -> list[_Sum]:
+    def chosen(kinds: set[PrintKind], sample_format: SampleFormat) -> list[int]:
+        return [i for i, file in enumerate(files) if file.kind in kinds and file.sample_format == sample_format]
+
+    halves = chosen({"instrumental", "a_cappella"}, "pcm24")
+    floats, stems = chosen({"stem"}, "float32"), chosen({"stem"}, "pcm24")
+    sums = [
+        _Sum("float stems against the rendered mix", floats, None),
+        _Sum("float stems against the main mix", floats, 0),
+        _Sum("24-bit stems against the main mix", stems, 0),
+        _Sum("instrumental and a cappella against the main mix", halves, 0),
+    ]
+    return [total for total in sums if total.parts]
+
+
+def _fitted(block: np.ndarray, count: int, lengths: list[int], i: int) -> np.ndarray:
+    """Count the frames read, and make good for missing ones with silence."""
+    lengths[i] += len(block)
+    if len(block) == count:
+        return block
+    whole = np.zeros((count, 2))
+    whole[: len(block)] = block[:count]
+    return whole
+
+
+def _lengths(files: Sequence[Proof], lengths: Sequence[int]) -> CheckLine:
+    expected = len(files[0].audio)
+    wrong = [f"{f.path.name} has {n}" for f, n in zip(files, lengths, strict=True) if n != expected]
+    return CheckLine(
+        name="equal length",
+        passed=not wrong,
+        detail="; ".join(wrong) or f"all {len(files)} files start together and hold {expected} frames",
+    )
+
+
+def _contents(files: Sequence[Proof], own: Sequence[Residual]) -> CheckLine:
+    """Check every file against what was rendered: rounding and dither stay within 1.5 steps."""
+    wrong = []
+    worst = 0.0
+    for file, residual in zip(files, own, strict=True):
+        scale = max(1.0, float(np.abs(file.audio).max(initial=0.0)) * file.gain)
+        bits = BITS[file.sample_format]
+        allowed = scale * 2.0**-24 if file.sample_format == "float32" else 1.5 * 2.0 ** (1 - bits)
+        if not residual.peak <= allowed * (1.0 + 1e-9):
+            wrong.append(f"{file.path.name} differs by {_db(residual.peak_dbfs)} dBFS")
+        worst = max(worst, residual.peak)
+    return CheckLine(
+        name="files hold what was rendered",
+        passed=not wrong,
+        detail="; ".join(wrong) or f"largest difference {_db(db_from_ratio(worst))} dBFS, from rounding and dither",
+    )
+
+
+def _null(total: _Sum) -> CheckLine:
+    peak, rms = total.residual.peak_dbfs, total.residual.rms_dbfs
+    passed = peak is None or peak < LARGEST_RESIDUAL_DBFS
+    wanted = "" if passed else f"; wanted below {LARGEST_RESIDUAL_DBFS:.0f}"
+    return CheckLine(
+        name=total.name, passed=passed, detail=f"residual {_db(peak)} dBFS peak, {_db(rms)} dBFS rms{wanted}"
+    )
+
+
+def _db(value: float | None) -> str:
+    return "-inf" if value is None or not math.isfinite(value) else f"{value:.1f}"

@@ -1,0 +1,106 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Names of prints: the form of the Recording Academy's recommendations (naming part), safe everywhere."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names, rate_tag, words
+from mixwright.errors import SettingError
+
+MAIN = NameFields("Main", 48000, "pcm24")
+SET = [MAIN, NameFields("Drums", 48000, "pcm24"), NameFields("Drums", 48000, "float32")]
+
+
+def one(title: str, template: str = DEFAULT_TEMPLATE, artist: str = "", file: NameFields = MAIN) -> str:
+    return file_names(template, title, artist, [file])[0]
+
+
+def test_default_names() -> None:
+    assert file_names(DEFAULT_TEMPLATE, "Harbour Lights", "", SET) == (
+        "HarbourLights_Main_48k24.wav",
+        "HarbourLights_Drums_48k24.wav",
+        "HarbourLights_Drums_48k32f.wav",
+    )
+
+
+@pytest.mark.parametrize(
+    ("title", "expected"),
+    [
+        ("the night bus", "TheNightBus"),
+        ("Café Zürich (live) [v2]", "CafeZurichLiveV2"),
+        ("don't STOP", "DontSTOP"),
+        ("../../etc/passwd", "EtcPasswd"),
+        ("straße", "Strasse"),
+        ("夜のバス", ""),
+        ("  ", ""),
+        ("a\nb\0c", "ABC"),
+    ],
+)
+def test_words(title: str, expected: str) -> None:
+    assert words(title) == expected
+    assert one(title).startswith((expected or "Song") + "_Main")
+
+
+def test_rates_as_names_tell_them() -> None:
+    assert [rate_tag(hz) for hz in (44100, 48000, 96000, 192000)] == ["44k", "48k", "96k", "192k"]
+    assert one("A", file=NameFields("VocalUp", 44100, "pcm16")) == "A_VocalUp_44k16.wav"
+
+
+def test_own_template() -> None:
+    template = "{artist}_{title}_{print}-{depth}"
+    assert one("Song", template, "Ada Example") == "AdaExample_Song_Main-24.wav"
+    assert one("Song", template) == "Song_Main-24.wav"  # no artist: no leading underscore
+
+
+@pytest.mark.parametrize(
+    "template",
+    [
+        "",
+        "_",
+        "{print",
+        "{print}}",
+        "{nothing}",
+        "{0}",
+        "{}",
+        "{print!r}",
+        "{print:>9}",
+        "{print.__class__}",
+        "{print[0]}",
+        "mixes/{print}",
+        "..\\{print}",
+        "{print} {depth}",
+        "{print}.{depth}",
+        "Ü{print}",
+        "{print}\n",
+        "{title}",
+        "{title}_{print}",
+        "con",
+        "{artist}",
+        "x" * 70 + "{print}{depth}",
+    ],
+)
+def test_templates_that_are_refused_name_the_allowed_fields(template: str) -> None:
+    with pytest.raises(SettingError) as caught:
+        file_names(template, "Song", "", SET)
+    assert "{title} {artist} {print} {rate} {depth}" in str(caught.value)
+    assert str(caught.value).isprintable()
+
+
+TEMPLATES = st.sampled_from([DEFAULT_TEMPLATE, "{artist}_{title}_{print}_{depth}", "x-{print}_{title}_{depth}"])
+
+
+@given(TEMPLATES, st.text(max_size=120), st.text(max_size=30), st.lists(st.text(min_size=1, max_size=40), max_size=6))
+def test_any_title_gives_safe_names(template: str, title: str, artist: str, groups: list[str]) -> None:
+    names = dict.fromkeys(words(group)[:20] or "Stem" for group in groups)
+    prints = list({name.casefold(): name for name in names}.values()) or ["Main"]
+    files = [NameFields(name, 44100, form) for name in prints for form in ("pcm24", "float32")]  # type: ignore[arg-type]
+    made = file_names(template, title, artist, files)
+    assert len({name.casefold() for name in made}) == len(files)
+    for name in made:
+        assert re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]*\.wav", name)
+        assert len(name) < 64

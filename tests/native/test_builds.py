@@ -1,0 +1,82 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Every build of the C core gives the same bits: plain and AVX2, and from a second compiler."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from mixwright.native.library import library_path
+
+ROOT = Path(__file__).resolve().parents[2]
+
+#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix.
+PROGRAM = """
+import hashlib
+import numpy as np
+from mixwright.core.filters import strip_sections
+from mixwright.native import mathematics
+from mixwright.native.library import core
+from mixwright.native.place import pan_gains
+from reference.noise_songs import graph_of, rendered, rich_song
+
+song, lanes, stems = rich_song(0.5)
+x = np.linspace(-30.0, 30.0, 20001)
+parts = [getattr(mathematics, name)(x) for name in ("exp2", "sin", "cos", "tan", "ratio")]
+parts.append(mathematics.log2(np.abs(x)))
+parts += [pan_gains(law, np.linspace(-1.0, 1.0, 999)) for law in (0.0, 0.5, 1.0, 1.5)]
+parts += [strip_sections(track.strip, 48000) for track in song.tracks]
+parts.append(rendered(graph_of(song, lanes, stems), stems, workers=1))
+print(core()._name, hashlib.sha256(b"".join(part.tobytes() for part in parts)).hexdigest())
+"""
+
+
+def digest(build: str) -> str:
+    environment = {
+        **os.environ,
+        "MIXWRIGHT_CORE": build,
+        "PYTHONPATH": os.pathsep.join([str(ROOT / "tests"), os.environ.get("PYTHONPATH", "")]),
+    }
+    done = subprocess.run([sys.executable, "-c", PROGRAM], env=environment, capture_output=True, text=True, check=True)
+    name, result = done.stdout.split()
+    assert build in name
+    return result
+
+
+def second_compiler() -> list[str] | None:
+    """Return a C compiler that is not the machine's own, if there is one."""
+    own = os.environ.get("CC") or next((found for found in map(shutil.which, ("cc", "gcc", "clang")) if found), "")
+    clang = shutil.which("clang")
+    if clang and Path(own).resolve() != Path(clang).resolve():
+        return [clang]
+    if own and importlib.util.find_spec("ziglang"):
+        return [sys.executable, "-m", "ziglang", "cc"]
+    return None
+
+
+@pytest.fixture(scope="module")
+def plain() -> str:
+    return digest("baseline")
+
+
+@pytest.mark.skipif(not library_path("avx2").exists(), reason="this processor has one build only")
+def test_plain_and_avx2_give_the_same_bits(plain):
+    assert digest("avx2") == plain
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(second_compiler() is None, reason="no second C compiler (clang, or the ziglang wheel)")
+def test_a_second_compiler_gives_the_same_bits(plain, tmp_path):
+    sys.path.insert(0, str(ROOT))
+    try:
+        from hatch_build import compile_core
+    finally:
+        sys.path.remove(str(ROOT))
+    for build in compile_core(tmp_path, second_compiler()):
+        assert digest(str(build)) == plain

@@ -73,7 +73,7 @@ def bass_growl(piece: Piece) -> np.ndarray:
         centre = np.interp(times_s, np.arange(len(mouth_hz)) * 0.01, mouth_hz)
         return np.asarray(0.35 + 1.8 / (1.0 + ((hz - centre) / (0.28 * centre)) ** 2))
 
-    return filtered(moving(driven, mouth), high_pass(130.0, 2), low_pass(3600.0, 3))[:, np.newaxis]
+    return filtered(moving(driven, mouth, 8_000.0), high_pass(130.0, 2), low_pass(3600.0, 3))[:, np.newaxis]
 
 
 def bass_sub(piece: Piece) -> np.ndarray:
@@ -114,10 +114,10 @@ def pad(piece: Piece) -> np.ndarray:
     return result
 
 
-def _tine(midi: int, force: float) -> np.ndarray:
+def _tine(midi: int, hard: bool) -> np.ndarray:
     """Return one note of an electric piano: few partials, a short bell two octaves and more above."""
     hz = hz_from_midi(midi)
-    amplitudes = np.array([1.0, 0.32, 0.10, 0.05, 0.02, 0.0, 0.16 * force, 0.0, 0.03]) * force
+    amplitudes = np.array([1.0, 0.32, 0.10, 0.05, 0.02, 0.0, 0.16 if hard else 0.10, 0.0, 0.03])
     decay_s = np.array([1.1, 0.7, 0.4, 0.3, 0.3, 0.2, 0.09, 0.1, 0.05])
     frames = round(2.2 * RATE_HZ)
     tone = decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s)
@@ -132,7 +132,7 @@ def keys(piece: Piece) -> np.ndarray:
     for hit in piece.hits("keys"):
         held = min(hit.frames + 2400, round(2.2 * RATE_HZ))
         for index, midi in enumerate(hit.chord.voiced(52, 4)):
-            add(result, hit.frame + 90 * index, faded(tine(midi, hit.force)[:held], 0.001, 0.12))
+            add(result, hit.frame + 90 * index, faded(tine(midi, hit.mark == "X")[:held], 0.001, 0.12), hit.force)
     coloured = filtered(saturated(result, 0.5), high_pass(110.0), bell(1500.0, 3.0, 0.7))
     sway = 0.35 * np.sin(2.0 * np.pi * 4.3 * seconds(piece.frames))
     return np.column_stack((coloured * (1.0 + sway), coloured * (1.0 - sway)))
@@ -183,7 +183,9 @@ def _blip(midi: int) -> np.ndarray:
     partial = np.arange(1, 41)
     frames = round(0.34 * RATE_HZ)
     decay_s = 0.22 / (1.0 + (hz * partial / 2500.0) ** 1.2)
-    return faded(decaying_tone(seconds(frames) * hz, hz, 1.0 / partial, decay_s), 0.0015, 0.05)
+    return faded(
+        filtered(decaying_tone(seconds(frames) * hz, hz, 1.0 / partial, decay_s), high_pass(140.0)), 0.0015, 0.05
+    )
 
 
 _CLIMB = (0, 2, 1, 3, 2, 4, 3, 5)

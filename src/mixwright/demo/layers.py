@@ -37,53 +37,36 @@ class Layer:
 
 
 _KIT = ("kick", "snare", "hats", "cymbal")
+_KICK = partial(drums.close, layer="kick")
+_SNARE = partial(drums.close, layer="snare")
+_HATS = partial(drums.close, layer="hats")
+_LEFT = partial(instruments.guitar, player=0)
+_RIGHT = partial(instruments.guitar, player=1)
 _LOW = partial(voices.choir, layer="low", singers=voices.LOW_STACK)
 _HIGH = partial(voices.choir, layer="high", singers=voices.HIGH_STACK)
 _DOUBLE = partial(voices.choir, layer="double", singers=(voices.DOUBLE,))
 _LEAD = partial(voices.choir, layer="lead", singers=(voices.LEAD,))
 
 LAYERS = (
-    Layer("Kick.wav", _KIT[:3], "kick", "support", "drums", -3.5, -10.0, -7.0, partial(drums.close, layer="kick")),
-    Layer("Snare.wav", _KIT[:3], "snare", "support", "drums", -5.0, -8.0, -6.0, partial(drums.close, layer="snare")),
-    Layer("Hats.wav", _KIT[:3], "hats", "bed", "drums", -9.0, -14.0, -10.0, partial(drums.close, layer="hats"), 0.25),
-    Layer("OH.wav", _KIT, "overheads", "support", "drums", -7.0, -11.5, -6.5, drums.overheads),
-    Layer("Room.wav", _KIT[:3], "room", "bed", "drums", -6.5, -14.0, -11.0, drums.room),
-    Layer("Shaker.wav", ("shaker",), "percussion", "bed", "shaker", -10.0, -15.0, -12.0, drums.percussion, -0.4),
-    Layer("Bass DI.wav", ("bass",), "bass", "support", "bass", -6.0, -4.5, -2.0, instruments.bass_di),
-    Layer("Bass Growl.wav", ("bass",), "bass", "support", "bass", -8.0, -7.5, -7.0, instruments.bass_growl),
-    Layer("Bass Sub.wav", ("sub",), "bass", "support", "bass", -9.5, -17.5, None, instruments.bass_sub),
-    Layer("Pad Warm.wav", ("pad",), "pad", "bed", "pad", -11.0, -9.0, -7.0, instruments.pad),
-    Layer("Keys EP.wav", ("keys",), "keys", "support", "keys", -7.5, -11.0, -7.0, instruments.keys),
-    Layer(
-        "Gtr Strum L.wav",
-        ("guitar left",),
-        "electric guitar",
-        "support",
-        "strum",
-        -5.5,
-        -10.5,
-        -9.5,
-        partial(instruments.guitar, player=0),
-        -0.9,
-    ),
-    Layer(
-        "Gtr Strum R.wav",
-        ("guitar right",),
-        "electric guitar",
-        "support",
-        "strum",
-        -8.0,
-        -8.5,
-        -7.5,
-        partial(instruments.guitar, player=1),
-        0.9,
-    ),
-    Layer("Arp Synth.wav", ("arp",), "synth", "bed", "arp", -6.0, -14.5, -15.0, instruments.arpeggio),
-    Layer("FX Riser.wav", ("riser",), "effects", "bed", "riser", -4.5, -21.5, None, instruments.riser),
-    Layer("BV Hi.wav", ("high",), "backing vocal", "support", "backing", -8.5, -15.0, None, _HIGH, 0.35),
-    Layer("BV Lo.wav", ("low",), "backing vocal", "support", "backing", -11.5, -10.0, -6.5, _LOW, -0.35),
-    Layer("LeadVox Dbl.wav", ("double",), "double", "support", "lead", -9.0, -13.5, -7.0, _DOUBLE, 0.1),
-    Layer("LeadVox.wav", ("lead",), "lead vocal", "lead", "lead", -6.0, -3.5, 1.0, _LEAD),
+    Layer("Kick.wav", _KIT[:3], "kick", "support", "drums", -3.5, -7.5, -7.0, _KICK),
+    Layer("Snare.wav", _KIT[:3], "snare", "support", "drums", -5.0, -5.5, -6.0, _SNARE),
+    Layer("Hats.wav", _KIT[:3], "hats", "bed", "drums", -9.0, -11.5, -10.0, _HATS, 0.25),
+    Layer("OH.wav", _KIT, "overheads", "support", "drums", -7.0, -9.0, -6.5, drums.overheads),
+    Layer("Room.wav", _KIT[:3], "room", "bed", "drums", -6.5, -11.5, -11.0, drums.room),
+    Layer("Shaker.wav", ("shaker",), "percussion", "bed", "shaker", -10.0, -12.5, -12.0, drums.percussion, -0.4),
+    Layer("Bass DI.wav", ("bass",), "bass", "support", "bass", -6.0, -2.0, -2.0, instruments.bass_di),
+    Layer("Bass Growl.wav", ("bass",), "bass", "support", "bass", -8.0, -5.0, -7.0, instruments.bass_growl),
+    Layer("Bass Sub.wav", ("sub",), "bass", "support", "bass", -9.5, -15.0, None, instruments.bass_sub),
+    Layer("Pad Warm.wav", ("pad",), "pad", "bed", "pad", -11.0, -6.5, -7.0, instruments.pad),
+    Layer("Keys EP.wav", ("keys",), "keys", "support", "keys", -7.5, -8.5, -7.0, instruments.keys),
+    Layer("Gtr Strum L.wav", ("guitar left",), "electric guitar", "support", "strum", -5.5, -8.0, -7.0, _LEFT, -0.9),
+    Layer("Gtr Strum R.wav", ("guitar right",), "electric guitar", "support", "strum", -8.0, -6.0, -5.0, _RIGHT, 0.9),
+    Layer("Arp Synth.wav", ("arp",), "synth", "bed", "arp", -6.0, -12.0, -12.0, instruments.arpeggio),
+    Layer("FX Riser.wav", ("riser",), "effects", "bed", "riser", -4.5, -19.0, None, instruments.riser),
+    Layer("BV Hi.wav", ("high",), "backing vocal", "support", "backing", -8.5, -12.5, None, _HIGH, 0.35),
+    Layer("BV Lo.wav", ("low",), "backing vocal", "support", "backing", -11.5, -7.5, -6.5, _LOW, -0.35),
+    Layer("LeadVox Dbl.wav", ("double",), "double", "support", "lead", -9.0, -11.0, -7.0, _DOUBLE, 0.1),
+    Layer("LeadVox.wav", ("lead",), "lead vocal", "lead", "lead", -6.0, -1.0, 0.0, _LEAD),
 )
 
 #: The file that carries the song.

@@ -33,6 +33,7 @@ from mixwright.model.strip import Strip
 from mixwright.model.words import Place, Role
 
 _BLOCK_FRAMES = 65_536
+_RECORD_DRIVE_DB = 4.0
 
 
 class RoughTrack(Record, frozen=True, kw_only=True):
@@ -44,11 +45,10 @@ class RoughTrack(Record, frozen=True, kw_only=True):
 
 
 class RoughSettings(Record, frozen=True, kw_only=True):
-    """All settings of the rough mix; `master_gain_db` on the sum."""
+    """All settings of the rough mix: faders and positions."""
 
     file: str
     pan_law_db: float
-    master_gain_db: float
     tracks: tuple[RoughTrack, ...]
 
 
@@ -139,12 +139,12 @@ def write_demo(folder: Path, *, report: Report = silent, cancel: Cancel | None =
             path.mkdir()
         tracks = _recorded(SONG, LAYERS, Path(scratch) / "song", job, paths.tracks)
         settings = _rough_settings(paths.rough.name)
-        rough_song = _song(SONG, LAYERS, [(t.gain_db, t.pan) for t in settings.tracks], settings.master_gain_db)
+        rough_song = _song(SONG, LAYERS, [(t.gain_db, t.pan) for t in settings.tracks])
         _write_mix(paths.rough, rough_song, tracks, SONG.frames, lambda block: block)
         job.step(2.0)
         takes = _recorded(RECORD, recorded, Path(scratch) / "record", job)
-        faders = [(layer.record_db or 0.0, 0.8 * layer.pan) for layer in recorded]
-        _write_mix(paths.references[0], _song(RECORD, recorded, faders, 0.0), takes, RECORD.frames, _rounded_off)
+        faders = [((layer.record_db or 0.0) + _RECORD_DRIVE_DB, 0.8 * layer.pan) for layer in recorded]
+        _write_mix(paths.references[0], _song(RECORD, recorded, faders), takes, RECORD.frames, _rounded_off)
         job.step(2.0)
         truth = _truth(settings, [audio.shape[1] for audio in tracks])
         write_text(paths.rough_settings, _document(settings))
@@ -205,7 +205,7 @@ def _write(path: Path, blocks: Iterator[np.ndarray], shape: tuple[int, ...], sam
         raise OutputError(f"{written.clipped_samples} samples of the demo clip", where=path.name)
 
 
-def _song(piece: Piece, layers: Sequence[Layer], faders: Sequence[tuple[float, float]], master_gain_db: float) -> Song:
+def _song(piece: Piece, layers: Sequence[Layer], faders: Sequence[tuple[float, float]]) -> Song:
     """Return the settings of a plain mix: faders and positions, nothing else."""
     return Song(
         title=piece.title,
@@ -216,7 +216,6 @@ def _song(piece: Piece, layers: Sequence[Layer], faders: Sequence[tuple[float, f
             Track(id=f"track-{number}", name=layer.file, file=layer.file, strip=Strip(fader_db=gain_db, pan=pan))
             for number, (layer, (gain_db, pan)) in enumerate(zip(layers, faders, strict=True))
         ),
-        master=Strip(fader_db=master_gain_db),
     )
 
 
@@ -240,7 +239,6 @@ def _rough_settings(file: str) -> RoughSettings:
     return RoughSettings(
         file=file,
         pan_law_db=3.0,
-        master_gain_db=0.0,
         tracks=tuple(RoughTrack(file=layer.file, gain_db=layer.rough_db, pan=layer.pan) for layer in LAYERS),
     )
 

@@ -130,7 +130,9 @@ def convolved(sound: np.ndarray, impulse_response: np.ndarray) -> np.ndarray:
     return result[: len(sound) + reach]
 
 
-def moving(sound: np.ndarray, response_at: Callable[[np.ndarray, np.ndarray], np.ndarray]) -> np.ndarray:
+def moving(
+    sound: np.ndarray, response_at: Callable[[np.ndarray, np.ndarray], np.ndarray], highest_hz: float = 0.5 * RATE_HZ
+) -> np.ndarray:
     """Return the sound through a filter that changes, by overlapping windows of 20 ms.
 
     Parameters
@@ -138,6 +140,8 @@ def moving(sound: np.ndarray, response_at: Callable[[np.ndarray, np.ndarray], np
     sound : ndarray (frames,)
     response_at : callable
         From times in s, shape (n, 1), and frequencies in Hz, shape (1, bins), to gains, shape (n, bins).
+        Asked up to `highest_hz`; nothing passes above.
+    highest_hz : float
 
     Returns
     -------
@@ -150,13 +154,14 @@ def moving(sound: np.ndarray, response_at: Callable[[np.ndarray, np.ndarray], np
     padded[_HOP : _HOP + len(sound)] = sound
     windows = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW)[::_HOP]
     shape = (0.5 - 0.5 * np.cos(np.pi * (np.arange(_WINDOW) + 0.5) / _HOP)).astype(np.float32)
-    frequency_hz = fft.rfftfreq(_SIZE, 1.0 / RATE_HZ)[np.newaxis, :]
+    bins = int(highest_hz * _SIZE / RATE_HZ) + 1
+    frequency_hz = fft.rfftfreq(_SIZE, 1.0 / RATE_HZ)[np.newaxis, :bins]
     pieces = -(-_SIZE // _HOP)
     result = np.zeros((count + pieces, _HOP), dtype=np.float32)
     for first in range(0, count, _BATCH):
         batch = windows[first : first + _BATCH] * shape
         times_s = (np.arange(first, first + len(batch))[:, np.newaxis] * _HOP) / RATE_HZ
-        spectrum = fft.rfft(batch, _SIZE, axis=1)
+        spectrum = fft.rfft(batch, _SIZE, axis=1)[:, :bins]
         spectrum *= response_at(times_s, frequency_hz)
         blocks = np.zeros((len(batch), pieces * _HOP), dtype=np.float32)
         blocks[:, :_SIZE] = fft.irfft(spectrum, _SIZE, axis=1)

@@ -149,6 +149,7 @@ class _Curve:
 
 
 _LEAD_IN_S = 0.55
+_CONTROL_FRAMES = 48
 
 
 def sing(phrase: Sequence[Syllable], singer: Singer, seed: str) -> tuple[float, np.ndarray]:
@@ -157,11 +158,11 @@ def sing(phrase: Sequence[Syllable], singer: Singer, seed: str) -> tuple[float, 
     origin_s = max(0.0, phrase[0].start_s - _LEAD_IN_S)
     length_s = phrase[-1].end_s - origin_s + 0.4
     frames = round(length_s * RATE_HZ)
-    time_s = seconds(frames)
+    control_s = np.arange(frames // _CONTROL_FRAMES + 2) * (_CONTROL_FRAMES / RATE_HZ)
     noises = np.zeros(frames)
     voice, cents = _Curve(0.0), _Curve(100.0 * phrase[0].midi)
     mouth = [_Curve(hz) for hz in VOWELS[spelled(phrase[0].sound)[1]]]
-    vibrato = np.zeros(frames)
+    vibrato = np.zeros(len(control_s))
 
     for index, syllable in enumerate(phrase):
         before, vowel, after = spelled(syllable.sound)
@@ -183,7 +184,7 @@ def sing(phrase: Sequence[Syllable], singer: Singer, seed: str) -> tuple[float, 
             # A singer keeps the first formant above the note.
             curve.move(start_s + 0.025, max(hz * singer.mouth, 1.08 * f0_hz if number == 0 else 0.0), 0.055)
         if end_s - start_s > 0.32:
-            swell = np.clip((time_s - start_s - 0.18) / 0.3, 0.0, 1.0) * (time_s < end_s)
+            swell = np.clip((control_s - start_s - 0.18) / 0.3, 0.0, 1.0) * (control_s < end_s)
             vibrato = np.maximum(vibrato, swell)
         at_s = end_s
         voice.move(end_s, 0.9 * accent, 0.02)
@@ -192,7 +193,8 @@ def sing(phrase: Sequence[Syllable], singer: Singer, seed: str) -> tuple[float, 
         if not tied:
             voice.move(at_s + 0.09, 0.0, 0.09)
 
-    pitch_hz = _pitch(cents.at(time_s) + singer.cents, vibrato, singer, chance)
+    time_s = seconds(frames)
+    pitch_hz = np.interp(time_s, control_s, _pitch(cents.at(control_s) + singer.cents, vibrato, singer, chance))
     breath = _breath(f"{singer.name} {seed} breath", phrase[0].start_s - origin_s - 0.12)
     sound = _through_mouth(pitch_hz, voice.at(time_s), mouth, singer, f"{singer.name} {seed}")
     add(noises, 0, breath)
@@ -230,8 +232,8 @@ def _consonant(letter: str, at_s: float, curves: tuple[_Curve, list[_Curve]], no
 
 
 def _pitch(cents: np.ndarray, vibrato: np.ndarray, singer: Singer, chance: np.random.Generator) -> np.ndarray:
-    """Return the pitch in Hz: the notes, vibrato, a slow drift, and jitter from pulse to pulse."""
-    time_s = seconds(len(cents))
+    """Return the pitch in Hz at control points: the notes, vibrato, a slow drift, and jitter from pulse to pulse."""
+    time_s = np.arange(len(cents)) * (_CONTROL_FRAMES / RATE_HZ)
     slow = np.arange(int(time_s[-1] / 0.14) + 2) * 0.14
     fast = np.arange(int(time_s[-1] / 0.006) + 2) * 0.006
     drift = np.interp(time_s, slow, chance.normal(0.0, 5.0, len(slow)))
@@ -264,7 +266,7 @@ def _through_mouth(
             fixed *= scaled**2 / (s * s + width_hz * s + scaled**2)
         return np.asarray(result * fixed * _from_lips(hz[0])[np.newaxis, :])
 
-    return moving(source, formants)
+    return moving(source, formants, 12_000.0)
 
 
 def _from_lips(hz: np.ndarray) -> np.ndarray:

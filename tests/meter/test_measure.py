@@ -128,7 +128,7 @@ def test_the_first_bad_frame_is_named(dtype, bad):
     audio = song(1.5, 8000).astype(dtype)
     audio[9000, 1] = bad
     audio[9500, 0] = bad
-    with pytest.raises(InputError, match=r"frame 9000 \(1.125 s\) is not a finite number"):
+    with pytest.raises(InputError, match=r"frame 9000 \(1.125 s\) is not a usable number"):
         measure(audio, 8000)
 
 

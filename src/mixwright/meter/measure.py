@@ -123,8 +123,8 @@ class Meter:
             if bad >= 0:
                 frame = self.frames + bad
                 raise InputError(
-                    f"the sample at frame {frame} ({frame / self.rate_hz:.3f} s) is not a finite number",
-                    hint="export the file again",
+                    f"the sample at frame {frame} ({frame / self.rate_hz:.3f} s) is not a usable number",
+                    hint="export the audio again; samples must be finite and below 1e30",
                 )
             self._fill += count
             done += count

@@ -44,7 +44,7 @@ MW_API void mw_chain_float(const int32_t *operations, int32_t count, const doubl
             load(x, audio + channels * i); \
             for (int k = 0; k < count; k++) { \
                 type y = b0[k] * x + s1[k]; \
-                s1[k] = (b1[k] * x - a1[k] * y) + s2[k]; \
+                s1[k] = (b1[k] * x + s2[k]) - a1[k] * y; \
                 s2[k] = b2[k] * x - a2[k] * y; \
                 x = y; \
             } \
@@ -121,7 +121,10 @@ void mw_chain_float(const int32_t *operations, int32_t count, const double *coef
     double audio[2 * STRIDE];
     while (frames > 0) {
         int32_t n = next_stride(state, frames);
-        for (int32_t i = 0; i < n * channels; i++) audio[i] = in[i] - in[i] == 0.0f ? in[i] : 0.0; /* NaN, inf */
+        for (int32_t i = 0; i < n * channels; i++) {
+            float x = in[i];
+            audio[i] = x - x == 0.0f ? x : 0.0f; /* neither NaN nor infinity */
+        }
         stride(operations, count, coefficients, state, channels, audio, n);
         for (int32_t i = 0; i < n * channels; i++) {
             double x = audio[i];

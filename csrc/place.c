@@ -120,10 +120,10 @@ static matrix times(matrix m, double gain) {
         } \
     }
 
-#define READ_FLOAT(x) ((x) - (x) == 0.0f ? (double)(x) : 0.0)
-#define READ_DOUBLE(x) (x)
-ADD(add_float, float, READ_FLOAT)
-ADD(add_double, double, READ_DOUBLE)
+static inline double finite(float x) { return x - x == 0.0f ? x : 0.0f; }
+static inline double same(double x) { return x; }
+ADD(add_float, float, finite)
+ADD(add_double, double, same)
 
 static void unpack(const double *packed, lane *l) {
     for (int k = 0; k < LANES; k++) {

@@ -32,7 +32,7 @@ def _section(c, x):
     y = []
     for frame, value in enumerate(x):
         result = b0 * value + s1
-        s1 = (b1 * value - a1 * result) + s2
+        s1 = (b1 * value + s2) - a1 * result
         s2 = b2 * value - a2 * result
         y.append(result)
         if (frame + 1) % 256 == 0:

@@ -107,6 +107,11 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
         _line("can be read", True, f"{info.container}, {info.encoding}"),
         _complete(info, len(audio)),
         *(_absent(kinds, faults, name, good) for kinds, name, good in _FAULT_CHECKS),
+        *(
+            [_absent(frozenset({"one_side_dead"}), faults, "both sides sound", "no side is dead")]
+            if channels == 2
+            else ()
+        ),
     ]
     if refused:
         lines.append(_line("can be measured", False, refused))
@@ -135,11 +140,10 @@ def _levels(audio: np.ndarray, rate_hz: int, cancel: Cancel) -> Levels:
 
 #: Kinds of fault, the check that each belongs to, and what is said when there is none.
 _FAULT_CHECKS: tuple[tuple[frozenset[FaultKind], str, str], ...] = (
-    (frozenset({"empty", "silent"}), "holds sound", "it sounds"),
+    (frozenset({"empty", "silent"}), "not silent", "it sounds"),
     (frozenset({"non_finite"}), "every sample is a number", "no NaN, none infinite"),
     (frozenset({"clipped"}), "no flat peaks", "no runs of equal samples at the peaks"),
     (frozenset({"dc_offset"}), "no constant offset", "nothing that matters"),
-    (frozenset({"one_side_dead"}), "both sides sound", "no side is dead"),
 )
 
 

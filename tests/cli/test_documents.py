@@ -19,7 +19,7 @@ CASES = {
         ["19 ready, 2 need a look, 1 cannot be used", "mixwright plan night-bus --lead auto", "sent again"],
     ),
     "measure": (["bus"], invented.measure_result(), "bus", ["-16.2 LUFS", "5.0 LU above", "inside"]),
-    "plan": (["bus"], invented.plan_result(), "bus", ["gain -2.9 dB", "Without it:", "mixwright accept bus --all"]),
+    "plan": (["bus"], invented.plan_result(), "bus", ["gain -2.9 dB", "Bass di stays", "mixwright accept bus --all"]),
     "accept": (["bus", "--all"], invented.decide_result(), "bus", ["Together: 2 moves on 2 layers", "mixwright mix"]),
     "refuse": (["bus", "level-bass-di-3f9a1c"], invented.decide_result(), "bus", ["2 accepted"]),
     "change": (["bus", "level-bass-di-3f9a1c", "gain_db=-1"], invented.decide_result(), "bus", ["level-bass-di"]),

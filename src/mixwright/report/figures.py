@@ -36,7 +36,8 @@ _UNITS = {
 #: What the keys of moves mean, in words; other keys are told by their own name.
 _KEY_WORDS = {
     "gain_db": "gain",
-    "re_mix_lu": "loudness beside the mix",
+    "re_mix_lu": "beside the mix",
+    "re_mix_while_lead_sings_lu": "beside the mix while the lead sings",
     "pan": "position",
     "left": "left side",
     "right": "right side",
@@ -108,15 +109,23 @@ def position(value: float) -> str:
 
 def setting(key: str, value: float | None) -> str:
     """Return a setting or a figure of a move in words: its name, its value, its unit from the key."""
-    words = _KEY_WORDS.get(key)
+    unit = _unit(key)
+    words = _KEY_WORDS.get(key) or key.removesuffix(unit[0]).replace("_", " ")
+    return f"{words} {setting_value(key, value)}"
+
+
+def setting_value(key: str, value: float | None) -> str:
+    """Return the value of a setting with its unit, which is the ending of its key."""
     if value is not None and key in ("pan", "left", "right"):
-        return f"{words} {position(value)}"
-    for suffix, unit in _UNITS.items():
-        if key.endswith(suffix):
-            name = words or key.removesuffix(suffix).replace("_", " ")
-            digits = 0 if unit == "Hz" else 1
-            return f"{name} {with_unit(value, unit, digits, sign=unit in ('dB', 'LU'))}"
-    return f"{words or key.replace('_', ' ')} {number(value, 2)}"
+        return position(value)
+    _, unit = _unit(key)
+    if not unit:
+        return number(value, 2)
+    return with_unit(value, unit, 0 if unit == "Hz" else 1, sign=unit == "dB")
+
+
+def _unit(key: str) -> tuple[str, str]:
+    return next(((ending, unit) for ending, unit in _UNITS.items() if key.endswith(ending)), ("", ""))
 
 
 def settings(values: dict[str, float] | dict[str, float | None]) -> str:
@@ -127,3 +136,8 @@ def settings(values: dict[str, float] | dict[str, float | None]) -> str:
 def count(many: int, one: str, more: str = "") -> str:
     """Return ``1 layer``, ``3 layers``, ``no layers``."""
     return f"{many or 'no'} {one if many == 1 else more or one + 's'}"
+
+
+def capital(sentence: str) -> str:
+    """Return a sentence with a capital at its start."""
+    return sentence[:1].upper() + sentence[1:]

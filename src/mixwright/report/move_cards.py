@@ -7,10 +7,10 @@ from collections.abc import Mapping
 
 from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
 from mixwright.model.song import Move, Song
-from mixwright.report.figures import number, position, settings, with_unit
+from mixwright.report.figures import capital, number, with_unit
 from mixwright.report.level_rows import level_scale
 from mixwright.report.markup import Markup, element
-from mixwright.report.sentences import spread_sentence
+from mixwright.report.sentences import before_after, do_sentence, reason_alone, spread_sentence
 from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
 
 _STATES = {"proposed": "Proposed", "accepted": "Accepted", "refused": "Refused"}
@@ -21,21 +21,6 @@ def names_of(song: Song) -> dict[str, str]:
     groups = {group.id: group.name for group in song.groups}
     sources = {source.id: source.name for source in song.sources}
     return groups | sources | {track.id: track.name for track in song.tracks}
-
-
-def move_sentence(move: Move | PlannedMove, names: Mapping[str, str]) -> Markup:
-    """Return what a person would do by hand, as one sentence."""
-    target = element("b", names.get(move.target, move.target))
-    where = f" in {', '.join(move.sections)}" if move.sections else ""
-    gain = move.settings.get("gain_db")
-    if move.kind == "level" and gain is not None:
-        size = f" by {number(abs(gain) * move.strength)} dB"
-        return element("p", "Raise " if gain > 0 else "Lower ", target, size, where, ".", class_="do")
-    if move.kind == "pan":
-        sides = [position(move.settings[key]) for key in ("pan", "left", "right") if key in move.settings]
-        placed = f" from {' to '.join(sides)}" if len(sides) > 1 else f" {sides[0]}" if sides else ""
-        return element("p", "Place ", target, placed, where, ".", class_="do")
-    return element("p", move.kind.capitalize(), " ", target, f": {settings(move.settings)}{where}.", class_="do")
 
 
 def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup:
@@ -58,17 +43,18 @@ def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | Non
 
 
 def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale: Scale) -> Markup:
-    reason = move.reason or (found.reason if found else "")
-    parts: list[Markup | None] = [move_sentence(move, names), _paragraph(reason)]
+    do = do_sentence(move, names.get(move.target, move.target))
+    reason = reason_alone(move.reason or (found.reason if found else ""), do)
+    parts: list[Markup | None] = [element("p", do, class_="do"), _paragraph(reason)]
     if move.strength < 1:
         parts.append(_paragraph(f"At {100 * move.strength:.0f} % of its strength."))
     if found is not None:
         same = found.settings == move.settings and found.strength == move.strength
         changed = None if same else "Changed since it was planned; the figures are those of the plan."
         parts += [_paragraph(changed), _before_after(found, scale)]
-        parts.append(_paragraph(spread_sentence(found.spread) if found.spread else None))
-        parts.append(_paragraph(found.without_it, "Without it: "))
+        parts.append(_paragraph(found.without_it))
         parts += [_paragraph(cost, "Costs: ") for cost in found.costs]
+        parts.append(element("p", spread_sentence(found.spread), class_="note") if found.spread else None)
     by = "the engineer's own" if move.by == "engineer" else "from the plan"
     parts.append(element("p", element("code", move.id), " ", element("small", by), class_="id"))
     return element("li", parts, class_=f"card {move.state}")
@@ -82,9 +68,7 @@ def _before_after(move: PlannedMove, scale: Scale) -> Markup | None:
     """Return now and then: on the interval for a level, in words for anything else."""
     now, then = move.measured.get("re_mix_lu"), move.predicted.get("re_mix_lu")
     if now is None or then is None or move.spread is None or move.spread.unit != "lu_re_mix":
-        if not (move.measured or move.predicted):
-            return None
-        return _paragraph(f"Now {settings(move.measured) or '-'}; then {settings(move.predicted) or '-'}.")
+        return _paragraph(capital("; ".join(before_after(move))))
     shapes = [*grid(scale), *interval(scale, move.spread.low, move.spread.high)]
     shapes += [mark(scale.across(now), 11, "before"), mark(scale.across(then), 11, "then")]
     labels = [number(tick, 0) for tick in scale.ticks]

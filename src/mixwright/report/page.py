@@ -82,7 +82,7 @@ def song_page(
             "header",
             element("h1", song.title),
             _lede(song, measure, intake),
-            _next_step(song, plan, mix, deliver, folder, changed),
+            _next_step(song, measure, plan, mix, deliver, folder, changed),
         ),
         element("nav", links, aria_label="On this page"),
         element(
@@ -152,6 +152,7 @@ def _lede(song: Song, measure: MeasureResult | None, intake: StartResult | None)
 
 def _next_step(
     song: Song,
+    measure: MeasureResult | None,
     plan: PlanResult | None,
     mix: MixResult | None,
     deliver: DeliverResult | None,
@@ -169,6 +170,8 @@ def _next_step(
         told = (f"Next: decide on {count(proposed, 'proposed move')}.", f"mixwright accept {here} --all")
     elif mix is None or changed.since(mix.sounding, mix.moves):
         told = ("Next: render the mix as decided.", f"mixwright mix {here}")
+    elif measure is None or changed.since(measure.sounding, measure.moves):
+        told = ("Next: measure the layers as they stand now.", f"mixwright measure {here}")
     elif deliver is None or changed.since(deliver.sounding):
         told = ("Next: print and check the deliverables.", f"mixwright deliver {here}")
     else:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 
-_WIDEST = 44
+_WIDEST = 60
 
 
 def rows(head: Sequence[str], body: Sequence[Sequence[str]], *, right: str = "") -> list[str]:
@@ -17,7 +17,7 @@ def rows(head: Sequence[str], body: Sequence[Sequence[str]], *, right: str = "")
     head : sequence of str
         Column titles; all empty for no title line.
     body : sequence of sequence of str
-        Cells; a row may be shorter than the head. All but the last column are cut at 44 characters.
+        Cells; a row may be shorter than the head. All but the last column are cut at 60 characters.
     right : str
         Which columns are flush right, as digits: ``"134"``.
     """

@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mixwright.model.results import PlannedMove, Spread, StartResult, TrackIntake, TrackLevels
-from mixwright.report.figures import count, number, position, with_unit
+from mixwright.model.song import Move
+from mixwright.report.figures import capital, count, number, position, setting, setting_value, settings, with_unit
 
 #: A layer this near to the edge of an interval still counts as inside: less than a step anyone hears.
 EDGE_LU = 0.05
@@ -45,6 +46,31 @@ def outside(track: TrackLevels) -> str:
     if off == 0.0:
         return "inside"
     return f"{number(abs(off))} LU {'above' if off > 0 else 'below'}"
+
+
+def do_sentence(move: Move | PlannedMove, name: str) -> str:
+    """Return what a person would do by hand, as one sentence; `name` is what the move aims at."""
+    where = f" in {', '.join(move.sections)}" if move.sections else ""
+    gain = move.settings.get("gain_db")
+    if move.kind == "level" and gain is not None:
+        return f"{'Raise' if gain > 0 else 'Lower'} {name} by {number(abs(gain) * move.strength)} dB{where}."
+    if move.kind == "pan":
+        sides = [position(move.settings[key]) for key in ("pan", "left", "right") if key in move.settings]
+        placed = f" from {' to '.join(sides)}" if len(sides) > 1 else f" {sides[0]}" if sides else ""
+        return f"Place {name}{placed}{where}."
+    return f"{move.kind.capitalize()} {name}: {settings(move.settings)}{where}."
+
+
+def reason_alone(reason: str, do: str) -> str:
+    """Return the reason of a move without the sentence that says what to do, where it begins with it."""
+    start = do.rstrip(".") + ": "
+    return capital(reason.removeprefix(start))
+
+
+def before_after(move: PlannedMove) -> list[str]:
+    """Return each figure that is both measured and predicted, as ``name: now -> then``."""
+    shared = [key for key in move.measured if key in move.predicted and key != "integrated_lufs"]
+    return [f"{setting(key, move.measured[key])} now, {setting_value(key, move.predicted[key])} then" for key in shared]
 
 
 def spread_sentence(spread: Spread) -> str:

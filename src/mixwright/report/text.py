@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import shlex
+import textwrap
 from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
@@ -25,9 +26,9 @@ from mixwright.model.results import (
     TrackIntake,
     UndoResult,
 )
-from mixwright.report.figures import clock, count, number, rate, settings, with_unit
+from mixwright.report.figures import capital, clock, count, number, rate, settings, with_unit
 from mixwright.report.rows import rows
-from mixwright.report.sentences import intake_counts, outside, spread_sentence, total_cost
+from mixwright.report.sentences import before_after, intake_counts, outside, spread_sentence, total_cost
 
 
 def start_text(result: StartResult) -> list[str]:
@@ -80,12 +81,13 @@ def plan_text(result: PlanResult, song: str) -> list[str]:
     lines = [f"Lead: {', '.join(result.lead)}."]
     lines += result.findings
     proposed = [move for move in result.moves if move.state == "proposed"]
-    lines += ["", f"{count(len(proposed), 'move')} proposed, {count(len(result.left_as_is), 'layer')} left as is."]
+    counted = f"{count(len(proposed), 'move')} proposed, {count(len(result.left_as_is), 'layer')} left as is."
+    lines += ["", capital(counted)]
     for move in result.moves:
         lines += _move(move)
     lines += _listed("Left as is", result.left_as_is)
     if not proposed:
-        return lines
+        return lines + _next(f"mixwright mix {_quoted(song)}")
     return lines + _next(
         f"mixwright accept {_quoted(song)} {proposed[0].id}", f"mixwright accept {_quoted(song)} --all"
     )
@@ -106,7 +108,8 @@ def decide_text(result: DecideResult, song: str) -> list[str]:
 
 def undo_text(result: UndoResult) -> list[str]:
     """Return what was taken back."""
-    return [f"Taken back: {result.undone}.", f"{count(result.remaining, 'step')} before it can be taken back too."]
+    left = f"{count(result.remaining, 'step')} before it can be taken back, too."
+    return [f"Taken back: {result.undone}.", capital(left)]
 
 
 def mix_text(result: MixResult, song: str) -> list[str]:
@@ -180,17 +183,16 @@ def _levels(levels: Levels) -> list[str]:
 def _move(move: PlannedMove) -> list[str]:
     parts = f" in {', '.join(move.sections)}" if move.sections else ""
     strength = "" if move.strength >= 1 else f", strength {move.strength:g}"
-    lines = ["", f"  {move.id}   {move.state}{strength}", f"    {move.target}{parts}: {settings(move.settings)}."]
-    if move.reason:
-        lines.append(f"    Why: {move.reason}")
-    if move.measured or move.predicted:
-        before, after = settings(move.measured), settings(move.predicted)
-        lines.append(f"    Now: {before or '-'}. Then: {after or '-'}.")
-    if move.spread is not None:
-        lines.append(f"    {spread_sentence(move.spread)}")
-    if move.without_it:
-        lines.append(f"    Without it: {move.without_it}")
-    return lines + [f"    Costs: {cost}" for cost in move.costs]
+    told = [move.reason, *(f"{capital(figure)}." for figure in before_after(move))]
+    told += [spread_sentence(move.spread)] if move.spread else []
+    told += [move.without_it, *(f"Costs: {cost}" for cost in move.costs)]
+    head = ["", f"  {move.id}   {move.state}{strength}", f"    {move.target}{parts}: {settings(move.settings)}."]
+    return [*head, *(line for sentence in told if sentence for line in _wrapped(sentence))]
+
+
+def _wrapped(sentence: str) -> list[str]:
+    """Return a sentence on lines of at most 100 characters, the further ones indented."""
+    return textwrap.wrap(sentence, 100, initial_indent="    ", subsequent_indent="      ", break_long_words=False)
 
 
 def _decided(result: DecideResult, song: str) -> list[str]:

@@ -23,7 +23,7 @@ def warnings_of(result: Record) -> tuple[str, ...]:
     if isinstance(result, CheckResult):
         return tuple(line for f in result.files for line in _faults(f.file, f.faults))
     if isinstance(result, MeasureResult):
-        return _over("the mix", result.mix)
+        return _over("The mix", result.mix)
     if isinstance(result, MixResult):
         return _over(result.file, result.levels) if result.sample_format != "float32" else ()
     return ()
@@ -46,4 +46,4 @@ def _over(what: str, levels: Levels) -> tuple[str, ...]:
     peak = levels.true_peak_dbtp
     if peak is None or peak <= 0.0:
         return ()
-    return (f"{what}: true peak {with_unit(peak, 'dBTP')}: above full scale; lower the master fader",)
+    return (f"{what}: true peak {with_unit(peak, 'dBTP', sign=True)}, above full scale; lower the fader of the master",)

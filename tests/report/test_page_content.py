@@ -1,0 +1,195 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What the page says, and what it never holds."""
+
+import base64
+import hashlib
+import re
+from html.parser import HTMLParser
+
+import msgspec
+import pytest
+
+import invented
+from mixwright.model.results import DeliverResult
+from mixwright.report.page import song_page
+
+VOID = {"meta", "br", "hr", "input", "line", "rect", "circle", "path", "use"}
+
+
+class Reader(HTMLParser):
+    """Collects elements and text; fails on elements that are not closed in order."""
+
+    def __init__(self):
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.text = ""
+
+    def handle_starttag(self, tag, attrs):
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.elements.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.text += data
+
+
+def read(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    reader.close()
+    assert reader.open == []
+    reader.text = re.sub(r"[\s\u00a0]+", " ", reader.text)
+    return reader
+
+
+def whole(**changes: object) -> str:
+    parts = {
+        "song": invented.song(),
+        "intake": invented.start_result(),
+        "measure": invented.measure_result(),
+        "plan": invented.plan_result(),
+        "mix": invented.mix_result(),
+        "deliver": invented.deliver_result(),
+        "folder": "night bus",
+    }
+    return song_page(**(parts | changes))
+
+
+def test_it_says_what_the_song_is_and_what_comes_next():
+    text = read(whole()).text
+    assert "By The Invented Lanterns. 3:22 at 48 kHz, 120 BPM; 22 tracks in 6 groups. Lead vox carries it." in text
+    assert "Next: decide on 3 proposed moves. mixwright accept 'night bus' --all" in text
+    assert "Tracks: 19 ready, 2 need a look, 1 cannot be used." in text
+    assert "3 layers of 19 stand outside the interval; the furthest is Warm pad, 5.0 LU above." in text
+    assert "28 of 30 bands lie within what they span; the furthest outside is 250 Hz, 1.9 dB above." in text
+    assert "Lower Bass di by 2.9 dB." in text
+    assert "Place Choir high from hard left to 30 % left." in text
+    assert "stems sum to the mix: difference \u2212101.3 dBFS; limit \u221290 dBFS" in text
+    assert "6 files printed; all 2 checks hold." in text
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"song": invented.song(lead=(), moves=())}, "mixwright plan 'night bus' --lead auto"),
+        ({"song": invented.song(moves=()), "plan": None}, "mixwright plan 'night bus'"),
+        ({"song": invented.song(moves=())}, "Next: render the mix as decided."),
+        ({"song": invented.song(moves=()), "mix": None}, "Next: render the mix as decided."),
+    ],
+)
+def test_the_next_step_follows_from_what_is_there(changes, says):
+    assert says in read(whole(**changes)).text
+
+
+def test_what_is_out_of_date_is_said():
+    song = invented.song(moves=())
+    mix = msgspec.structs.replace(invented.mix_result(), sounding="new", moves=())
+    measure = msgspec.structs.replace(invented.measure_result(), sounding="old")
+    text = read(whole(song=song, mix=mix, measure=measure, sounding="new")).text
+    assert "measure again" in text
+    assert "Next: measure the layers as they stand now." in text
+    assert "changed after the last mix" not in text
+    printed = msgspec.structs.replace(invented.deliver_result(), sounding="old")
+    measure = msgspec.structs.replace(measure, sounding="new")
+    text = read(whole(song=song, mix=mix, measure=measure, deliver=printed, sounding="new")).text
+    assert "The song was changed after it was printed." in text
+    assert "Next: print and check the deliverables." in text
+    printed = msgspec.structs.replace(printed, sounding="new")
+    text = read(whole(song=song, mix=mix, measure=measure, deliver=printed, sounding="new")).text
+    assert "Everything is rendered and printed as decided." in text
+
+
+def test_a_song_without_results_has_a_page():
+    text = read(song_page(invented.song(lead=(), moves=()))).text
+    assert "Who carries it is not confirmed yet." in text
+    assert "Levels of the layers" not in text
+
+
+def test_a_failed_check_is_said_in_words():
+    text = read(whole(deliver=invented.deliver_result(passed=False))).text
+    assert "1 of 2 checks failed" in text
+    assert "stems sum to the mix: fails" in text
+
+
+def test_results_that_cannot_be_read_are_said():
+    assert "plan.json: cannot be read" in read(whole(unread=["plan.json: cannot be read"])).text
+
+
+def test_nothing_is_loaded_and_nothing_runs():
+    page = whole()
+    reader = read(page)
+    policy = next(a["content"] for tag, a in reader.elements if a.get("http-equiv") == "Content-Security-Policy")
+    style = re.search(r"<style>(.*?)</style>", page, re.DOTALL)[1]
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert policy == f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    for tag, attributes in reader.elements:
+        assert tag not in {"script", "link", "img", "iframe", "object", "embed", "form", "base"}
+        assert "style" not in attributes
+        assert not any(name.startswith("on") for name in attributes)
+        assert attributes.get("href", "#").startswith("#")
+        assert "src" not in attributes
+    assert "url(" not in style
+    assert "@import" not in style
+    assert "http" not in page.replace("http-equiv", "")
+
+
+def test_links_lead_somewhere_and_ids_are_unique():
+    reader = read(whole())
+    ids = [attributes["id"] for _, attributes in reader.elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    assert {a["href"][1:] for _, a in reader.elements if "href" in a} <= set(ids)
+
+
+HOSTILE = '"><script>alert(1)</script>\x1b[31m\u202e&amp;<!--'
+
+
+def test_hostile_text_stays_text():
+    song = invented.song(title=HOSTILE)
+    tracks = tuple(msgspec.structs.replace(t, name=HOSTILE, file=HOSTILE) for t in song.tracks)
+    sections = (msgspec.structs.replace(song.sections[0], name=HOSTILE),)
+    moves = tuple(msgspec.structs.replace(m, reason=HOSTILE, sections=(HOSTILE,)) for m in song.moves)
+    song = msgspec.structs.replace(song, tracks=tracks, moves=moves, sections=sections, artist=HOSTILE, lead=(HOSTILE,))
+    measure = invented.measure_result()
+    levels = tuple(msgspec.structs.replace(t, name=HOSTILE) for t in measure.tracks)
+    measure = msgspec.structs.replace(measure, tracks=levels, sections=sections)
+    plan = msgspec.structs.replace(invented.plan_result(), left_as_is=(HOSTILE,), findings=(HOSTILE,))
+    mix = msgspec.structs.replace(invented.mix_result(), file=HOSTILE, notes=(HOSTILE,))
+    page = whole(song=song, measure=measure, plan=plan, mix=mix, folder=HOSTILE, unread=[HOSTILE])
+    reader = read(page)
+    assert not any(tag == "script" for tag, _ in reader.elements)
+    assert '"><script>alert(1)</script>&amp;<!--' in reader.text
+    assert "\x1b" not in page
+    assert "\u202e" not in page
+    assert "<!--" not in page.removeprefix("<!doctype html>")
+
+
+def test_equal_data_give_equal_bytes():
+    assert whole() == whole()
+
+
+def test_every_picture_has_words_beside_it():
+    reader = read(whole())
+    pictures = [a for tag, a in reader.elements if tag == "svg" and "x" not in a]
+    assert len(pictures) > 40
+    assert all(attributes["aria-hidden"] == "true" for attributes in pictures)
+    assert "sounds for 2:54 in 6 stretches" in reader.text
+    assert "2.4 LU above (held \u221212.4 to \u22126.6)" in reader.text
+
+
+def test_no_figure_is_missing_as_nan():
+    empty = msgspec.structs.replace(
+        invented.LEVELS, integrated_lufs=None, true_peak_dbtp=None, third_octave_db=(None,) * 31, plr_db=float("nan")
+    )
+    measure = msgspec.structs.replace(invented.measure_result(), mix=empty, tracks=(), sections=())
+    page = whole(measure=measure, mix=msgspec.structs.replace(invented.mix_result(), levels=empty))
+    assert "nan" not in read(page).text.lower().replace("harrow", "")
+    deliver = DeliverResult(folder="p", manifest="m", files=(), checks=())
+    assert "no files in p" in read(whole(deliver=deliver)).text

@@ -1,0 +1,110 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The page in a real browser, without a network."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+import invented
+from mixwright.report.page import song_page
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="needs chromium"),
+    pytest.mark.filterwarnings("default"),
+]
+
+#: Contrast by WCAG 2.2, success criterion 1.4.3, relative luminance as defined there; text over the page's own colour.
+CONTRAST = """
+() => {
+  const linear = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4 };
+  const luminance = c => { const [r, g, b] = c.match(/[\\d.]+/g).map(Number);
+    return 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b) };
+  const paper = luminance(getComputedStyle(document.body).backgroundColor);
+  let worst = 99, where = '';
+  for (const element of document.body.querySelectorAll('*')) {
+    const own = [...element.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+    if (!own) continue;
+    const style = getComputedStyle(element);
+    const ink = luminance(element.namespaceURI.endsWith('svg') ? style.fill : style.color);
+    const ratio = (Math.max(ink, paper) + 0.05) / (Math.min(ink, paper) + 0.05);
+    if (ratio < worst) { worst = ratio; where = element.outerHTML.slice(0, 80) }
+  }
+  return [worst, where];
+}
+"""
+
+
+@pytest.fixture(scope="module")
+def page_file(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("page") / "page.html"
+    page = song_page(
+        invented.song(),
+        invented.start_result(),
+        invented.measure_result(),
+        invented.plan_result(),
+        invented.mix_result(),
+        invented.deliver_result(),
+    )
+    path.write_text(page, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def browser():
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield running
+        running.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [320, 390, 768, 1280])
+def test_page(browser, page_file, width, scheme):
+    context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme, offline=True)
+    page = context.new_page()
+    complaints, requests = [], []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("request", lambda request: requests.append(request.url))
+    page.goto(page_file.as_uri())
+    for details in page.query_selector_all("summary"):
+        details.click()
+    assert requests == [page_file.as_uri()]
+    assert complaints == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    worst, where = page.evaluate(CONTRAST)
+    assert worst >= 4.5, where
+    context.close()
+
+
+def test_the_keyboard_reaches_the_switch_and_it_filters(browser, page_file):
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "glance"
+    rows = page.locator(".levels .row.level:not(.axis)")
+    assert rows.filter(visible=True).count() == 22
+    page.focus("#only-outside")
+    page.keyboard.press("Space")
+    assert rows.filter(visible=True).count() == 3
+    page.close()
+
+
+def test_policy_forbids_what_is_not_ours(browser, page_file, tmp_path):
+    injected = page_file.read_text().replace("</main>", "<script>document.title = 'ran'</script><img src=x:y></main>")
+    path = tmp_path / "injected.html"
+    path.write_text(injected)
+    page = browser.new_page()
+    complaints = []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.goto(path.as_uri())
+    assert page.title() != "ran"
+    assert any("Content Security Policy" in text for text in complaints)
+    page.close()

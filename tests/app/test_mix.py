@@ -1,0 +1,153 @@
+# SPDX-License-Identifier: Apache-2.0
+"""A song folder opened and mixed: files, levels, names, and what missing or changed files get."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+
+import numpy as np
+import pytest
+import soundfile
+
+from mixwright.app.mix import file_name, mix, rate_tag
+from mixwright.app.session import open_song
+from mixwright.errors import InputError, OutputError, SettingError, StateError
+from mixwright.io.kept import read_kept
+from mixwright.io.song_file import create_song, edit_song, load_song
+from mixwright.model.results import MixResult
+from mixwright.model.song import Move, Song, Track, changed
+from mixwright.model.strip import Pass, Strip
+from mixwright.version import __version__
+
+RATE_HZ = 48000
+FRAMES = 24000
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A song of two invented tracks, of which one is at another rate, with an accepted move."""
+    received = tmp_path / "received"
+    received.mkdir()
+    noise = np.random.default_rng(4)
+    soundfile.write(received / "low.wav", noise.uniform(-0.3, 0.3, (FRAMES, 1)), RATE_HZ, "FLOAT")
+    soundfile.write(received / "wide.flac", noise.uniform(-0.3, 0.3, (FRAMES // 2, 2)), RATE_HZ // 2, "PCM_16")
+    tracks = tuple(
+        Track(
+            id=name.split(".")[0],
+            name=name,
+            file=f"../received/{name}",
+            sha256=hashlib.sha256((received / name).read_bytes()).hexdigest(),
+            strip=strip,
+        )
+        for name, strip in (("low.wav", Strip(high_pass=Pass(hz=40))), ("wide.flac", Strip()))
+    )
+    move = Move(id="level-low-1", kind="level", target="low", settings={"gain_db": -6.0}, state="accepted")
+    song = tmp_path / "song"
+    create_song(song, Song(title="Two/layers: a \x1b test", rate_hz=RATE_HZ, tracks=tracks, moves=(move,)))
+    return song
+
+
+def test_a_mix_is_written_measured_and_kept(folder):
+    result = mix(folder)
+    assert result.file == "mixes/Two-layers-a-test_Mix01_48k24.wav"
+    audio, rate_hz = soundfile.read(folder / result.file)
+    assert (rate_hz, len(audio), result.frames) == (RATE_HZ, FRAMES, FRAMES)
+    assert soundfile.info(folder / result.file).subtype == "PCM_24"
+    with open_song(folder) as session:
+        rendered = session.rendered()
+    assert np.abs(audio - rendered).max() < 1.6 * 2.0**-23  # rounding and dither
+    assert result.sha256 == hashlib.sha256((folder / result.file).read_bytes()).hexdigest()
+    assert result.levels.sample_peak_dbfs == pytest.approx(20 * np.log10(np.abs(rendered).max()), abs=1e-4)
+    assert result.moves == ("level-low-1",)
+    assert result.notes == ()
+    assert read_kept(folder, "mix", MixResult) == result
+    assert load_song(folder).printed_with == __version__
+
+
+def test_the_next_mix_gets_the_next_number_and_the_same_bytes(folder):
+    first, second = mix(folder), mix(folder)
+    assert second.file == "mixes/Two-layers-a-test_Mix02_48k24.wav"
+    assert first.sha256 == second.sha256
+
+
+def test_the_same_bytes_without_a_cache(folder):
+    first = mix(folder)
+    shutil.rmtree(folder / "cache")
+    assert mix(folder).sha256 == first.sha256
+
+
+def test_a_mix_above_full_scale_goes_out_as_float(folder):
+    edit_song(folder, "louder", lambda song: changed(song, master=Strip(fader_db=20.0)))
+    result = mix(folder)
+    assert result.sample_format == "float32"
+    assert result.file.endswith("_48k32f.wav")
+    assert "written as 32-bit float" in result.notes[0]
+    assert np.abs(soundfile.read(folder / result.file)[0]).max() > 1.0
+
+
+def test_a_file_of_ones_own_choice(folder, tmp_path):
+    out = tmp_path / "here" / "print.wav"
+    assert mix(folder, out=out, sample_format="float32").sample_format == "float32"
+    assert soundfile.info(out).subtype == "FLOAT"
+    before = out.read_bytes()
+    with pytest.raises(OutputError, match=r"print\.wav: the file exists already; choose another name"):
+        mix(folder, out=out)
+    received = tmp_path / "received" / "low.wav"
+    with pytest.raises(OutputError, match="exists already"):
+        mix(folder, out=received)
+    assert out.read_bytes() == before
+    with pytest.raises(SettingError, match=r"a mix is written as \.wav"):
+        mix(folder, out=tmp_path / "print.mp3")
+
+
+def test_parts_of_the_mix(folder):
+    with open_song(folder) as session:
+        parts = [session.rendered([name]) for name in ("low", "wide")]
+        assert np.abs(parts[0] + parts[1] - session.rendered()).max() < 1e-6
+        assert session.levels(["low"]).integrated_lufs < session.levels().integrated_lufs
+        assert session.stems["wide"].rate_hz == RATE_HZ
+
+
+def test_a_missing_file(folder, tmp_path):
+    (tmp_path / "received" / "low.wav").unlink()
+    with pytest.raises(InputError) as caught:
+        mix(folder)
+    assert str(caught.value) == (
+        "../received/low.wav: the file of track low is missing; "
+        "put it back, or correct its file in song.toml, or set use = false there"
+    )
+    assert not (folder / "mixes").exists()
+
+
+def test_a_changed_file(folder, tmp_path):
+    soundfile.write(tmp_path / "received" / "low.wav", np.zeros((FRAMES, 1)), RATE_HZ, "FLOAT")
+    with pytest.raises(InputError, match=r"low\.wav: the file of track low is not the one that was received; put the"):
+        mix(folder)
+
+
+def test_a_file_of_three_channels(folder, tmp_path):
+    soundfile.write(tmp_path / "received" / "low.wav", np.zeros((FRAMES, 3)), RATE_HZ, "FLOAT")
+    tracks = load_song(folder).tracks
+    edit_song(folder, "any", lambda song: changed(song, tracks=(changed(tracks[0], sha256=""), tracks[1])))
+    with pytest.raises(InputError, match=r"low\.wav: track low has 3 channels; a track has 1 or 2"):
+        mix(folder)
+
+
+def test_a_damaged_file(folder, tmp_path):
+    (tmp_path / "received" / "low.wav").write_bytes(b"RIFF nothing of use")
+    with pytest.raises(InputError, match=r"low\.wav: "):
+        mix(folder)
+
+
+def test_no_track_in_use(folder):
+    edit_song(folder, "none", lambda song: changed(song, tracks=tuple(changed(t, use=False) for t in song.tracks)))
+    with pytest.raises(StateError, match="the song has no track in use"):
+        mix(folder)
+
+
+def test_names():
+    assert file_name("  Ünder / the:sea?.. ") == "Ünder-the-sea"
+    assert file_name("../..") == "Song"
+    assert len(file_name("x" * 300)) == 80
+    assert [rate_tag(hz) for hz in (44100, 48000, 88200, 96000)] == ["44.1k", "48k", "88.2k", "96k"]

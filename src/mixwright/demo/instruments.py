@@ -146,7 +146,7 @@ def _string(midi: int, frames: int, player: int, muted: bool) -> np.ndarray:
     hz = hz_from_midi(midi + (0.03 if player else -0.02))
     amplitudes = np.sin(np.pi * partial * (0.17, 0.13)[player]) / partial**0.9
     decay_s = (0.12 if muted else 1.1) / (1.0 + 0.13 * (partial - 1))
-    return faded(decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s), 0.002, 0.02)
+    return faded(decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s), 0.002, 0.02 if frames < RATE_HZ else 0.3)
 
 
 def _strum_order(chord: Chord, mark: str) -> tuple[int, ...]:

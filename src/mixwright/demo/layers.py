@@ -18,7 +18,8 @@ from mixwright.model.words import Place, Role
 class Layer:
     """One file of a delivery.
 
-    `plays` names the lines of the score that sound in it; tracks of one `source` read as one layer.
+    `plays` names the lines of the score that it is for (drum microphones hear a little of the others).
+    Tracks of one `source` read as one layer.
     `peak_dbfs` is how hot it was recorded, without regard to the others. `rough_db` and `pan` are the
     fader and position of the artist's rough mix; `record_db` the fader in the finished record by the
     other artist (None: not in it).
@@ -48,9 +49,9 @@ _DOUBLE = partial(voices.choir, layer="double", singers=(voices.DOUBLE,))
 _LEAD = partial(voices.choir, layer="lead", singers=(voices.LEAD,))
 
 LAYERS = (
-    Layer("Kick.wav", _KIT[:3], "kick", "support", "drums", -3.5, -7.5, -7.0, _KICK),
-    Layer("Snare.wav", _KIT[:3], "snare", "support", "drums", -5.0, -5.5, -6.0, _SNARE),
-    Layer("Hats.wav", _KIT[:3], "hats", "bed", "drums", -9.0, -11.5, -10.0, _HATS, 0.25),
+    Layer("Kick.wav", ("kick",), "kick", "support", "drums", -3.5, -7.5, -7.0, _KICK),
+    Layer("Snare.wav", ("snare",), "snare", "support", "drums", -5.0, -5.5, -6.0, _SNARE),
+    Layer("Hats.wav", ("hats",), "hats", "bed", "drums", -9.0, -11.5, -10.0, _HATS, 0.25),
     Layer("OH.wav", _KIT, "overheads", "support", "drums", -7.0, -9.0, -6.5, drums.overheads),
     Layer("Room.wav", _KIT[:3], "room", "bed", "drums", -6.5, -11.5, -11.0, drums.room),
     Layer("Shaker.wav", ("shaker",), "percussion", "bed", "shaker", -10.0, -12.5, -12.0, drums.percussion, -0.4),
@@ -76,5 +77,5 @@ LEAD_FILE = "LeadVox.wav"
 def made(layer: Layer, piece: Piece) -> np.ndarray:
     """Return a layer of a piece as recorded: float32, (frames, channels), its peak at `peak_dbfs`."""
     sound = layer.make(piece)
-    peak = float(np.abs(sound).max())
+    peak = float(max(sound.max(), -sound.min()))
     return np.asarray(sound * (10.0 ** (layer.peak_dbfs / 20.0) / peak), dtype=np.float32)

@@ -163,7 +163,7 @@ RECORD = Piece(
     parts=(
         Part(
             "verse",
-            8,
+            4,
             _chords("Dm Bb F C"),
             {
                 "kick": "X.........x.....",
@@ -174,7 +174,7 @@ RECORD = Piece(
                 "guitar left": "x.......o...x...",
                 "pad": _HELD,
             },
-            {"lead": _PARADE_TUNE},
+            {"lead": _PARADE_TUNE[:2]},
             0.8,
         ),
         Part(

@@ -159,14 +159,18 @@ class Piece:
         return first * self.bar_frames / RATE_HZ, last * self.bar_frames / RATE_HZ
 
     def hits(self, layer: str) -> tuple[Hit, ...]:
-        """Return everything a layer plays, in order; a note lasts until the next or the end of its part."""
+        """Return everything a layer plays, in order; a note lasts until the next or the end of its part.
+
+        At the end of the piece it lasts into the tail, and leaves a third of that to ring out.
+        """
         result: list[Hit] = []
         for part, first_bar in zip(self.parts, self.first_bars, strict=True):
             pattern = part.plays.get(layer, "")
             steps = [
                 (step, mark) for step in range(part.bars * STEPS_PER_BAR) if (mark := _mark(pattern, step)) in _FORCE
             ]
-            ends = [*(step for step, _ in steps), part.bars * STEPS_PER_BAR][1:]
+            held = self.tail_bars * STEPS_PER_BAR * 2 // 3 if part is self.parts[-1] else 0
+            ends = [*(step for step, _ in steps), part.bars * STEPS_PER_BAR + held][1:]
             for (step, mark), end in zip(steps, ends, strict=True):
                 bar, in_bar = divmod(step, STEPS_PER_BAR)
                 result.append(

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from mixwright.io.song_file import create_song
 from mixwright.io.write import write_wav
 from mixwright.model.song import Group, Reference, Section, Song, Track
 
-RATE_HZ = 32000
+RATE_HZ = 16000
 SECONDS = 12
 
 #: id, role, place, group, loudest frequency, from and to second, level in dB
@@ -20,7 +21,7 @@ LAYERS = (
     ("vox", "lead vocal", "lead", "", 900.0, 2.0, 11.0, -26.0),
     ("kick", "kick", "support", "drums", 60.0, 0.0, 12.0, -20.0),
     ("snare", "snare", "support", "drums", 300.0, 0.0, 12.0, -24.0),
-    ("hats", "hats", "support", "drums", 7000.0, 0.0, 12.0, -26.0),
+    ("hats", "hats", "support", "drums", 5500.0, 0.0, 12.0, -26.0),
     ("bass", "bass", "support", "", 90.0, 0.0, 12.0, -16.0),
     ("guitar-1", "electric guitar", "support", "", 600.0, 0.0, 12.0, -20.0),
     ("guitar-2", "electric guitar", "support", "", 700.0, 0.0, 12.0, -20.0),
@@ -46,9 +47,13 @@ def band_noise(seed: int, hz: float, level_db: float, start_s: float, end_s: flo
 def write_audio(path: Path, audio: np.ndarray, rate_hz: int = RATE_HZ) -> None:
     """Write float audio."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    write_wav(
-        path, [audio], rate_hz=rate_hz, channels=audio.shape[1], frames=len(audio), sample_format="float32"
-    )
+    write_wav(path, [audio], rate_hz=rate_hz, channels=audio.shape[1], frames=len(audio), sample_format="float32")
+
+
+def copy_song(folder: Path, to: Path) -> Path:
+    """Copy a made song with all that it has kept and cached; returns the new song folder."""
+    shutil.copytree(folder.parent, to)
+    return to / folder.name
 
 
 def make_song(

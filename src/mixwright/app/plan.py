@@ -150,7 +150,8 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
     levels = propose_balance(scene, corridor, strength=strength)
     pans = _pans(session, scene, tracks, by_track, levels, corridor, strength)
     if song.pan_law_db != 3.0:  # only at equal power does a pan leave the level alone
-        levels = propose_balance(_after_pans(session, scene, pans), corridor, strength=strength)
+        placing = _placing_db(session.song, scene, pans)
+        levels = propose_balance(scene, corridor, strength=strength, placing_db=placing)
     return PlanResult(
         lead=song.lead,
         moves=(*levels.moves, *pans),
@@ -196,16 +197,11 @@ def _pans(
     return propose_pans(placed, scene.hz, corridor, law=session.song.pan_law_db / 3.0, strength=strength)
 
 
-def _after_pans(session: Session, scene: Scene, pans: Sequence[PlannedMove]) -> Scene:
-    """Return the scene with every placed layer as loud as the pan law leaves it."""
-    law = session.song.pan_law_db / 3.0
+def _placing_db(song: Song, scene: Scene, pans: Sequence[PlannedMove]) -> dict[str, float]:
+    """Return how much louder each layer gets when its tracks are placed."""
+    law = song.pan_law_db / 3.0
     change = {move.target: pan_power_db(move.predicted["pan"] or 0.0, law) for move in pans}
-    sounds = dict(scene.sounds)
-    for layer in scene.layers():
-        known = [change[id_] for id_ in layer.tracks if id_ in change]
-        if known:
-            sounds[layer.id] = sounds[layer.id].louder(sum(known) / len(layer.tracks))
-    return Scene(scene.elements, sounds, scene.mix, scene.hz)
+    return {layer.id: sum(change.get(id_, 0.0) for id_ in layer.tracks) / len(layer.tracks) for layer in scene.layers()}
 
 
 def _left_unplaced(song: Song, tracks: Sequence[Track]) -> tuple[str, ...]:

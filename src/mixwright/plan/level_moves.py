@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,8 @@ from mixwright.plan.table import DE_MAN, LEAD, SHI
 from mixwright.reference.profile import Corridor
 
 _WORTH_SAYING_LU = 0.1
+#: A lead this far off was hardly put there by ear: common practice, no source.
+_FAR_LEAD_DB = 12.0
 _Figures = Mapping[str, float | None]
 
 
@@ -36,7 +38,9 @@ class Proposal:
     mix_change_lu: float
 
 
-def propose_balance(scene: Scene, corridor: Corridor, *, strength: float = 1.0) -> Proposal:
+def propose_balance(
+    scene: Scene, corridor: Corridor, *, strength: float = 1.0, placing_db: Mapping[str, float] | None = None
+) -> Proposal:
     """Propose a static balance.
 
     Parameters
@@ -47,6 +51,8 @@ def propose_balance(scene: Scene, corridor: Corridor, *, strength: float = 1.0) 
         What the references span; empty without references.
     strength : float
         0 to 1: scales every move; predictions are those at this strength.
+    placing_db : mapping of layer id to dB, optional
+        How much louder the planned pans make a layer, where the pan law is not that of equal power.
 
     Returns
     -------
@@ -54,9 +60,11 @@ def propose_balance(scene: Scene, corridor: Corridor, *, strength: float = 1.0) 
         Deterministic. Layers inside what engineers differ by, or bound, are in `left_as_is`.
     """
     heard = audible(scene)
-    found = balance(heard, corridor)
+    placing = placing_db or {}
+    placed = {id_: sound.louder(placing.get(id_, 0.0)) for id_, sound in heard.sounds.items()}
+    found = balance(replace(heard, sounds=placed), corridor)
     planned = [part for element in heard.elements for part in _parts(element, found.gains)]
-    ledger = _Ledger(heard, found, planned, strength)
+    ledger = _Ledger(heard, found, planned, strength, placing)
     moves = tuple(ledger.move(part, target) for part in planned for target in part.targets)
     silent = [layer for layer in scene.layers() if scene.sounds[layer.id].loudness() is None]
     left = [
@@ -69,7 +77,8 @@ def propose_balance(scene: Scene, corridor: Corridor, *, strength: float = 1.0) 
         *(f"{layer.name}: silent throughout." for layer in silent),
     ]
     gains = {id_: ledger.gain(layer.id) for layer in heard.layers() for id_ in layer.tracks}
-    return Proposal(moves, tuple(left), found.findings, gains, ledger.mix_change())
+    far = [text for part in planned if (text := _far_lead(part))]
+    return Proposal(moves, tuple(left), (*far, *found.findings), gains, ledger.mix_change())
 
 
 def spreads_of(scene: Scene, corridor: Corridor) -> dict[str, Spread]:
@@ -134,11 +143,13 @@ def _sung(scene: Scene, sound: Sound) -> float:
 class _Ledger:
     """What every layer does in the mix, before and after: powers add, the mix changes as their sum does."""
 
-    def __init__(self, scene: Scene, found: Balance, parts: Sequence[_Part], strength: float) -> None:
+    def __init__(
+        self, scene: Scene, found: Balance, parts: Sequence[_Part], strength: float, placing: Mapping[str, float]
+    ) -> None:
         self._scene = scene
         self._found = found
         self._strength = strength
-        self._gains = {layer.id: 0.0 for layer in scene.layers()}
+        self._gains = {layer.id: placing.get(layer.id, 0.0) for layer in scene.layers()}
         for part in parts:
             for layer in part.layers:
                 self._gains[layer.id] += part.gain_db * strength
@@ -146,7 +157,7 @@ class _Ledger:
         self._after = self._mix(self._gains)
 
     def gain(self, layer: str) -> float:
-        """Return what the moves add to a layer."""
+        """Return what the moves add to a layer, pans included."""
         return self._gains[layer]
 
     def mix_change(self) -> float:
@@ -267,6 +278,17 @@ class _Ledger:
         if part.element.pool == "other":
             return f"{DE_MAN} and {SHI}: {part.layers[0].place} layers share what lead, bass and drums leave."
         return source_of_interval(part.element, part.layers[0]) + "."
+
+
+def _far_lead(part: _Part) -> str:
+    """Say when a lead came so far from a balance that its level may be meant."""
+    if part.element.pool != "lead" or not part.whole or abs(part.gain_db) < _FAR_LEAD_DB:
+        return ""
+    where = "below" if part.gain_db > 0.0 else "above"
+    return (
+        f"{part.name} came {abs(part.gain_db):.0f} dB {where} what a lead needs. If the tracks are mixed already, set "
+        'tracks_are = "as mixed" in song.toml: then no levels are proposed.'
+    )
 
 
 def _without(part: _Part, left: _Figures, spread: Spread | None) -> str:

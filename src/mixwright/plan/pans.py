@@ -31,6 +31,8 @@ _MONO_DB = -60.0
 _BAND_EDGES_HZ = (250.0, 2500.0)
 #: A range that holds less of the mix than this does not pull the image to a side.
 _BAND_SHARE = 0.01
+#: Sides alternate where it matters little: one more layer on the fuller side counts as this many squared dB.
+_CROWD_DB2 = 0.25
 _SMALLEST_STEP = 0.1
 _SCALES = (0.4, 1.4)
 _WIDEST = 0.9
@@ -160,17 +162,22 @@ def _chosen(stage: _Stage, units: Sequence[Unit], wanted_db: float) -> dict[str,
 
 
 def _turned(stage: _Stage, units: Sequence[Unit], scale: float) -> dict[str, float]:
-    """Return positions: fixed units as they are, free ones each on the side that leaves the ranges more even."""
+    """Return positions: fixed units as they are, free ones on the side that leaves ranges and numbers more even."""
     positions = {id_: place for unit in units if unit.hard for id_, place in unit.places(1.0, _WIDEST)}
     positions.update(
         {i: p for unit in units if not unit.hard and not unit.free for i, p in unit.places(scale, _WIDEST)}
     )
+    crowd = 0
     for unit in units:
         if not unit.free:
             continue
-        sides = [{**positions, **dict(unit.places(sign * scale, _WIDEST))} for sign in (-1.0, 1.0)]
-        uneven = [float(np.sum(stage.tilt_db(side) ** 2)) for side in sides]
-        positions = sides[0] if uneven[0] <= uneven[1] else sides[1]
+        tried = []
+        for sign in (-1, 1):
+            placed = {**positions, **dict(unit.places(sign * scale, _WIDEST))}
+            uneven = float(np.sum(stage.tilt_db(placed) ** 2)) + _CROWD_DB2 * (crowd + sign) ** 2
+            tried.append((uneven, sign, placed))
+        _, sign, positions = min(tried, key=lambda one: one[:2])
+        crowd += sign
     return positions
 
 

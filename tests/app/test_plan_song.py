@@ -1,0 +1,175 @@
+# SPDX-License-Identifier: Apache-2.0
+import pytest
+
+from made_songs import copy_song, make_song
+from mixwright.app.decide import accept, add, change, refuse
+from mixwright.app.measure import measure
+from mixwright.app.plan import plan
+from mixwright.errors import SettingError, StateError
+from mixwright.io.kept import read_kept, write_kept
+from mixwright.io.song_file import edit_song, load_song
+from mixwright.model.results import PlanResult, StartResult
+from mixwright.model.song import Lock, changed
+
+
+def intake(folder, guess):
+    result = StartResult(
+        folder="x", title="x", rate_hz=32000, duration_s=12.0, tempo_bpm=None, lead_guess=guess,
+        tracks=(), sections=(), references=(), rough=None, questions=(),
+    )  # fmt: skip
+    write_kept(folder, "intake", result)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A song measured once, so that copies of it need no rendering."""
+    folder = make_song(tmp_path_factory.mktemp("made"))
+    measure(folder)
+    return folder
+
+
+@pytest.fixture
+def song(made, tmp_path):
+    return copy_song(made, tmp_path / "copy")
+
+
+def without_lead(folder):
+    edit_song(folder, "lead", lambda now: changed(now, lead=()))
+    return folder
+
+
+def test_there_is_no_plan_before_the_lead_is_confirmed(song):
+    folder = without_lead(song)
+    intake(folder, "vox")
+    with pytest.raises(StateError) as caught:
+        plan(folder)
+    for words in ("the guess is vox", "--lead auto", "--lead ID"):
+        assert words in str(caught.value)
+    assert load_song(folder).moves == ()
+    assert plan(folder, lead="auto").lead == ("vox",)
+    assert load_song(folder).lead == ("vox",)
+    assert plan(folder).lead == ("vox",)
+
+
+def test_a_lead_may_be_named_and_an_unknown_one_is_refused(song):
+    folder = without_lead(song)
+    with pytest.raises(StateError, match="there is no guess"):
+        plan(folder, lead="auto")
+    with pytest.raises(SettingError, match="no track, source or group is called 'singer'"):
+        plan(folder, lead="singer")
+    with pytest.raises(SettingError, match="allowed: 0 to 1"):
+        plan(folder, lead="keys", strength=1.5)
+    assert plan(folder, lead="Keys").lead == ("keys",)
+
+
+@pytest.fixture(scope="module")
+def accepted(made, tmp_path_factory):
+    folder = copy_song(made, tmp_path_factory.mktemp("accepted") / "copy")
+    before = measure(folder)
+    planned = plan(folder)
+    accept(folder, (), everything=True)
+    return folder, before, planned, measure(folder)
+
+
+def test_what_is_rendered_after_accepting_is_what_was_predicted(accepted):
+    _, before, planned, after = accepted
+    levels = {track.id: track.re_mix_lu for track in after.tracks}
+    moves = {move.target: move for move in planned.moves if move.kind == "level"}
+    assert {"vox", "pad"} <= set(moves)
+    for id_, move in moves.items():
+        assert levels[id_] == pytest.approx(move.predicted["re_mix_lu"], abs=0.5)
+        assert next(t for t in before.tracks if t.id == id_).re_mix_lu == pytest.approx(
+            move.measured["re_mix_lu"], abs=0.1
+        )
+    pans = [move for move in planned.moves if move.kind == "pan"]
+    assert after.mix.side_to_mid_db == pytest.approx(pans[0].predicted["mix_side_to_mid_db"], abs=0.5)
+    change_lu = after.mix.integrated_lufs - before.mix.integrated_lufs
+    assert change_lu == pytest.approx(planned.moves[0].predicted["mix_change_lu"], abs=0.3)
+
+
+def test_a_song_already_balanced_gets_no_level_moves(accepted):
+    folder, *_ = accepted
+    again = plan(folder)
+    assert [move for move in again.moves if move.kind == "level"] == []
+    # Nor would it without the accepted moves in the way: the same balance as hand settings.
+    song = load_song(folder)
+    gains = {move.target: move.settings["gain_db"] for move in song.moves if move.kind == "level"}
+    tracks = tuple(
+        changed(track, strip=changed(track.strip, fader_db=gains.get(track.id, 0.0))) for track in song.tracks
+    )
+    edit_song(folder, "settle", lambda now: changed(now, tracks=tracks, moves=()))
+    assert [move for move in plan(folder).moves if move.kind == "level"] == []
+
+
+def test_decisions_bind_every_later_plan(song):
+    folder = song
+    first = plan(folder)
+    assert [move.id for move in plan(folder).moves] == [move.id for move in first.moves]
+    levels = {move.target: move.id for move in first.moves if move.kind == "level"}
+    refuse(folder, [levels["pad"]])
+    add(folder, "level vox +9 dB")
+    second = plan(folder)
+    assert not {move.target for move in second.moves if move.kind == "level"} & {"pad", "vox"}
+    assert any("your own move" in text for text in second.left_as_is)
+    kept = {move.id: move for move in load_song(folder).moves}
+    assert kept[levels["pad"]].state == "refused"
+    assert kept[levels["vox"]].settings == {"gain_db": 9.0}
+    assert read_kept(folder, "plan", PlanResult) == second
+
+
+def test_a_changed_proposal_stays_as_the_engineer_left_it(song):
+    folder = song
+    target = next(move for move in plan(folder).moves if move.target == "pad" and move.kind == "level")
+    change(folder, target.id, {"gain_db": "-2"})
+    plan(folder)
+    assert next(move for move in load_song(folder).moves if move.id == target.id).settings == {"gain_db": -2.0}
+
+
+def test_locks_are_kept(song):
+    locks = (Lock(target="pad", parameter="level"), Lock(target="drums", parameter="pan"))
+    edit_song(song, "locks", lambda now: changed(now, locks=locks))
+    moves = plan(song).moves
+    assert "pad" not in {move.target for move in moves if move.kind == "level"}
+    assert not {"kick", "snare", "hats"} & {move.target for move in moves if move.kind == "pan"}
+
+
+def test_strength_scales_what_is_heard(made, song, tmp_path):
+    folder = song
+    full = {move.id: move for move in plan(folder).moves}
+    before = measure(folder).mix
+    plan(folder, strength=0.0)
+    accept(folder, (), everything=True)
+    assert measure(folder).mix == before
+    other = copy_song(made, tmp_path / "half")
+    half = {move.id: move for move in plan(other, strength=0.5).moves}
+    assert set(half) == set(full)
+    accept(other, (), everything=True)
+    levels = {track.id: track.integrated_lufs for track in measure(other).tracks}
+    plain = {track.id: track.integrated_lufs for track in measure(made).tracks}
+    for move in full.values():
+        if move.kind == "level":
+            assert levels[move.target] - plain[move.target] == pytest.approx(0.5 * move.settings["gain_db"], abs=0.02)
+
+
+def test_tracks_as_mixed_keep_their_balance(song):
+    edit_song(song, "as mixed", lambda now: changed(now, tracks_are="as mixed"))
+    result = plan(song)
+    assert result.moves == ()
+    assert "as mixed" in result.left_as_is[0]
+
+
+def test_a_silent_lead_is_said(tmp_path):
+    folder = make_song(tmp_path, gains_db={"vox": -200.0})
+    with pytest.raises(StateError, match="silent"):
+        plan(folder)
+
+
+def test_a_pan_law_that_changes_levels_is_counted(song):
+    folder = song
+    edit_song(folder, "law", lambda now: changed(now, pan_law_db=6.0))
+    planned = plan(folder)
+    accept(folder, (), everything=True)
+    levels = {track.id: track.re_mix_lu for track in measure(folder).tracks}
+    for move in planned.moves:
+        if move.kind == "level":
+            assert levels[move.target] == pytest.approx(move.predicted["re_mix_lu"], abs=0.5)

@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names, rate_tag, words
@@ -91,9 +91,16 @@ def test_templates_that_are_refused_name_the_allowed_fields(template: str) -> No
     assert str(caught.value).isprintable()
 
 
+def test_names_differ_without_regard_to_case() -> None:
+    files = [NameFields(name, 48000, "pcm24") for name in ("Drums", "DRUMS")]
+    with pytest.raises(SettingError, match="twice"):
+        file_names(DEFAULT_TEMPLATE, "Song", "", files)
+
+
 TEMPLATES = st.sampled_from([DEFAULT_TEMPLATE, "{artist}_{title}_{print}_{depth}", "x-{print}_{title}_{depth}"])
 
 
+@settings(deadline=None)
 @given(TEMPLATES, st.text(max_size=120), st.text(max_size=30), st.lists(st.text(min_size=1, max_size=40), max_size=6))
 def test_any_title_gives_safe_names(template: str, title: str, artist: str, groups: list[str]) -> None:
     names = dict.fromkeys(words(group)[:20] or "Stem" for group in groups)

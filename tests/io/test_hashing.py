@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import time
 from pathlib import Path
 
 import numpy as np
@@ -32,10 +33,11 @@ def test_digest_is_remembered_until_the_file_changes(tmp_path: Path, monkeypatch
     monkeypatch.setattr(hashing, "_digest", lambda p: (calls.append(p), digest(p))[1])
     assert file_sha256(path, cache) == file_sha256(path, cache) == hashlib.sha256(b"one").hexdigest()
     assert len(calls) == 1
-    path.write_bytes(b"two")  # just now: same size, and the time stamp may not have moved
-    assert file_sha256(path, cache) == hashlib.sha256(b"two").hexdigest()
-    path.write_bytes(b"six")
-    assert file_sha256(path, cache) == hashlib.sha256(b"six").hexdigest()
+    now = time.time_ns()
+    for content in (b"two", b"six"):  # within one tick of the clock: same size, same time
+        path.write_bytes(content)
+        os.utime(path, ns=(now, now))
+        assert file_sha256(path, cache) == hashlib.sha256(content).hexdigest()
 
 
 @pytest.mark.parametrize("name", ["missing", "folder", "nul\0name"])

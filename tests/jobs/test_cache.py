@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.errors import InternalError, OutputError
@@ -109,6 +110,7 @@ def test_copied_folder_is_read_through_once_and_kept(cache: Cache, tmp_path: Pat
 
 
 @given(st.binary(max_size=300))
+@settings(deadline=None)
 def test_any_bytes_instead_of_a_record_are_not_trusted(tmp_path_factory: pytest.TempPathFactory, data: bytes) -> None:
     cache = Cache(tmp_path_factory.getbasetemp() / "records")
     cache.folder.mkdir(exist_ok=True)
@@ -221,6 +223,16 @@ def test_kill_while_making_leaves_no_entry_and_the_next_run_cleans_up(cache: Cac
     make = Counting()
     np.testing.assert_array_equal(Cache(cache.folder).array("a", make), AUDIO)
     assert files(cache) == ["a.npy", "a.seal"]
+
+
+def test_parts_are_abandoned_after_a_day_wherever_they_came_from(tmp_path: Path) -> None:
+    old, new = tmp_path / ".mixwright-01234567-1-ab.part", tmp_path / ".mixwright-01234567-1-cd.part"
+    old.mkdir()
+    (old / "a.wav").write_bytes(b"half")
+    new.write_bytes(b"made on another machine just now")
+    os.utime(old, (1, 1))
+    remove_abandoned(tmp_path)
+    assert list(tmp_path.iterdir()) == [new]
 
 
 def test_parts_of_a_running_process_are_left_alone(tmp_path: Path) -> None:

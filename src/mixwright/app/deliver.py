@@ -166,11 +166,16 @@ def _check_disk(session: Session) -> None:
 
 def _rendered(session: Session, template: str, report: Report, cancel: Cancel | None) -> list[_File]:
     """Render and measure every print, each once, whether or not it is printed in two formats."""
+    planned = _plan_names(session.song, template)
+    job = Job("rendering", len({entry.name for entry, _, _ in planned}), report, cancel)
+    found: dict[str, tuple[np.ndarray, Levels]] = {}
     files = []
-    for entry, sample_format, name in _plan_names(session.song, template):
-        audio = session.rendered(entry.tracks, report=report, cancel=cancel)
-        levels = session.levels(entry.tracks, report=report, cancel=cancel)
-        files.append(_File(entry, name, sample_format, audio, levels))
+    for entry, sample_format, name in planned:
+        if entry.name not in found:
+            audio = session.rendered(entry.tracks, cancel=cancel)
+            found[entry.name] = audio, session.levels(entry.tracks, cancel=cancel)
+            job.step()
+        files.append(_File(entry, name, sample_format, *found[entry.name]))
     return files
 
 

@@ -14,7 +14,7 @@ import hashlib
 import importlib.util
 import threading
 import weakref
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import ModuleType
@@ -30,7 +30,7 @@ from mixwright.native.library import library_path
 
 R = TypeVar("R", bound=Record)
 
-Part = str | int | float | bool | bytes | None | Record | tuple["Part", ...] | list["Part"] | dict[str, "Part"]
+Part = str | int | float | bool | bytes | None | Record | Sequence["Part"] | Mapping[str, "Part"]
 
 #: How often an entry is made again when the folder is deleted under it.
 _TRIES = 5

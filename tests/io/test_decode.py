@@ -116,6 +116,41 @@ def test_lossy_formats(
     assert np.corrcoef(decoded[middle, 0], audio[middle, 0])[0, 1] > 0.999  # aligned: no delay left
 
 
+@pytest.mark.parametrize(
+    ("form", "subtype", "endian", "encoding", "step"),
+    [
+        ("WAV", "PCM_24", "BIG", "pcm24", 2**-23),
+        ("AIFF", "PCM_16", "LITTLE", "pcm16", 2**-15),
+        ("CAF", "PCM_24", "LITTLE", "pcm24", 2**-23),
+        ("WAV", "ULAW", "FILE", "mu-law", 2**-5),
+    ],
+)
+def test_the_other_byte_order_and_companded_samples(
+    tmp_path: Path,
+    decoder: Decoder,
+    audio: np.ndarray,
+    form: str,
+    subtype: str,
+    endian: str,
+    encoding: str,
+    step: float,
+) -> None:
+    soundfile.write(tmp_path / "a", audio, RATE_HZ, format=form, subtype=subtype, endian=endian)
+    info = decoder.decode(tmp_path / "a", tmp_path / "a.npy")
+    assert (info.encoding, info.frames, info.header_frames) == (encoding, len(audio), None)
+    np.testing.assert_allclose(np.load(tmp_path / "a.npy"), audio, atol=step)
+
+
+def test_more_than_4_gib_is_read_with_64_bit_sizes(tmp_path: Path, decoder: Decoder) -> None:
+    frames = 2**32 // 6 + 10  # sparse: takes no room on the disk
+    with (tmp_path / "long.wav").open("wb") as file:
+        head = wav_header(frames, 2, 48000, "pcm24")
+        file.write(head)
+        file.truncate(len(head) + 6 * frames)
+    info = decoder.probe(tmp_path / "long.wav")
+    assert (info.container, info.frames, info.header_frames) == ("RF64", frames, None)
+
+
 def test_values_over_full_scale_and_not_finite_are_kept(tmp_path: Path, decoder: Decoder) -> None:
     audio = np.array([[2.5], [np.nan], [np.inf], [-np.inf], [1e-42]], np.float32)
     soundfile.write(tmp_path / "a.wav", audio, RATE_HZ, subtype="FLOAT")
@@ -277,6 +312,13 @@ def running(opened: Decoder) -> int:
 
 
 @posix
+def test_ctrl_c_is_for_the_parent_alone(tmp_path: Path) -> None:
+    with Decoder(1) as opened:
+        opened.probe(wav(tmp_path / "a.wav"))
+        assert os.getpgid(running(opened)) != os.getpgid(0)
+
+
+@posix
 def test_a_child_that_died_is_replaced(tmp_path: Path) -> None:
     path = wav(tmp_path / "a.wav")
     with Decoder(1) as opened:
@@ -290,7 +332,7 @@ def test_a_child_that_died_is_replaced(tmp_path: Path) -> None:
 
 
 CRASHING = """
-import os, sys
+import os, sys, time
 from mixwright.io import decoder_child as child
 real = child._answer
 def answer(request, replies):
@@ -298,13 +340,15 @@ def answer(request, replies):
     if name == "crash.wav":
         os.abort()
     if name == "sleep.wav":
-        import time; time.sleep(60)
+        time.sleep(60)
     if name == "spin.wav":
         while True: pass
     if name == "greedy.wav":
         bytearray(8 << 30)
     if name == "chatty.wav":
         os.write(1, b"printed by a library\\n"); print("more")
+    if name == "mad.wav":
+        replies.write("no reply" + chr(10)); replies.flush(); time.sleep(60)
     return real(request, replies)
 child._answer = answer
 child.START_CPU_S = 1
@@ -328,6 +372,7 @@ def crashing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Decode
         ("sleep", FileFormatError, "no progress"),
         ("spin", FileFormatError, "processor time"),
         ("greedy", LimitError, "memory"),
+        ("mad", FileFormatError, "crashed the decoder"),
     ],
 )
 def test_a_crash_costs_one_file(

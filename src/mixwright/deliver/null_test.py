@@ -34,15 +34,18 @@ class Proof:
 
 @dataclass
 class Residual:
-    """Peak and power of a difference."""
+    """Peak and power of a difference, and peak of what was wanted."""
 
     peak: float = 0.0
+    peak_of_wanted: float = 0.0
     power: float = 0.0
     samples: int = 0
 
-    def add(self, difference: np.ndarray) -> None:
+    def add(self, found: np.ndarray, wanted: np.ndarray) -> None:
         """Take the next block."""
+        difference = found - wanted
         if difference.size:
+            self.peak_of_wanted = max(self.peak_of_wanted, float(np.abs(wanted).max()))
             self.peak = max(self.peak, float(np.abs(difference).max()))
             self.power += float(np.sum(np.square(difference)))
             self.samples += difference.size
@@ -94,10 +97,10 @@ def prove(files: Sequence[Proof], progress: Callable[[int], None]) -> tuple[Chec
         blocks = [_fitted(next(reader, empty), count, lengths, i) for i, reader in enumerate(readers)]
         rendered = [file.audio[start : start + count].astype(np.float64) * file.gain for file in files]
         for i, block in enumerate(blocks):
-            own[i].add(block - rendered[i])
+            own[i].add(block, rendered[i])
         for total in sums:
             whole = rendered[0] if total.whole is None else blocks[total.whole]
-            total.residual.add(whole - sum(blocks[i] for i in total.parts))
+            total.residual.add(np.sum([blocks[i] for i in total.parts], axis=0), whole)
         progress(count)
     for i, reader in enumerate(readers):
         lengths[i] += sum(len(block) for block in reader)
@@ -145,9 +148,10 @@ def _contents(files: Sequence[Proof], own: Sequence[Residual]) -> CheckLine:
     wrong = []
     worst = 0.0
     for file, residual in zip(files, own, strict=True):
-        scale = max(1.0, float(np.abs(file.audio).max(initial=0.0)) * file.gain)
         bits = BITS[file.sample_format]
-        allowed = scale * 2.0**-24 if file.sample_format == "float32" else 1.5 * 2.0 ** (1 - bits)
+        allowed = (
+            max(1.0, residual.peak_of_wanted) * 2.0**-24 if file.sample_format == "float32" else 1.5 * 2.0 ** (1 - bits)
+        )
         if not residual.peak <= allowed * (1.0 + 1e-9):
             wrong.append(f"{file.path.name} differs by {_db(residual.peak_dbfs)} dBFS")
         worst = max(worst, residual.peak)

@@ -13,6 +13,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+import msgspec
+
 from mixwright.errors import (
     FileFormatError,
     InputError,
@@ -145,8 +147,9 @@ class Decoder:
             self._idle.put(child)
         if "error" in reply:
             hint = "export it as WAV, 24 bit or floating point" if reply["error"] == "format" else ""
-            raise _ERRORS[reply["error"]](reply["message"], where=printable(path), hint=hint)
-        return AudioInfo(**reply["info"])
+            kind = _ERRORS.get(reply["error"], FileFormatError)
+            raise kind(printable(reply.get("message", "")), where=printable(path), hint=hint)
+        return msgspec.convert(reply["info"], AudioInfo)
 
 
 class ChildDied(Exception):
@@ -171,6 +174,9 @@ class _Child:
                 stderr=subprocess.DEVNULL,
                 env=environment,
                 bufsize=0,
+                # Ctrl-C in the terminal is for the parent alone: a child that it ended would blame its file.
+                start_new_session=True,
+                creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
             )
         except OSError as error:
             raise InternalError(f"the decoder cannot be started ({error})") from error
@@ -231,5 +237,8 @@ class _Child:
         assert self._process.stdout is not None
         with self._process.stdout as lines:
             for line in lines:
-                self._replies.put(json.loads(line))
+                try:
+                    self._replies.put(msgspec.json.decode(line, type=dict[str, Any]))
+                except msgspec.MsgspecError:  # no reply of ours: the process is no longer itself
+                    break
         self._replies.put(None)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
 
 from mixwright.meter.measure import Meter, measure
 from mixwright.meter.true_peak import PHASES, bounds, interpolator
@@ -130,3 +131,45 @@ def test_bounds_belong_to_the_taps():
     assert rounding > 64 * 2**-24 * wide
     assert 1 / 8 < grid_curve < 0.25
     assert rest < 0.1
+
+
+def grid_point(place: int) -> np.ndarray:
+    """Weights of x[-32] to x[33] in a point of the grid of twice the density; place 0 is x[0], 1 half-way to x[1]."""
+    weights = np.zeros(66)
+    if place % 2:
+        weights[1 + place // 2 : 65 + place // 2] = interpolator()[4]
+    else:
+        weights[32 + place // 2] = 1.0
+    return weights
+
+
+# The inputs that come nearest to each bound, by summing signs twice and by linear programming: no input exceeds the
+# bound, and the worst reaches nearly all of it, so that a smaller constant would be wrong.
+def test_the_worst_input_reaches_the_second_bound():
+    reached = []
+    for taps in interpolator().astype(np.float64):
+        curve = taps.copy()
+        curve[31:33] -= 1.0 - taps @ (np.arange(64) - 31), taps @ (np.arange(64) - 31)
+        twice = np.cumsum(np.cumsum(curve))
+        differences = np.sign(twice[:-2])
+        worst = np.concatenate(([0.0, 0.0], np.cumsum(np.cumsum(differences))))
+        assert np.abs(np.diff(worst, 2)).max() == 1.0
+        reached.append(abs(curve @ worst))
+    assert 0.999 * bounds()[1] < max(reached) <= bounds()[1] + 1e-5
+
+
+@pytest.mark.parametrize("roughness", [0.0, 0.1, 0.4])
+def test_the_worst_input_reaches_the_third_bound(roughness):
+    reached = []
+    for phase in (1, 2, 3, 5, 6, 7):
+        place, share = divmod(phase / 4, 1.0)
+        at = int(place)
+        point = np.zeros(66)
+        point[1:65] = interpolator()[phase]
+        off_line = point - (1.0 - share) * grid_point(at) - share * grid_point(at + 1)
+        second = np.stack([grid_point(k - 1) - 2.0 * grid_point(k) + grid_point(k + 1) for k in (at, at + 1)])
+        limits = np.full(4, roughness)
+        worst = linprog(-off_line, A_ub=np.concatenate((second, -second)), b_ub=limits, bounds=(-1.0, 1.0))
+        reached.append(-worst.fun)
+    bound = bounds()[3] * roughness + bounds()[4]
+    assert 0.85 * bound < max(reached) <= bound

@@ -114,15 +114,14 @@ def pad(piece: Piece) -> np.ndarray:
     return result
 
 
-def _tine(midi: int, hard: bool) -> np.ndarray:
+def _tine(midi: int, hard: bool, frames: int) -> np.ndarray:
     """Return one note of an electric piano: few partials, a short bell two octaves and more above."""
     hz = hz_from_midi(midi)
     amplitudes = np.array([1.0, 0.32, 0.10, 0.05, 0.02, 0.0, 0.16 if hard else 0.10, 0.0, 0.03])
     decay_s = np.array([1.1, 0.7, 0.4, 0.3, 0.3, 0.2, 0.09, 0.1, 0.05])
-    frames = round(2.2 * RATE_HZ)
     tone = decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s)
     hammer = filtered(noise(f"hammer {midi}", frames), high_pass(300.0), low_pass(2600.0)) * decay(frames, 0.005)
-    return np.asarray(tone + 0.05 * hammer)
+    return faded(tone + 0.05 * hammer, 0.001, 0.12)
 
 
 def keys(piece: Piece) -> np.ndarray:
@@ -132,7 +131,7 @@ def keys(piece: Piece) -> np.ndarray:
     for hit in piece.hits("keys"):
         held = min(hit.frames + 2400, round(2.2 * RATE_HZ))
         for index, midi in enumerate(hit.chord.voiced(52, 4)):
-            add(result, hit.frame + 90 * index, faded(tine(midi, hit.mark == "X")[:held], 0.001, 0.12), hit.force)
+            add(result, hit.frame + 90 * index, tine(midi, hit.mark == "X", held), hit.force)
     coloured = filtered(saturated(result, 0.5), high_pass(110.0), bell(1500.0, 3.0, 0.7))
     sway = 0.35 * np.sin(2.0 * np.pi * 4.3 * seconds(piece.frames))
     return np.column_stack((coloured * (1.0 + sway), coloured * (1.0 - sway)))

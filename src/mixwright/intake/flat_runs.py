@@ -63,14 +63,16 @@ class FlatRuns:
         breaks = np.flatnonzero(np.diff(at) > 1)
         firsts = at[np.concatenate([[0], breaks + 1])]
         lasts = at[np.concatenate([breaks, [len(at) - 1]])]
-        for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True):
+        if firsts[0] > 0:
+            self._close()
+        # Only long runs and those at the edges of the block matter; quiet noise has a million short ones.
+        telling = (lasts - firsts + 1 >= SHORTEST_RUN) | (firsts == 0) | (lasts == len(side) - 1)
+        for first, last in zip(firsts[telling].tolist(), lasts[telling].tolist(), strict=True):
             length = last - first + 1
             begin = self._position + first
             if first == 0 and self._open is not None:
                 begin, length = self._open[0], self._open[1] + length
                 self._open = None
-            else:
-                self._close()
             if last == len(side) - 1:
                 self._open = (begin, length)
             elif length >= SHORTEST_RUN and length > self._natural(side, first, last):

@@ -37,7 +37,7 @@ class Listening(Record, frozen=True, kw_only=True):
     """What one file sounds like.
 
     `powers`: mean square of left, right, mid and side (mono: left = right = mid, side 0).
-    `sounds_from_frame`: first frame above -60 dBFS, or above the noise floor by 12 dB.
+    `sounds_from_frame`: first frame above -60 dBFS and above the noise floor by 12 dB.
     `level`, `bright`, `low`: traces of 10 ms, read with :func:`trace_db`: mean square of the channels, of
     their first difference, and of their 10 ms mean (below about 50 Hz), as half decibels above -120.
     `content_sha256`: of the samples without leading zeros, channel count and rate.
@@ -213,7 +213,8 @@ class _Listener:
 
     def _sounds_from(self, audio: npt.NDArray[np.float32], level: npt.NDArray[np.float64]) -> int | None:
         floor = float(np.quantile(level, 0.05))
-        threshold = max(1e-3, np.sqrt(floor) * 10.0 ** (12.0 / 20.0))
+        # A steady sound has no quiet part to tell a noise floor from: 20 dB below the peak always counts.
+        threshold = min(max(1e-3, np.sqrt(floor) * 10.0 ** (12.0 / 20.0)), 0.1 * self.peak)
         for start in range(0, self.frames, self.rate_hz):
             over = np.flatnonzero(np.abs(audio[start : start + self.rate_hz]).max(axis=1) > threshold)
             if len(over):

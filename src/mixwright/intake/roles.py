@@ -14,7 +14,7 @@ from mixwright.intake.timbre import Timbre
 from mixwright.model.words import Place, Role
 
 #: How much of a candidate's weight stays when the sound speaks wholly against it.
-_LEAST_FROM_SOUND = 0.25
+_LEAST_FROM_SOUND = 0.15
 #: A role that only the sound tells is never surer than this.
 _MOST_WITHOUT_NAME = 0.6
 #: Below this the sound tells no role.

@@ -20,13 +20,17 @@ from mixwright.model.words import DRUM_ROLES, Role
 
 #: Onsets of two microphones, or of two takes of one part, correlate above this; measured on synthesised parts.
 SAME_RHYTHM = 0.5
+#: ... and above this where their names differ only by microphone ("Bass DI", "Bass Sub").
+SAME_RHYTHM_BY_NAME = 0.3
 #: Layers of one source sound together for at least this share of the shorter one.
 _TOGETHER = 0.5
 #: Words that tell one microphone or take from another, not one part from another.
 _TAKE_WORDS = re.compile(
     r"\b(in|inside|out|outside|top|bot|btm|bottom|dbl|double|doubled|adt|di|amp|sub|trig|sample)\b"
 )
-_OVERHEAR: frozenset[Role] = frozenset({"overheads", "room", "drums"})
+#: Meanings that tell two microphones of one thing apart.
+_MICROPHONES = frozenset({"in", "out", "top", "bottom", "di", "amp", "sub", "sample", "double"})
+_EARS: frozenset[Role] = frozenset({"overheads", "room"})
 #: Roles of which several tracks are taken for one layer when they share their onsets, whatever they are called.
 _LAYERED: frozenset[Role] = frozenset({"kick", "snare", "bass"})
 
@@ -96,33 +100,44 @@ def _by_rhythm(a: Layer, b: Layer) -> str:
     if max(together(a.trace, b.trace), together(b.trace, a.trace)) < _TOGETHER:
         return ""
     likeness = rhythm_likeness(a.trace, b.trace)
-    if likeness < SAME_RHYTHM:
+    by_name = _part(a.name.stem) == _part(b.name.stem) and (a.name.meanings ^ b.name.meanings) & _MICROPHONES
+    if likeness < (SAME_RHYTHM_BY_NAME if by_name else SAME_RHYTHM):
         return ""
     what = {"kick": "the same hits", "snare": "the same hits", "bass": "the same notes"}.get(a.role, "the same part")
-    return f"{what} in both (onsets correlate by {likeness:.2f})"
+    return f"{a.id} and {b.id}: {what} (onsets correlate by {likeness:.2f})"
 
 
 def _join_by_bleed(layers: Sequence[Layer], found: _Union) -> None:
     """Join drum tracks that hear one another; programmed drums do not, and stay apart.
 
-    Overheads and rooms hear the whole kit, so everything is compared with those; without them every
-    drum track is compared with every other.
+    Overheads and rooms hear the whole kit, so everything is compared with those, first by onsets;
+    without them every drum track is compared with every other, by waveform.
     """
     drums = [i for i, layer in enumerate(layers) if layer.role in DRUM_ROLES]
-    ears = [i for i in drums if layers[i].role in _OVERHEAR] or drums
-    for i in ears:
+    ears = [i for i in drums if layers[i].role in _EARS]
+    for i in ears or drums:
         for j in drums:
-            if found.root(i) == found.root(j) or (j in ears and j < i):
+            if found.root(i) == found.root(j) or (j < i and (j in ears or not ears)):
                 continue
-            lag_ms = _bleed_lag_ms(layers[i], layers[j])
-            if lag_ms is not None:
-                reason = f"{layers[i].id} and {layers[j].id} hear the same drums ({lag_ms:+.1f} ms apart)"
+            reason = _bleed(layers[i], layers[j], by_rhythm=i in ears)
+            if reason:
                 found.join(i, j, reason)
+
+
+def _bleed(a: Layer, b: Layer, *, by_rhythm: bool) -> str:
+    if together(b.trace, a.trace) < 0.3:
+        return ""
+    if by_rhythm and b.role != "drums":
+        likeness = rhythm_likeness(a.trace, b.trace)
+        if likeness >= SAME_RHYTHM:
+            return f"{b.id} is heard in {a.id} (onsets correlate by {likeness:.2f})"
+    lag_ms = _bleed_lag_ms(a, b)
+    return "" if lag_ms is None else f"{a.id} and {b.id} hear the same drums ({lag_ms:+.1f} ms apart)"
 
 
 def _bleed_lag_ms(a: Layer, b: Layer) -> float | None:
     rate_hz = a.trace.heard.rate_hz
-    if a.audio is None or b.audio is None or rate_hz != b.trace.heard.rate_hz or together(b.trace, a.trace) < 0.3:
+    if a.audio is None or b.audio is None or rate_hz != b.trace.heard.rate_hz:
         return None
     lag = same_waveform(a.audio, b.audio, rate_hz)
     return None if lag is None else 1000.0 * lag.lag_frames / rate_hz

@@ -52,7 +52,11 @@ def conversion_error(text: str | None, data: Mapping[str, object], error: msgspe
         return SettingError(
             f"{field[2]} is missing", where=_where(text, path), hint=f"allowed: {_allowed(_field(kind, field[2]))}"
         )
-    return SettingError(f"{_shown(value)} does not fit", where=_where(text, path), hint=f"allowed: {_allowed(kind)}")
+    hint = f"allowed: {_allowed(kind)}"
+    if isinstance(kind, inspect.LiteralType) and isinstance(value, str):
+        near = difflib.get_close_matches(value.lower(), [str(word) for word in kind.values], n=1, cutoff=0.5)
+        hint = f"did you mean {near[0]}? {hint}" if near else hint
+    return SettingError(f"{_shown(value)} does not fit", where=_where(text, path), hint=hint)
 
 
 def check_finite(text: str | None, data: Mapping[str, object]) -> None:

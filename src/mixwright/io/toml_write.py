@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -12,7 +13,6 @@ from mixwright.errors import InternalError
 from mixwright.model.record import Record
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_ESCAPED = re.compile(r'["\\\x00-\x1f\x7f-\x9f\u2028\u2029]')
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 _FIRST_SCHEMA = 1
 
@@ -23,7 +23,7 @@ def fields_of(record: Record | Mapping[str, object]) -> Iterator[tuple[str, obje
         for name, value in record.items():
             yield name, value, msgspec.NODEFAULT
         return
-    for field in msgspec.structs.fields(record):
+    for field in _fields(type(record)):
         default = field.default
         if field.default_factory is not msgspec.NODEFAULT:
             default = field.default_factory()
@@ -50,7 +50,7 @@ def key_text(*path: str) -> str:
 
 def string_text(text: str) -> str:
     """Return a basic string on one line; whatever could move a cursor or hide itself is escaped."""
-    return f'"{_ESCAPED.sub(_escape, text)}"'
+    return f'"{"".join(map(_escaped, text))}"'
 
 
 def inline_text(value: object) -> str:
@@ -95,6 +95,15 @@ def is_block(value: object) -> bool:
     return isinstance(value, Record) and len(value.__struct_fields__) > 4
 
 
-def _escape(found: re.Match[str]) -> str:
-    character = found.group()
-    return _SHORT.get(character, f"\\u{ord(character):04X}")
+@functools.cache
+def _fields(kind: type[Record]) -> tuple[msgspec.structs.FieldInfo, ...]:
+    return msgspec.structs.fields(kind)  # slow: it resolves all annotations
+
+
+def _escaped(character: str) -> str:
+    if character in _SHORT:
+        return _SHORT[character]
+    code = ord(character)
+    if character.isprintable() or 0xD800 <= code < 0xE000:  # a lone surrogate has no escape: writing refuses it
+        return character
+    return f"\\u{code:04X}" if code < 0x10000 else f"\\U{code:08X}"

@@ -56,12 +56,12 @@ def app(monkeypatch):
 
 
 @pytest.fixture
-def mixwright(capsys) -> Callable[..., Ended]:
+def mixwright(capfd) -> Callable[..., Ended]:
     """Run a command line within this process."""
 
     def call(*words: str) -> Ended:
         status = run([str(word) for word in words])
-        told = capsys.readouterr()
+        told = capfd.readouterr()
         return Ended(status, told.out, told.err)
 
     return call

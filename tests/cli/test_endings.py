@@ -7,6 +7,7 @@ import re
 import signal
 import subprocess
 import sys
+import types
 from pathlib import Path
 
 import pytest
@@ -26,7 +27,8 @@ KINDS = [kind for kind in leaves(MixwrightError) if kind.__module__ == errors.__
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_error_is_one_line_and_a_status(kind, app, mixwright, monkeypatch, tmp_path):
-    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", None)
     app("undo", kind("the track is\nempty", where="kick.wav", hint="send it again"))
     ended = mixwright("undo", "bus")
     assert ended.status == {"internal": 1, "cancelled": 130}.get(kind.kind, 2)
@@ -51,7 +53,8 @@ def test_kinds_are_told_apart():
 
 
 def test_a_fault_of_ours_keeps_its_traceback(app, mixwright, monkeypatch, tmp_path):
-    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", None)
     app("undo", ZeroDivisionError("a\nb"))
     ended = mixwright("undo", "bus")
     assert ended.status == 1
@@ -61,8 +64,11 @@ def test_a_fault_of_ours_keeps_its_traceback(app, mixwright, monkeypatch, tmp_pa
     assert "Traceback" in mixwright("undo", "bus", "--debug").err
 
 
-def test_a_fault_is_told_even_where_no_file_can_be_kept(app, mixwright, monkeypatch, tmp_path):
-    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "missing"))
+def test_a_fault_is_told_even_where_no_file_can_be_kept(app, mixwright, monkeypatch):
+    def full(**_):
+        raise OSError(errno.ENOSPC, "no space left on device")
+
+    monkeypatch.setattr("mixwright.cli.output.tempfile", types.SimpleNamespace(mkstemp=full))
     app("undo", ZeroDivisionError())
     ended = mixwright("undo", "bus")
     assert ended.status == 1

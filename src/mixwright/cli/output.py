@@ -11,12 +11,12 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from mixwright.cli.progress import Mode, Teller, teller
+from mixwright.cli.progress import Mode, teller
 
 if TYPE_CHECKING:
     from mixwright.errors import MixwrightError
@@ -31,6 +31,8 @@ OURS = 1
 MEND = 2
 CHECK_FAILED = 3
 STOPPED = 130
+
+_STOPPING = b"mixwright: stopping after this step; press Ctrl-C again to break off\n"
 
 
 class Output:
@@ -68,7 +70,7 @@ class Output:
         cancel = Cancel()
         told = teller(self.progress, sys.stderr)
         try:
-            with _stopped_by_user(cancel, told):
+            with _stopped_by_user(cancel):
                 return function(*arguments, **settings, report=told, cancel=cancel)
         finally:
             told.close()
@@ -118,14 +120,15 @@ class Output:
 
 
 @contextmanager
-def _stopped_by_user(cancel: Cancel, told: Teller) -> Iterator[None]:
+def _stopped_by_user(cancel: Cancel) -> Iterator[None]:
     """Let the first Ctrl-C throw the switch, and the second one break off at once."""
 
     def stop(_number: int, _frame: FrameType | None) -> None:
-        told.close()
-        _to_stderr("mixwright: stopping after this step; press Ctrl-C again to break off")
+        # The signal may come while this very thread holds a lock or is within a write: nothing here takes either.
         cancel.cancel()
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        with suppress(OSError, ValueError):
+            os.write(sys.stderr.fileno(), _STOPPING)
 
     try:
         before = signal.signal(signal.SIGINT, stop)

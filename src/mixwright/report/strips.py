@@ -2,7 +2,7 @@
 """Small pictures that stretch with the page: positions across in per cent, heights in pixels.
 
 They are drawn here and not by a chart library because text beside them then keeps its size on any screen, colours
-follow the reader's light or dark setting, and a page of sixty rows is made in milliseconds (docs/decisions/0005).
+follow the reader's light or dark setting, and a page of sixty rows is made in milliseconds (docs/decisions/0004).
 """
 
 from __future__ import annotations

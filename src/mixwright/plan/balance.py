@@ -12,7 +12,7 @@ from mixwright.plan.elements import Element, Layer
 from mixwright.plan.scene import Scene
 from mixwright.plan.settle import LARGEST_TRIM_DB, Array, Wanted, level_of_sum, settle
 from mixwright.plan.sound import Sound, together
-from mixwright.plan.table import DE_MAN, DOUBLE_BELOW_LEAD, PRACTICE, SHI
+from mixwright.plan.table import DE_MAN, DOUBLE_BELOW_LEAD, EFFECTS, PRACTICE, SHI
 from mixwright.plan.targets import element_sound, inside, wanted
 from mixwright.plan.toward import toward_references
 from mixwright.reference.profile import Corridor
@@ -95,6 +95,8 @@ def source_of_interval(element: Element, layer: Layer) -> str:
     """Return where the interval of a layer comes from."""
     if layer.part == "double":
         return f"doubles {abs(DOUBLE_BELOW_LEAD.mean_lu):g} LU below what they double: {PRACTICE}; upper end {SHI}"
+    if element.pool == "other" and layer.role in EFFECTS:
+        return f"as for other layers ({DE_MAN}, {SHI}); its width for effects: {PRACTICE}"
     if element.pool == "other":
         return f"what the table of {DE_MAN} leaves beside lead, bass and drums, shared by the tiers of {SHI}"
     return DE_MAN

@@ -47,18 +47,20 @@ def elements_of(song: Song) -> tuple[Element, ...]:
     sounding = [track for track in used_tracks(song) if not track.mute and track.group not in muted]
     leads = _lead_tracks(song, sounding)
     drums = any(track.role in DRUM_ROLES for track in sounding)
-    members: dict[str, dict[tuple[Part, str], list[Track]]] = {}
+    members: dict[str, dict[tuple[Part, str, str], list[Track]]] = {}
     pools: dict[str, Pool] = {}
     for track in sounding:
         element, pool, part = _belongs(track, leads, drums)
         pools[element] = pool
-        members.setdefault(element, {}).setdefault((part, source_of(track)), []).append(track)
+        # Microphones of one kit are a source; what each is for tells them apart.
+        kind = track.role if part == "rest" else ""
+        members.setdefault(element, {}).setdefault((part, source_of(track), kind), []).append(track)
     elements = []
     for element, parts in members.items():
-        layers = tuple(_layer(song, part, tracks, bound) for (part, _), tracks in parts.items())
+        layers = tuple(_layer(song, part, tracks, bound) for (part, _, _), tracks in parts.items())
         tracks = [track for tracks in parts.values() for track in tracks]
         target = _target(song, tracks)
-        name = layers[0].name if len(layers) == 1 or pools[element] in ("lead", "other") else element
+        name = element if pools[element] in ("bass", "drums") and len(layers) > 1 else _name(song, target, layers)
         elements.append(Element(element, name, pools[element], layers, target))
     return tuple(elements)
 
@@ -120,6 +122,12 @@ def _layer(song: Song, part: Part, tracks: list[Track], bound: dict[str, str]) -
         place=_strongest(track.place for track in tracks),
         bound=why,
     )
+
+
+def _name(song: Song, target: str, layers: tuple[Layer, ...]) -> str:
+    names = {group.id: group.name for group in song.groups} | {source.id: source.name for source in song.sources}
+    known = names.get(target, "")
+    return known if known and len(layers) > 1 else next((x.name for x in layers if x.part == "lead"), layers[0].name)
 
 
 def _target(song: Song, tracks: list[Track]) -> str:

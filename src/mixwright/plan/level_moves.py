@@ -15,7 +15,7 @@ from mixwright.plan.elements import Element, Layer
 from mixwright.plan.scene import Scene, audible
 from mixwright.plan.settle import LARGEST_TRIM_DB
 from mixwright.plan.sound import Sound, together
-from mixwright.plan.table import DE_MAN, LEAD, SHI
+from mixwright.plan.table import DE_MAN, EFFECTS, LEAD, SHI
 from mixwright.reference.profile import Corridor
 
 _WORTH_SAYING_LU = 0.1
@@ -119,8 +119,9 @@ def _parts(element: Element, gains: Mapping[str, float]) -> list[_Part]:
     parts = []
     if element.target and len(element.layers) > 1 and not any(layer.bound for layer in element.layers):
         values = list(rounded.values())
-        # The gain that most layers share; of equally frequent ones the smallest.
-        together_db = max(values, key=lambda value: (values.count(value), -abs(value), value))
+        # A lead's own gain, or the one that most layers share; of equally frequent ones the smallest.
+        own = [rounded[layer.id] for layer in element.layers if layer.part == "lead"]
+        together_db = own[0] if own else max(values, key=lambda value: (values.count(value), -abs(value), value))
         if together_db:
             parts.append(_Part((element.target,), element.name, together_db, element, element.layers, True))
     for layer in element.layers:
@@ -275,9 +276,10 @@ class _Ledger:
                 f"{DE_MAN}: lead vocal {LEAD.mean_lu:+.2f} LU re mix, {LEAD.spread_lu:.2f} LU between engineers, "
                 f"which is about {fader:.1f} dB of its fader."
             )
-        if part.element.pool == "other":
+        if part.element.pool == "other" and part.layers[0].role not in EFFECTS:
             return f"{DE_MAN} and {SHI}: {part.layers[0].place} layers share what lead, bass and drums leave."
-        return source_of_interval(part.element, part.layers[0]) + "."
+        source = source_of_interval(part.element, part.layers[0])
+        return f"{source[0].upper()}{source[1:]}."
 
 
 def _far_lead(part: _Part) -> str:

@@ -18,6 +18,7 @@ LARGEST_TRIM_DB = 24.0
 #: So far outside its interval a member is left: the edges are no sharper.
 SMALLEST_DB = 0.5
 _SEARCH_DB = 80.0
+_PASSES = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,19 +53,20 @@ def settle(wanted: Wanted) -> Array:
     Powers add (:func:`level_of_sum`). The level of the sum that the intervals refer to depends on the gains
     themselves: with every member clamped to its interval, the sum's level rises by less than the level assumed, so one
     assumed level agrees with itself; found by bisection. Members outside their interval then go to :func:`goal`.
-    Where every member would move, the shift that needs the smallest moves is taken out of all: only relative
-    levels matter.
+    What turns out not to be needed is taken back. Where every member would move, the shift that needs the smallest
+    moves is taken out of all: only relative levels matter.
     """
     if not wanted.free.any():
         return np.zeros(len(wanted.loudness))
     level = _consistent_level(wanted)
     moved = np.zeros(len(wanted.loudness), dtype=bool)
     gains = np.zeros(len(wanted.loudness))
-    for _ in range(2):  # the goals shift the sum a little, which may leave one more member outside
+    for _ in range(_PASSES):  # the goals shift the sum a little, which may leave one more member outside
         moved |= wanted.free & (np.abs(_clamped(wanted, level)) > SMALLEST_DB)
         gains = with_exact(wanted, np.where(moved, goal(wanted, level), 0.0))
         level = level_of_sum(wanted.energy, gains)
-    if moved.all():
+    gains = _without_needless(wanted, gains)
+    if (gains != 0.0).all():
         gains -= np.median(gains)
     return gains
 
@@ -103,6 +105,22 @@ def with_exact(wanted: Wanted, gains: Array) -> Array:
     new = gains.copy()
     new[exact] = level + wanted.centre[exact] - wanted.loudness[exact]
     return new
+
+
+def _without_needless(wanted: Wanted, gains: Array) -> Array:
+    """Take back, smallest first, every gain without which all that are left alone lie inside their intervals."""
+    found = gains.copy()
+    for index in np.argsort(np.abs(gains), kind="stable"):
+        if found[index] == 0.0 or wanted.exact[index]:
+            continue
+        tried = found.copy()
+        tried[index] = 0.0
+        tried = with_exact(wanted, tried)
+        away = wanted.loudness + tried - level_of_sum(wanted.energy, tried) - wanted.centre
+        left = wanted.free & (tried == 0.0)
+        if np.all(np.abs(away[left]) <= wanted.spread[left] + SMALLEST_DB):
+            found = tried
+    return found
 
 
 def _clamped(wanted: Wanted, level: float) -> Array:

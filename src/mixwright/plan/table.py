@@ -44,6 +44,9 @@ DRUM_LAYER_SPREAD_LU = 5.46
 INSTRUMENT_LEAD_SPREAD_LU = 3.09
 #: Mean spreads over sources: between engineers (same song), and between songs (same engineer).
 SPREAD_LU: dict[Place, float] = {"lead": 3.09, "support": 3.09, "bed": 4.14}
+#: Effects and returns come and go as the song wants; nothing is published: common practice, no source.
+EFFECTS: frozenset[Role] = frozenset({"effects", "return"})
+EFFECTS_SPREAD_LU = 6.0
 #: Tiers below the lead: accompaniment about -3 dB, pads about -8.5 dB (Shi et al. 2025, Table 1).
 TIER_LU: dict[Place, float] = {"lead": -3.0, "support": -3.0, "bed": -8.5}
 #: BS.1770 reads percussive high material low (Pestana et al. 2013), so its figure in LU lies lower. By how much:

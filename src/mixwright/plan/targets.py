@@ -17,6 +17,8 @@ from mixwright.plan.table import (
     DRUM_LAYER_SPREAD_LU,
     DRUM_PARTS,
     DRUMS_SPREAD_LU,
+    EFFECTS,
+    EFFECTS_SPREAD_LU,
     HIGH_PERCUSSION,
     HIGH_PERCUSSION_LU,
     INSTRUMENT_LEAD_SPREAD_LU,
@@ -83,7 +85,7 @@ def spread_of(element: Element) -> float:
     first = element.layers[0]
     if element.pool == "lead":
         return LEAD.spread_lu if first.role in ("lead vocal", "backing vocal") else INSTRUMENT_LEAD_SPREAD_LU
-    return SPREAD_LU[first.place]
+    return EFFECTS_SPREAD_LU if first.role in EFFECTS else SPREAD_LU[first.place]
 
 
 @dataclass(frozen=True)

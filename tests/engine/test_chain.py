@@ -20,7 +20,10 @@ EXAMPLES = {
     Gain: [Gain(-0.5)],
     Delay: [Delay(37), Delay(300, latency_frames=300), Delay(0)],
     Sections: [Sections(strip_sections(STRIP, 48000)[:n]) for n in range(5)]
-    + [Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=48), eq=STRIP.eq), 48000))],
+    + [
+        Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=48), eq=STRIP.eq), 48000)),
+        Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=24)), 48000)),  # decays within a stride
+    ],
 }
 EVERY = [
     pytest.param((one,), id=f"{type(one).__name__}-{k}") for ones in EXAMPLES.values() for k, one in enumerate(ones)

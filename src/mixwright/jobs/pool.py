@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from typing import TypeVar
 
 A = TypeVar("A")
@@ -76,7 +76,7 @@ class Team:
         try:
             take()
         finally:
-            for future in futures:
-                future.exception()
-        for future in futures:
+            started = [future for future in futures if not future.cancel()]
+            wait(started)
+        for future in started:
             future.result()

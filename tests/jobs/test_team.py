@@ -1,0 +1,39 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Threads that do lists of work together."""
+
+from __future__ import annotations
+
+import functools
+import threading
+
+import pytest
+
+from mixwright.jobs.pool import Team
+
+
+@pytest.mark.parametrize("workers", [1, 2, 5])
+def test_all_work_is_done_once(workers):
+    done = []
+    with Team(workers) as team:
+        for _ in range(50):
+            team.do(functools.partial(done.append, k) for k in range(7))
+            team.do([])
+    assert sorted(done) == sorted(list(range(7)) * 50)
+
+
+def test_threads_work_at_once():
+    both = threading.Barrier(2, timeout=30)
+    with Team(2) as team:
+        team.do([both.wait, both.wait])
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_an_error_reaches_the_caller_and_the_team_goes_on(workers):
+    done = []
+    with Team(workers) as team:
+        with pytest.raises(ZeroDivisionError):
+            team.do([lambda: 1 // 0])
+        with pytest.raises(ZeroDivisionError):
+            team.do([lambda: done.append(1), lambda: 1 // 0])
+        team.do([lambda: done.append(2)])
+    assert done[-1] == 2

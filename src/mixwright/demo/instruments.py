@@ -180,11 +180,10 @@ def _blip(midi: int) -> np.ndarray:
     """Return one short note of a synthesiser whose filter closes quickly."""
     hz = hz_from_midi(midi)
     partial = np.arange(1, 41)
+    amplitudes = 1.0 / (partial * (1.0 + (hz * partial / 7000.0) ** 2))
     frames = round(0.34 * RATE_HZ)
     decay_s = 0.22 / (1.0 + (hz * partial / 2500.0) ** 1.2)
-    return faded(
-        filtered(decaying_tone(seconds(frames) * hz, hz, 1.0 / partial, decay_s), high_pass(140.0)), 0.0015, 0.05
-    )
+    return faded(filtered(decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s), high_pass(140.0)), 0.0015, 0.05)
 
 
 _CLIMB = (0, 2, 1, 3, 2, 4, 3, 5)

@@ -60,8 +60,10 @@ LAYERS = (
     Layer("Bass Sub.wav", ("sub",), "bass", "support", "bass", -9.5, -15.0, None, instruments.bass_sub),
     Layer("Pad Warm.wav", ("pad",), "pad", "bed", "pad", -11.0, -6.5, -7.0, instruments.pad),
     Layer("Keys EP.wav", ("keys",), "keys", "support", "keys", -7.5, -8.5, -7.0, instruments.keys),
-    Layer("Gtr Strum L.wav", ("guitar left",), "electric guitar", "support", "strum", -5.5, -8.0, -7.0, _LEFT, -0.9),
-    Layer("Gtr Strum R.wav", ("guitar right",), "electric guitar", "support", "strum", -8.0, -6.0, -5.0, _RIGHT, 0.9),
+    Layer("Gtr Crunch L.wav", ("guitar left",), "electric guitar", "support", "guitars", -5.5, -8.0, -7.0, _LEFT, -0.9),
+    Layer(
+        "Gtr Crunch R.wav", ("guitar right",), "electric guitar", "support", "guitars", -8.0, -6.0, -5.0, _RIGHT, 0.9
+    ),
     Layer("Arp Synth.wav", ("arp",), "synth", "bed", "arp", -6.0, -12.0, -12.0, instruments.arpeggio),
     Layer("FX Riser.wav", ("riser",), "effects", "bed", "riser", -4.5, -19.0, None, instruments.riser),
     Layer("BV Hi.wav", ("high",), "backing vocal", "support", "backing", -8.5, -12.5, None, _HIGH, 0.35),

@@ -31,7 +31,7 @@ def hits(kind: str, times_s, duration_s: float, seed: int = 1) -> np.ndarray:
 
 
 def tone(notes, *, harmonics: int = 8, decay: float = 0.0, vibrato: float = 0.0, seed: int = 0) -> np.ndarray:
-    """Notes ((frequency_hz, seconds), ...) of harmonics at 1/k; 0 Hz is silence; `decay` per second; vibrato in semitones."""
+    """Notes ((hz, seconds), ...) of harmonics at 1/k; 0 Hz is silence; `decay` per second, vibrato in semitones."""
     rng = np.random.default_rng(seed)
     pieces = []
     for hz, seconds in notes:

@@ -9,7 +9,7 @@ from scipy import signal
 
 from mixwright.core.align import fit_gain, lag_and_polarity
 
-RATE_HZ = 48000
+RATE_HZ = 24000
 
 
 def delayed(x: np.ndarray, frames: float) -> np.ndarray:
@@ -30,8 +30,8 @@ def sound(kind: str, frames: int, rng: np.random.Generator) -> np.ndarray:
     return x
 
 
-# The fractional lag is that of Knapp and Carter 1976. On a 400 Hz source the correlation peak is flat, and noise on both
-# sides moves it by a frame or two whatever the weighting; full whitening errs by several (measured).
+# The fractional lag is that of Knapp and Carter 1976. On a source below 400 Hz the correlation peak is flat, and noise
+# on both sides moves it by a frame or two whatever the weighting; full whitening errs by several (measured).
 @pytest.mark.parametrize(
     ("kind", "noise_db", "lag", "within"),
     [

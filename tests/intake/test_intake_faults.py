@@ -69,7 +69,7 @@ def test_clipping_of_997_hz(clip_db, longest, gain, bits):
     assert one.clipping.first_frame < RATE_HZ // 997
 
 
-# Natural flat runs are bounded by rate acos(1 - 1/A) / (pi f): 20 Hz at full scale in 16 bits is flat for 5 to 6 samples.
+# Natural flat runs are bounded by rate acos(1 - 1/A) / (pi f): 20 Hz at full scale in 16 bits is flat for 5 or 6.
 @pytest.mark.parametrize("hz", [20, 31, 50, 100, 440])
 @pytest.mark.parametrize("peak", [1.0, 0.1, 0.01])
 def test_a_low_tone_in_16_bits_is_not_clipped(hz, peak):
@@ -103,7 +103,7 @@ def test_flat_runs_do_not_depend_on_blocks(codes, block):
     whole.finish()
     split.finish()
     assert split.extreme == whole.extreme
-    # The half wave beside a block's edge is not seen, so a run there may count that is natural elsewhere, never the reverse.
+    # The half wave beyond a block's edge is not seen: a run there may count that is natural elsewhere, not the reverse.
     assert set(whole.runs) <= set(split.runs)
 
 
@@ -115,7 +115,8 @@ def test_dc_offset_under_a_partial_cycle():
 
 
 @pytest.mark.parametrize(
-    ("offset_db", "found"), [(-61, {}), (-59, {"dc_offset": "note"}), (-41, {"dc_offset": "note"}), (-39, {"dc_offset": "look"})]
+    ("offset_db", "found"),
+    [(-61, {}), (-59, {"dc_offset": "note"}), (-41, {"dc_offset": "note"}), (-39, {"dc_offset": "look"})],
 )
 def test_dc_offset_thresholds(offset_db, found):
     assert kinds(heard(sine(997) - 10 ** (offset_db / 20), sine(440))) == found

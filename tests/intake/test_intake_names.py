@@ -76,7 +76,9 @@ def test_names_that_are_no_tracks(name, kind):
 
 
 # Each of these is read in more than one way by engineers; the sound decides.
-@pytest.mark.parametrize("name", ["ld", "top", "bd", "ac", "di", "sn", "808", "main", "lead", "gtr", "vox", "oh", "amp"])
+@pytest.mark.parametrize(
+    "name", ["ld", "top", "bd", "ac", "di", "sn", "808", "main", "lead", "gtr", "vox", "oh", "amp"]
+)
 def test_conflicting_names_stay_open(name):
     (reading,) = read_names([name])
     assert len(reading.candidates) > 1
@@ -84,7 +86,13 @@ def test_conflicting_names_stay_open(name):
 
 
 def test_shared_words_are_left_aside_even_if_they_name_an_instrument():
-    names = ["The Bass Kings - Kick", "The Bass Kings - Vox", "The Bass Kings - LV dbl", "The Bass Kings - Pad", "Rough mix"]
+    names = [
+        "The Bass Kings - Kick",
+        "The Bass Kings - Vox",
+        "The Bass Kings - LV dbl",
+        "The Bass Kings - Pad",
+        "Rough mix",
+    ]
     readings = read_names(names)
     assert [r.candidates[0][0] if r.candidates else r.kind for r in readings] == [
         "kick",
@@ -167,7 +175,14 @@ def test_ids_are_slugs_and_differ(names):
 
 @pytest.mark.parametrize(
     ("name", "expected"),
-    [("01_Kick In", "01-kick-in"), ("Größe 2", "grosse-2"), ("Été!", "ete"), ("ドラム", ""), ("--", ""), ("x" * 99, "x" * 60)],
+    [
+        ("01_Kick In", "01-kick-in"),
+        ("Größe 2", "grosse-2"),
+        ("Été!", "ete"),
+        ("ドラム", ""),
+        ("--", ""),
+        ("x" * 99, "x" * 60),
+    ],
 )
 def test_slug(name, expected):
     assert slug(name) == expected

@@ -7,8 +7,8 @@ import functools
 
 import numpy as np
 import pytest
-from intake_sounds import RATE_HZ, hits, mono, stereo, tone, voice
 
+from intake_sounds import RATE_HZ, hits, mono, stereo, tone, voice
 from mixwright.intake.likeness import Trace
 from mixwright.intake.listening import listen
 from mixwright.intake.names import read_names
@@ -17,7 +17,9 @@ from mixwright.model.words import ROLES
 
 SECONDS = 8.0
 BEATS = np.arange(0, SECONDS, 0.5)
-LINE = [(hz, 0.45) if hz else (0, 0.3) for hz in (220, 247, 262, 0, 330, 294, 262, 0, 220, 0, 196, 220, 262, 247, 0, 220)]
+LINE = [
+    (hz, 0.45) if hz else (0, 0.3) for hz in (220, 247, 262, 0, 330, 294, 262, 0, 220, 0, 196, 220, 262, 247, 0, 220)
+]
 
 
 def _pad(detune: float) -> np.ndarray:
@@ -39,7 +41,9 @@ SOUNDS = {
     "pad": lambda: stereo(_pad(1.0), _pad(1.003)),
     "synth": lambda: mono(tone([(hz, 0.125) for hz in (440, 523, 659, 880) * 16], harmonics=20, decay=8)),
     "effects": lambda: mono(
-        0.1 * np.random.default_rng(0).standard_normal(round(SECONDS * RATE_HZ)) * np.linspace(0, 1, round(SECONDS * RATE_HZ))
+        0.1
+        * np.random.default_rng(0).standard_normal(round(SECONDS * RATE_HZ))
+        * np.linspace(0, 1, round(SECONDS * RATE_HZ))
     ),
 }
 
@@ -125,7 +129,9 @@ def test_lead_guess():
 def test_every_role_has_a_place_and_a_group():
     name = read_names(["x"])[0]
     assert place_of("lead vocal") == "lead"
-    assert {place_of(role) for role in ("kick", "snare", "bass", "keys", "electric guitar", "backing vocal")} == {"support"}
+    assert {place_of(role) for role in ("kick", "snare", "bass", "keys", "electric guitar", "backing vocal")} == {
+        "support"
+    }
     assert {place_of(role) for role in ("pad", "room", "strings", "double")} == {"bed"}
     assert group_of("double", name) == group_of("lead vocal", name) == "lead-vocal"
     assert group_of("backing vocal", name) == "backing-vocals"

@@ -3,10 +3,12 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 import pytest
-from intake_sounds import RATE_HZ, hits, mono, tone, voice
 
+from intake_sounds import RATE_HZ, hits, mono, tone
 from mixwright.intake.grid import Grid, find_grid
 from mixwright.intake.likeness import Trace
 from mixwright.intake.listening import listen
@@ -15,6 +17,12 @@ from mixwright.intake.sections import find_sections
 
 def trace(x: np.ndarray) -> Trace:
     return Trace(listen(mono(x), RATE_HZ))
+
+
+@functools.cache
+def made(bpm: float = 120.0, offset_s: float = 0.0) -> tuple[dict[str, Trace], float]:
+    """The song of the plan, made once."""
+    return song(PLAN, bpm, offset_s=offset_s)
 
 
 def song(plan: dict[str, str], bpm: float, bars_each: int = 4, offset_s: float = 0.0) -> tuple[dict[str, Trace], float]:
@@ -40,7 +48,7 @@ def song(plan: dict[str, str], bpm: float, bars_each: int = 4, offset_s: float =
             elif name == "bass":
                 x = tone([(41, beat_s), (41, beat_s), (55, 2 * beat_s)] * bars_each, harmonics=4, decay=1)
             elif name == "lead":
-                x = voice([(220, beat_s), (262, 1.5 * beat_s), (247, 1.5 * beat_s)] * bars_each)
+                x = tone([(220, beat_s), (262, 1.5 * beat_s), (247, 1.5 * beat_s)] * bars_each, vibrato=0.4)
             else:
                 x = tone([({"pad": 220, "keys": 330, "arp": 523}[name], bar_s)] * bars_each, decay=0.1)
             n = min(len(x), len(out) - start)
@@ -61,13 +69,12 @@ PLAN = {
 }
 
 
-@pytest.mark.parametrize(("bpm", "offset_s"), [(120.0, 0.0), (93.0, 0.0), (128.0, 0.7), (104.6, 0.0)])
+@pytest.mark.parametrize(("bpm", "offset_s"), [(120.0, 0.0), (128.0, 0.7), (144.6, 0.33)])
 def test_tempo_first_bar_and_boundaries(bpm, offset_s):
-    layers, duration_s = song(PLAN, bpm, offset_s=offset_s)
+    layers, duration_s = made(bpm, offset_s)
     bar_s = 240 / bpm
     grid = find_grid(list(layers.values()), [name in ("kick", "snare", "hats") for name in layers])
-    # Half or double tempo is a known ambiguity of beat tracking (Gouyon et al., IEEE TASLP 14(5), 2006), yet bars of either
-    # kind hold the boundaries; these patterns have a backbeat, so the tempo itself is asked for.
+    # Half and double tempo are a known ambiguity of beat tracking; these patterns have a backbeat, which tells them.
     assert grid.tempo_bpm == pytest.approx(bpm, rel=0.002)
     assert (grid.first_s - offset_s + bar_s / 2) % bar_s - bar_s / 2 == pytest.approx(0.0, abs=0.03)
     sections = find_sections([[layer] for layer in layers.values()], grid, duration_s, list(layers).index("lead"))
@@ -80,7 +87,8 @@ def test_tempo_first_bar_and_boundaries(bpm, offset_s):
 
 
 def test_parts_are_lettered_without_a_lead():
-    layers, duration_s = song({name: PLAN[name] for name in ("kick", "hats", "bass", "pad", "arp")}, 120.0)
+    layers, duration_s = made()
+    layers = {name: layers[name] for name in ("kick", "hats", "bass", "pad", "arp")}
     grid = find_grid(list(layers.values()), [True, True, False, False, False], 120.0)
     sections = find_sections([[layer] for layer in layers.values()], grid, duration_s, None)
     names = [section.name for section in sections]
@@ -92,7 +100,7 @@ def test_parts_are_lettered_without_a_lead():
 
 
 def test_a_given_tempo_is_kept():
-    layers, _ = song(PLAN, 120.0)
+    layers, _ = made()
     grid = find_grid(list(layers.values()), [False] * len(layers), 60.0)
     assert (grid.tempo_bpm, grid.step_s) == (60.0, 4.0)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from intake_sounds import RATE_HZ, hits, mono, tone, voice
 from scipy import signal
 
+from intake_sounds import RATE_HZ, hits, mono, tone, voice
 from mixwright.intake.likeness import Trace, rhythm_likeness, together
 from mixwright.intake.listening import listen
 from mixwright.intake.names import read_names
@@ -84,7 +84,9 @@ def test_bass_di_amplifier_and_sub_are_one_source():
     di = tone(notes, harmonics=10, decay=2)
     amp = np.tanh(6 * later(tone(notes, harmonics=14, decay=1.5), 2))
     sub = tone([(hz, s) if i % 3 else (0, s) for i, (hz, s) in enumerate(notes)], harmonics=1, decay=1)
-    assert members({"Bass DI": di, "Bass Amp": amp, "Bass Sub": sub, "Kick": KICK}) == [{"Bass DI", "Bass Amp", "Bass Sub"}]
+    assert members({"Bass DI": di, "Bass Amp": amp, "Bass Sub": sub, "Kick": KICK}) == [
+        {"Bass DI", "Bass Amp", "Bass Sub"}
+    ]
     # Another bass that plays in another part of the song is a layer of its own.
     apart = np.concatenate([np.zeros(len(di)), di])
     assert members({"Bass": np.concatenate([di, np.zeros(len(di))]), "SynBass": apart}) == []

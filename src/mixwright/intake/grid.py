@@ -74,13 +74,23 @@ def _tempo(onsets: Floats) -> float | None:
     near = _by_autocorrelation(onsets) * np.exp(np.linspace(-0.04, 0.04, 1601))
     fine = float(near[np.argmax(clock.agreement(near, 4) + 0.5 * clock.agreement(near, 1))])
     believed = float(clock.agreement(np.array([fine]), 4)[0])
-    if believed < _BELIEVED:
+    if believed < max(_BELIEVED, _by_chance(onsets)):
         return None
     # Most songs made on a grid have a whole tempo; taken if the onsets agree on it nearly as well.
     whole = float(round(fine))
     if abs(whole - fine) < 0.3 and clock.agreement(np.array([whole]), 4)[0] > 0.97 * believed:
         return whole
     return round(fine, 2)
+
+
+def _by_chance(onsets: Floats) -> float:
+    """Return the agreement that onsets at random times reach once in a thousand songs.
+
+    Rayleigh's test: ``exp(-n r^2)`` for n onsets, over some two hundred tempi that differ. An onset fills about
+    three values of the trace.
+    """
+    count = float(onsets.sum() ** 2 / np.square(onsets).sum()) / 3.0
+    return float(np.sqrt(np.log(200.0 * 1000.0) / max(1.0, count)))
 
 
 class _Clock:
@@ -124,9 +134,13 @@ def _first_bar_s(layers: Sequence[Trace], onsets: Floats, beat_s: float) -> floa
     The beat's phase is that of the onsets. Which beat is the first of the bar is told by where layers
     enter and where the low end strikes; most files are printed from the start of a bar, so that counts too.
     """
-    phasor = _phasor(onsets, 60.0 / beat_s, 1) + 0.5 * _phasor(onsets, 60.0 / beat_s, 2) ** 2 / max(1.0, onsets.sum())
+    # The sixteenths tell the phase finely; which sixteenth is the beat, where the onsets are strongest.
+    sixteenth_s = beat_s / 4.0
+    fine_s = -np.angle(_phasor(onsets, 60.0 / beat_s, 4)) / (2.0 * np.pi) * sixteenth_s
+    phases = (fine_s + sixteenth_s * np.arange(4)) % beat_s
+    strongest = phases[np.argmax([_on_beats(onsets, phase, beat_s).sum() for phase in phases])]
     # Onset curves rise one trace step before the level is reached.
-    phase_s = (-np.angle(phasor) / (2.0 * np.pi) * beat_s + 1.0 / TRACE_HZ) % beat_s
+    phase_s = float(strongest + 1.0 / TRACE_HZ) % beat_s
     if min(phase_s, beat_s - phase_s) < 0.025:  # as near as onsets tell: printed from a beat
         phase_s = 0.0
     votes = np.zeros(BEATS_PER_BAR)
@@ -143,10 +157,14 @@ def _first_bar_s(layers: Sequence[Trace], onsets: Floats, beat_s: float) -> floa
 
 def _beat_strengths(onsets: Floats, phase_s: float, beat_s: float) -> Floats:
     """Return how the onset strength on the beats is shared among the four beats of a bar."""
-    beats = np.round((phase_s + beat_s * np.arange(int(len(onsets) / TRACE_HZ / beat_s))) * TRACE_HZ).astype(int)
-    if not len(beats):
-        return np.zeros(BEATS_PER_BAR)
-    padded = np.pad(onsets, 3)
-    strength = np.max([padded[beats + shift] for shift in range(7)], axis=0)
+    strength = _on_beats(onsets, phase_s, beat_s)
     sums = np.array([strength[k::BEATS_PER_BAR].sum() for k in range(BEATS_PER_BAR)])
-    return sums / max(1e-9, float(sums.sum()))
+    return np.asarray(sums / max(1e-9, float(sums.sum())))
+
+
+def _on_beats(onsets: Floats, phase_s: float, beat_s: float) -> Floats:
+    """Return the largest onset strength within 30 ms of every beat."""
+    beats = np.round((phase_s + beat_s * np.arange(int(len(onsets) / TRACE_HZ / beat_s))) * TRACE_HZ).astype(int)
+    padded = np.pad(onsets, 3)
+    beats = beats[beats + 6 < len(padded)]
+    return np.asarray(np.max([padded[beats + shift] for shift in range(7)], axis=0))

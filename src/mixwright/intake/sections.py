@@ -94,7 +94,8 @@ def _boundaries(activity: Floats, edges: Floats, shortest: int, step_s: float) -
         before, after = max(0, i - shortest), min(steps, i + shortest)
         change[i] = np.abs((sums[after] - sums[i]) / (after - i) - (sums[i] - sums[before]) / (i - before)).sum()
     chosen: list[int] = []
-    least_s = min(shortest * step_s, float(edges[-1]) / 2.0) - 1e-6
+    # Half a step of grace: the song's ends do not lie on the grid.
+    least_s = (min(shortest, len(edges) / 2.0) - 0.5) * step_s
     for i in np.argsort(-change, kind="stable").tolist():
         if change[i] < least:
             break

@@ -1,0 +1,62 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What is kept beside the song."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from mixwright.errors import InputError, InternalError, StateError
+from mixwright.io.kept import read_kept, read_lanes, relative_to_song, song_path, write_kept, write_lanes
+from mixwright.model.lane import Breakpoint, Lane
+from mixwright.model.results import Spread, UndoResult
+
+LANES = (
+    Lane(target="vox", parameter="level", points=(Breakpoint(at_s=0.0, value=-1.5), Breakpoint(at_s=2.5, value=0))),
+)
+
+
+def test_records_and_lanes_come_back(tmp_path):
+    assert read_kept(tmp_path, "plan", UndoResult) is None
+    assert read_lanes(tmp_path) == ()
+    write_kept(tmp_path, "plan", UndoResult(undone="x\u2028", remaining=3))
+    write_lanes(tmp_path, LANES)
+    assert read_kept(tmp_path, "plan", UndoResult) == UndoResult(undone="x\u2028", remaining=3)
+    assert read_lanes(tmp_path) == LANES
+    assert sorted(path.name for path in (tmp_path / "kept").iterdir()) == ["lanes.json", "plan.json"]
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"{", b"[1]", b'{"undone": "x"}', b'{"undone":"x","remaining":1,"more":1}', b"\xff"]
+)
+def test_what_is_damaged_says_how_to_mend_it(tmp_path, content):
+    write_kept(tmp_path, "intake", UndoResult(undone="x", remaining=3))
+    (tmp_path / "kept" / "intake.json").write_bytes(content)
+    with pytest.raises(StateError, match=r"intake\.json: cannot be read .*; run start again"):
+        read_kept(tmp_path, "intake", UndoResult)
+
+
+def test_what_would_not_come_back_is_not_kept(tmp_path):
+    with pytest.raises(InternalError):
+        write_kept(tmp_path, "plan", Spread(low=float("nan"), high=1.0, unit="db", source=""))
+    assert not (tmp_path / "kept").exists()
+
+
+def test_paths_are_relative_with_forward_slashes(tmp_path):
+    song, track = tmp_path / "songs" / "night bus", tmp_path / "tracks" / "Lead Vox.wav"
+    song.mkdir(parents=True)
+    assert relative_to_song(song, track) == "../../tracks/Lead Vox.wav"
+    assert song_path(song, "../../tracks/Lead Vox.wav").resolve() == track
+    assert relative_to_song(song, song / "mixes" / "a.wav") == "mixes/a.wav"
+
+
+def test_relative_to_song_works_from_anywhere(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert relative_to_song(Path("song"), Path("tracks/a.wav")) == "../tracks/a.wav"
+
+
+@pytest.mark.parametrize("name", ["", "a\0b"])
+def test_what_is_no_file_name(tmp_path, name):
+    with pytest.raises(InputError):
+        song_path(tmp_path, name)

@@ -1,0 +1,65 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Songs of older schemas are brought to today's; newer ones are refused."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import pytest
+
+from mixwright.errors import SettingError
+from mixwright.io import song_text
+from mixwright.io.song_file import edit_song, load_song, undo
+from mixwright.model import song as song_module
+from mixwright.model.migrate import MIGRATIONS, migrated
+from mixwright.model.song import SCHEMA, changed
+
+
+def _renamed(data: dict[str, Any]) -> dict[str, Any]:
+    return {("title" if key == "called" else key): value for key, value in data.items()}
+
+
+def _halved(data: dict[str, Any]) -> dict[str, Any]:
+    return {**data, "beats_per_bar": data.get("beats_per_bar", 8) // 2}
+
+
+def test_every_older_schema_has_a_way_up():
+    assert set(MIGRATIONS) == set(range(1, SCHEMA))
+
+
+def test_steps_run_in_order_and_leave_the_data_alone():
+    old = {"called": "x", "beats_per_bar": 6}
+    new = migrated(old, schema=3, migrations={1: _renamed, 2: _halved})
+    assert new == {"title": "x", "beats_per_bar": 3, "schema": 3}
+    assert old == {"called": "x", "beats_per_bar": 6}
+    assert migrated({"schema": 2, "title": "x"}, schema=3, migrations={2: _halved})["beats_per_bar"] == 4
+    assert migrated({"schema": 3}, schema=3) == {"schema": 3}
+
+
+@pytest.mark.parametrize("schema", [4, 10**9])
+def test_a_newer_schema_is_refused(schema):
+    with pytest.raises(SettingError, match=r"newer version .schema \d+, this program knows up to 3.; update"):
+        migrated({"schema": schema}, schema=3)
+
+
+@pytest.mark.parametrize("schema", [0, -1, 1.0, "1", True, [1]])
+def test_what_is_no_schema_is_refused(schema):
+    with pytest.raises(SettingError, match="is not a schema"):
+        migrated({"schema": schema})
+
+
+def test_an_older_file_is_read_and_brought_up_by_the_next_edit(tmp_path, monkeypatch):
+    monkeypatch.setattr(song_module, "SCHEMA", 2)
+    monkeypatch.setattr(song_text, "migrated", partial(migrated, schema=2, migrations={1: _renamed}))
+    text = '# mine\ncalled = "x"  # a name\nrate_hz = 48_000 # kept\n'
+    (tmp_path / "song.toml").write_text(text)
+    assert load_song(tmp_path).title == "x"
+    edit_song(tmp_path, "artist", lambda song: changed(song, artist="Q"))
+    after = (tmp_path / "song.toml").read_text()
+    assert "called" not in after
+    assert "rate_hz = 48_000 # kept\n" in after
+    assert "schema = 2\n" in after
+    assert (load_song(tmp_path).title, load_song(tmp_path).artist) == ("x", "Q")
+    undo(tmp_path)
+    assert (tmp_path / "song.toml").read_text() == text

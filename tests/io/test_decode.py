@@ -20,7 +20,7 @@ import soundfile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from mixwright.errors import FileFormatError, InputError, InternalError, LimitError, MixwrightError
+from mixwright.errors import FileFormatError, InputError, InternalError, LimitError, MixwrightError, OutputError
 from mixwright.io import decode
 from mixwright.io.decode import Decoder
 from mixwright.io.write import wav_header
@@ -209,6 +209,14 @@ def test_missing_files_and_folders(tmp_path: Path, decoder: Decoder) -> None:
         decoder.probe(tmp_path)
 
 
+def test_no_place_to_decode_to_is_no_fault_of_the_file(tmp_path: Path, decoder: Decoder) -> None:
+    with pytest.raises(OutputError):
+        decoder.decode(wav(tmp_path / "a.wav"), tmp_path / "missing" / "a.npy")
+    (tmp_path / "folder").mkdir()
+    with pytest.raises(OutputError):
+        decoder.decode(wav(tmp_path / "a.wav"), tmp_path / "folder")
+
+
 @posix
 def test_a_pipe_does_not_block(tmp_path: Path, decoder: Decoder) -> None:
     os.mkfifo(tmp_path / "pipe.wav")
@@ -347,6 +355,8 @@ def answer(request, replies):
         bytearray(8 << 30)
     if name == "chatty.wav":
         os.write(1, b"printed by a library\\n"); print("more")
+    child.SPARE_BYTES = 1 << 60 if name in ("full.wav", "lie.wav") else 0
+    child.MAX_TRACK_BYTES = 1000 if name == "lie.wav" else 1 << 40
     if name == "mad.wav":
         replies.write("no reply" + chr(10)); replies.flush(); time.sleep(60)
     return real(request, replies)
@@ -373,6 +383,8 @@ def crashing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Decode
         ("spin", FileFormatError, "processor time"),
         ("greedy", LimitError, "memory"),
         ("mad", FileFormatError, "crashed the decoder"),
+        ("full", OutputError, "disk space"),
+        ("lie", LimitError, "disk space"),
     ],
 )
 def test_a_crash_costs_one_file(

@@ -23,7 +23,7 @@ from mixwright.report.figures import (
 )
 from mixwright.report.markup import Markup, element
 from mixwright.report.rows import rows
-from mixwright.report.sentences import distance
+from mixwright.report.sentences import distance, reason_alone
 from mixwright.report.spectrum import bands_of, nominal
 from mixwright.report.strips import Scale
 
@@ -127,3 +127,18 @@ def test_rows_line_up_whatever_is_in_them():
     assert "…" in lines[2]
     assert lines[3] == "  a"
     assert rows(("a",), []) == []
+
+
+@pytest.mark.parametrize(
+    ("reason", "alone"),
+    [
+        ("Raise Bass by 2 dB: it hides.", "It hides."),
+        ("Pan Bass 0.60 left: two of a kind.", "Two of a kind."),
+        ("Bass hides: raise it.", "Bass hides: raise it."),
+        ("Raise Pad by 2 dB: Bass hides it.", "Raise Pad by 2 dB: Bass hides it."),
+        ("", ""),
+        (": Bass", ": Bass"),
+    ],
+)
+def test_a_reason_does_not_repeat_what_to_do(reason, alone):
+    assert reason_alone(reason, "Bass") == alone

@@ -31,7 +31,7 @@ def levels_sentence(measure: MeasureResult) -> str:
     """Return how many layers stand outside their interval, and which one the furthest."""
     known = [t for t in measure.tracks if t.re_mix_lu is not None and t.spread is not None]
     if not known:
-        return "Nothing is known yet of where engineers hold these layers."
+        return "Where engineers hold these layers is known once the lead is confirmed by a plan: then measure again."
     off = {t.name: outside(t) for t in sorted(known, key=_off, reverse=True) if _off(t) > 0}
     if not off:
         return f"All {len(known)} layers with a known interval stand inside it: nothing asks for a change of level."

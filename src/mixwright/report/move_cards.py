@@ -39,12 +39,17 @@ def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | Non
             blocks.append(element("details", element("summary", counted), cards))
         else:
             blocks += [element("h3", counted), cards]
+    sources = dict.fromkeys(m.spread.source for m in evidence.values() if m.spread)
+    if sources:
+        told = element("ul", [element("li", capital(source)) for source in sources])
+        blocks.append(element("details", element("summary", "Where the intervals come from"), told))
     return element("div", blocks)
 
 
 def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale: Scale) -> Markup:
-    do = do_sentence(move, names.get(move.target, move.target))
-    reason = reason_alone(move.reason or (found.reason if found else ""), do)
+    name = names.get(move.target, move.target)
+    do = do_sentence(move, name)
+    reason = reason_alone(move.reason or (found.reason if found else ""), name)
     parts: list[Markup | None] = [element("p", do, class_="do"), _paragraph(reason)]
     if move.strength < 1:
         parts.append(_paragraph(f"At {100 * move.strength:.0f} % of its strength."))

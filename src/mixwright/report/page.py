@@ -189,34 +189,32 @@ def _glance(
     unread: Sequence[str],
     changed: Changed,
 ) -> Markup:
-    """Return the state of the song in a handful of sentences."""
+    """Return the state of the song in a handful of sentences: first what asks for a look."""
     lines: list[Markup | str] = [marked(line) for line in unread]
-    if intake:
-        lines.append(f"Tracks: {intake_counts(intake)}")
     if measure:
+        lines += [marked(warning) for warning in warnings_of(measure)]
+        if changed.since(measure.sounding, measure.moves):
+            lines.append(marked("The song was changed after its levels were measured: measure again."))
+    if mix and changed.since(mix.sounding, mix.moves):
+        lines.append(marked("The song was changed after the last mix was rendered."))
+    if deliver:
+        failed, checks = len(failed_checks(deliver)), count(len(deliver.checks), "check")
+        printed_files = f"{count(len(deliver.files), 'file')} printed; "
+        lines += [marked(f"{printed_files}{failed} of {checks} failed.")] if failed else []
+        lines += [marked("The song was changed after it was printed.")] if changed.since(deliver.sounding) else []
+    lines += [f"Tracks: {intake_counts(intake)}"] if intake else []
+    if measure:
+        levels, bands = measure.mix, bands_of(measure)
         lines.append(levels_sentence(measure))
-        bands = bands_of(measure)
-        if measure.reference_spectrum and bands:
-            lines.append(spectrum_sentence(measure, bands))
-        levels = measure.mix
+        lines += [spectrum_sentence(measure, bands)] if measure.reference_spectrum and bands else []
         peak = with_unit(levels.true_peak_dbtp, "dBTP")
         lines.append(f"The mix as it stands: {with_unit(levels.integrated_lufs, 'LUFS')}, true peak {peak}.")
-        lines += [marked(warning) for warning in warnings_of(measure)]
     states = [move.state for move in song.moves]
     if states:
         counted = [f"{states.count(state)} {state}" for state in ("proposed", "accepted", "refused")]
         lines.append(f"Moves: {', '.join(counted)}.")
-    if measure and changed.since(measure.sounding, measure.moves):
-        lines.append(marked("The song was changed after its levels were measured: measure again."))
-    if mix and changed.since(mix.sounding, mix.moves):
-        lines.append(marked("The song was changed after the last mix was rendered."))
-    if deliver and changed.since(deliver.sounding):
-        lines.append(marked("The song was changed after it was printed."))
-    if deliver:
-        failed = len(failed_checks(deliver))
-        checks = f"{count(len(deliver.checks), 'check')}"
-        printed = f"{count(len(deliver.files), 'file')} printed; "
-        lines.append(marked(f"{printed}{failed} of {checks} failed.") if failed else f"{printed}all {checks} hold.")
+    if deliver and not failed:
+        lines.append(f"{printed_files}all {checks} hold.")
     items = [element("li", line) for line in lines]
     return element("ul", items, class_="glance", id="glance", aria_label="At a glance", tabindex="-1")
 
@@ -251,7 +249,7 @@ def _levels(measure: MeasureResult | None) -> Markup | None:
 def _map(song: Song, measure: MeasureResult | None) -> Markup | None:
     if measure is None or not measure.tracks:
         return None
-    note = "A layer sounds where its row is shaded; darker is louder beside the mix in that section."
+    note = "A layer sounds where its row is shaded; the stronger the shade, the louder it is there beside the mix."
     return together(song_map(song, measure), element("p", note, class_="note"))
 
 

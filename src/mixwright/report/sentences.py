@@ -61,10 +61,11 @@ def do_sentence(move: Move | PlannedMove, name: str) -> str:
     return f"{move.kind.capitalize()} {name}: {settings(move.settings)}{where}."
 
 
-def reason_alone(reason: str, do: str) -> str:
-    """Return the reason of a move without the sentence that says what to do, where it begins with it."""
-    start = do.rstrip(".") + ": "
-    return capital(reason.removeprefix(start))
+def reason_alone(reason: str, name: str) -> str:
+    """Return the reason of a move without the words before a colon that say what to do to `name`, if it has them."""
+    head, colon, rest = reason.partition(": ")
+    says_what = colon and name in head and head.split()[0] in ("Raise", "Lower", "Pan", "Place")
+    return capital(rest) if says_what else reason
 
 
 def before_after(move: PlannedMove) -> list[str]:
@@ -74,13 +75,13 @@ def before_after(move: PlannedMove) -> list[str]:
 
 
 def spread_sentence(spread: Spread) -> str:
-    """Return an interval and where it comes from as one sentence."""
+    """Return the interval that engineers hold, as one sentence."""
     if spread.unit == "position":
         between = f"{position(spread.low)} and {position(spread.high)}"
     else:
         unit = "LU beside the mix" if spread.unit == "lu_re_mix" else "dB"
         between = f"{number(spread.low)} and {with_unit(spread.high, unit)}"
-    return f"Engineers hold it between {between} ({spread.source})."
+    return f"Engineers hold it between {between}."
 
 
 def total_cost(moves: Sequence[PlannedMove]) -> list[str]:

@@ -184,7 +184,7 @@ def _move(move: PlannedMove) -> list[str]:
     parts = f" in {', '.join(move.sections)}" if move.sections else ""
     strength = "" if move.strength >= 1 else f", strength {move.strength:g}"
     told = [move.reason, *(f"{capital(figure)}." for figure in before_after(move))]
-    told += [spread_sentence(move.spread)] if move.spread else []
+    told += [f"{spread_sentence(move.spread)} Source: {move.spread.source}."] if move.spread else []
     told += [move.without_it, *(f"Costs: {cost}" for cost in move.costs)]
     head = ["", f"  {move.id}   {move.state}{strength}", f"    {move.target}{parts}: {settings(move.settings)}."]
     return [*head, *(line for sentence in told if sentence for line in _wrapped(sentence))]

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import random
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -232,3 +233,10 @@ def test_a_name_that_is_no_text_is_refused():
     song = Song(title="x", rate_hz=48000, tracks=(Track(id="a", name="a", file="Andr\udce9.wav"),))
     with pytest.raises(SettingError, match="rename the file"):
         new_text(song)
+
+
+def test_the_example_of_the_documentation_is_right():
+    page = Path(__file__).parents[2].joinpath("docs", "song-file.md").read_text(encoding="utf-8")
+    example = page.split("```toml\n")[2].split("```")[0]
+    song = read_song(example)[1]
+    assert (song.title, len(song.tracks), song.moves[0].strength) == ("Night Bus", 2, 0.8)

@@ -35,6 +35,8 @@ _AUDIO = frozenset(
 _SYSTEM = frozenset({"thumbs.db", "desktop.ini", "__macosx", "icon\r"})
 _LISTENING = tuple(f"mixwright.intake.{name}" for name in ("listening", "flat_runs", "timbre"))
 _MOST_TRACKS = 1000
+#: Tracks lie in the folder itself or in a folder in it; what lies deeper is counted as ignored.
+_LEVELS = 2
 
 
 def start(
@@ -163,15 +165,19 @@ def _find(tracks: Path | Sequence[Path], given: Sequence[Path], decoder: Decoder
             raise InputError("is no file", where=printable(missing), hint="name audio files, or one folder")
         root = found[0][0].resolve().parent if found else Path()
     own = {path.resolve() for path in given}
-    files = [(path, label) for path, label in found if _is_audio(path, decoder) and path.resolve() not in own]
+    files = [
+        (path, label)
+        for path, label in found
+        if label.count("/") < _LEVELS and _is_audio(path, decoder) and path.resolve() not in own
+    ]
     if len(files) > _MOST_TRACKS:
         raise LimitError(f"{len(files)} audio files, more than {_MOST_TRACKS}", where=printable(root))
     ignored = sum(path.resolve() not in own for path, _ in found) - len(files)
     return _Delivery(tuple(sorted(files, key=lambda item: _natural(item[1]))), root, ignored)
 
 
-def _walk(root: Path, depth: int = 1) -> Iterator[Path]:
-    """Yield the files of a folder and of those in it, but not of other songs."""
+def _walk(root: Path, depth: int = _LEVELS) -> Iterator[Path]:
+    """Yield the files of a folder and of those in it, one level deeper than is used; not those of other songs."""
     for path in root.iterdir() if root.is_dir() else ():
         if path.is_dir():
             if depth and not _is_hidden(path) and not (path / SONG_FILE).exists():

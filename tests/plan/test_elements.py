@@ -2,6 +2,7 @@
 from mixwright.model.moves import move_id
 from mixwright.model.song import Group, Lock, Move, Song, Source, Track
 from mixwright.plan.elements import bound_tracks, elements_of
+from mixwright.plan.targets import spread_of
 
 
 def track(id_, role, **fields):
@@ -88,3 +89,11 @@ def test_own_accepted_and_refused_moves_and_locks_bind_proposed_ones_do_not():
     assert "the artist's order" in bound["vox"]
     assert "your own move" in bound["sub"]
     assert set(bound_tracks(song, "pan")) == {"beat"}
+
+
+def test_a_voice_is_a_voice_whatever_its_doubles_are_called():
+    tracks = (track("a-double", "double", source="voice"), track("vox", "lead vocal", place="lead", source="voice"))
+    song = Song(title="t", rate_hz=48000, lead=("voice",), tracks=tracks, sources=(Source(id="voice", name="Voice"),))
+    (lead,) = elements_of(song)
+    assert (lead.name, lead.target) == ("Voice", "voice")
+    assert spread_of(lead) == 1.31  # De Man et al. 2014

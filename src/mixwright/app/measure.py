@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +52,8 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
         wanted = {WHOLE, *(frozenset([track.id]) for track in tracks)}
         found = contributions(session, wanted, report=report, cancel=cancel)
         corridor = corridor_of(session, report=report, cancel=cancel)
-        spreads = _spreads(session, corridor, report, cancel)
+        loudness = {track.id: found[frozenset([track.id])].levels.integrated_lufs for track in tracks}
+        spreads = _spreads(session, corridor, loudness, report, cancel)
         mix = found[WHOLE]
         result = MeasureResult(
             mix=mix.levels,
@@ -117,12 +118,18 @@ def _stretches(own: Contribution) -> tuple[tuple[float, float], ...]:
     return tuple(stretches)
 
 
-def _spreads(session: Session, corridor: Corridor, report: Report, cancel: Cancel | None) -> dict[str, Spread]:
-    """Return where engineers hold the layers; nothing before the lead is known, or where all is mixed already."""
+def _spreads(
+    session: Session,
+    corridor: Corridor,
+    loudness: Mapping[str, float | None],
+    report: Report,
+    cancel: Cancel | None,
+) -> dict[str, Spread]:
+    """Return where engineers hold the tracks; nothing before the lead is known."""
     if not session.song.lead:
         return {}
     scene = scene_of(session, report=report, cancel=cancel)
-    return spreads_of(scene, corridor) if scene.judged().any() else {}
+    return spreads_of(scene, corridor, loudness) if scene.judged().any() else {}
 
 
 def _spectrum(corridor: Corridor, references: Sequence[str]) -> SpectrumSpread | None:

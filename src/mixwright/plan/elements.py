@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from mixwright.model.song import Song, Track, source_of, targets_of, used_tracks
 from mixwright.model.words import DRUM_ROLES, MoveKind, Place, Role
-from mixwright.plan.table import Part, Pool
+from mixwright.plan.table import EFFECTS, Part, Pool
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ def _belongs(track: Track, leads: dict[str, str], drums: bool) -> tuple[str, Poo
 
 
 def _layer(song: Song, part: Part, tracks: list[Track], bound: dict[str, str]) -> Layer:
-    first = tracks[0]
+    first = next((track for track in tracks if track.role not in EFFECTS), tracks[0])
     target = _target(song, tracks)
     name = next((s.name for s in song.sources if s.id == target), first.name)
     why = next((bound[track.id] for track in tracks if track.id in bound), "")

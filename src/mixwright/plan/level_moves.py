@@ -81,10 +81,17 @@ def propose_balance(
     return Proposal(moves, tuple(left), (*far, *found.findings), gains, ledger.mix_change())
 
 
-def spreads_of(scene: Scene, corridor: Corridor) -> dict[str, Spread]:
-    """Return where engineers hold layers, by track, in LU re the whole mix as it stands.
+def spreads_of(scene: Scene, corridor: Corridor, loudness: Mapping[str, float | None]) -> dict[str, Spread]:
+    """Return where engineers hold every track, in LU re the whole mix as it stands.
 
-    Tracks that share a layer have none of their own.
+    A track that is part of a layer has the layer's interval, lower by how far the track lies below the layer.
+
+    Parameters
+    ----------
+    scene, corridor
+        As for :func:`propose_balance`.
+    loudness : mapping of track id to LUFS
+        Of every track by itself; None where it is silent.
     """
     heard = audible(scene)
     found = balance(heard, corridor)
@@ -92,11 +99,19 @@ def spreads_of(scene: Scene, corridor: Corridor) -> dict[str, Spread]:
     spreads = {}
     for element in heard.elements:
         for layer in element.layers:
-            interval = found.layers.get(layer.id, found.elements[element.id] if len(element.layers) == 1 else None)
-            if len(layer.tracks) == 1 and interval is not None:
-                low, high = (_two(edge + shift) for edge in interval)
-                source = source_of_interval(element, layer)
-                spreads[layer.tracks[0]] = Spread(low=low, high=high, unit="lu_re_mix", source=source)
+            inside = found.layers.get(layer.id)
+            low, high = inside or found.elements[element.id]
+            whole = together(heard.sounds[one.id] for one in ((layer,) if inside else element.layers)).loudness() or 0.0
+            for track in layer.tracks:
+                own = loudness.get(track)
+                if own is not None:
+                    part = own - whole if len(layer.tracks) > 1 or not (inside or len(element.layers) == 1) else 0.0
+                    spreads[track] = Spread(
+                        low=_two(low + shift + part),
+                        high=_two(high + shift + part),
+                        unit="lu_re_mix",
+                        source=source_of_interval(element, layer),
+                    )
     return spreads
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mixwright.model.words import VOICE_ROLES
 from mixwright.plan.elements import Element, Layer
 from mixwright.plan.settle import Array, Wanted, settle
 from mixwright.plan.sound import Mask, Sound, power_of, together
@@ -84,7 +85,8 @@ def spread_of(element: Element) -> float:
         return DRUMS_SPREAD_LU
     first = element.layers[0]
     if element.pool == "lead":
-        return LEAD.spread_lu if first.role in ("lead vocal", "backing vocal") else INSTRUMENT_LEAD_SPREAD_LU
+        sung = any(layer.role in VOICE_ROLES for layer in element.layers)
+        return LEAD.spread_lu if sung else INSTRUMENT_LEAD_SPREAD_LU
     return EFFECTS_SPREAD_LU if first.role in EFFECTS else SPREAD_LU[first.place]
 
 

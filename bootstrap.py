@@ -89,9 +89,10 @@ def main(arguments: list[str]) -> None:
         set_up("run")
         run(PYTHON, "-m", "mixwright", *rest)
     elif command == "test":
-        set_up("dev")
-        slow = ["-m", "slow or not slow"] if "--slow" in rest else []
-        run(PYTHON, "-m", "pytest", *slow, *(word for word in rest if word != "--slow"))
+        slow = "--slow" in rest
+        set_up("slow" if slow else "dev")
+        chosen = ["-m", "slow or not slow"] if slow else []
+        run(PYTHON, "-m", "pytest", *chosen, *(word for word in rest if word != "--slow"))
     elif command == "lint":
         set_up("dev")
         run(PYTHON, "-m", "ruff", "check", ".")

@@ -144,6 +144,32 @@ def test_a_step_that_cannot_be_read_is_told(folder):
         undo(folder)
 
 
+def test_a_song_made_anew_after_its_file_was_removed_keeps_the_journal(folder):
+    before = _bytes(folder)
+    (folder / SONG_FILE).unlink()
+    create_song(folder, changed(SONG, title="9"))
+    assert undo(folder).undone == "created"
+    assert _bytes(folder) == before
+
+
+def test_a_song_that_others_keep_busy(folder, monkeypatch):
+    from filelock import FileLock
+
+    monkeypatch.setattr("mixwright.io.song_file._LOCK_WAIT_S", 0.01)
+    with FileLock(folder / "kept" / "song.lock"), pytest.raises(StateError, match="another program is writing"):
+        edit_song(folder, "rename", _titled("1"))
+    edit_song(folder, "rename", _titled("1"))
+
+
+def test_folders_that_cannot_be_made(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(OutputError, match="cannot be made"):
+        create_song(tmp_path / "file", SONG)
+    (tmp_path / "kept").write_text("")
+    with pytest.raises(OutputError, match="cannot be written"):
+        create_song(tmp_path, SONG)
+
+
 edits = st.lists(
     st.one_of(
         st.sampled_from(["a", "b", "#", '"']).map(lambda text: ("title", text)),

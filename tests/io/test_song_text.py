@@ -191,6 +191,26 @@ def test_a_new_track_stands_after_the_last_and_before_what_follows():
     assert f"]\n{block}\n# what the plan said\n[[moves]]" in after
 
 
+def test_everything_new_at_one_place_stands_in_order():
+    text = BASE.split("[tracks.strip]", maxsplit=1)[0]
+    vox, pad = _tracks(text)
+    pad = changed(pad, place="bed", mute=True, strip=Strip(pan=0.5))
+    new = Track(id="new", name="New", file="n.wav")
+    after = _edit(text, tracks=(vox, pad, new), master=Strip(pan=0.25))
+    end = after.split('file = "p.wav"\n')[1]
+    order = [
+        'place = "bed"',
+        "mute = true",
+        "[tracks.strip]",
+        "pan = 0.5",
+        "[[tracks]]",
+        'id = "new"',
+        "[master]",
+        "pan = 0.25",
+    ]
+    assert [end.index(line) for line in order] == sorted(end.index(line) for line in order)
+
+
 def test_removed_records_leave_the_comments_around_them():
     after = _edit(BASE, moves=(), tracks=_tracks(BASE)[:1])
     assert after.endswith("# the rest\n\n# what the plan said\n")

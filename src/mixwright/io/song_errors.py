@@ -12,7 +12,7 @@ import msgspec
 from msgspec import inspect
 
 from mixwright.errors import SettingError
-from mixwright.io.toml_text import Path, find, line_of, scan
+from mixwright.io.toml_text import KeyPath, find, line_of, scan
 from mixwright.io.toml_write import key_text, string_text
 from mixwright.model.song import Song
 
@@ -61,7 +61,7 @@ def conversion_error(text: str | None, data: Mapping[str, object], error: msgspe
 
 def check_finite(text: str | None, data: Mapping[str, object]) -> None:
     """Refuse inf and nan, which TOML allows."""
-    todo: list[tuple[Path, object]] = [((), data)]
+    todo: list[tuple[KeyPath, object]] = [((), data)]
     while todo:
         path, value = todo.pop()
         if isinstance(value, float) and not math.isfinite(value):
@@ -72,19 +72,19 @@ def check_finite(text: str | None, data: Mapping[str, object]) -> None:
             todo += [((*path, index), item) for index, item in enumerate(value)]
 
 
-def path_of(text: str) -> Path:
+def path_of(text: str) -> KeyPath:
     """Return the steps of a key path such as ``tracks[3].strip.eq[0].hz``."""
     return tuple(int(step[2]) if step[2] else step[1] or step[3] for step in _STEP.finditer(text))
 
 
-def _where(text: str | None, path: Path) -> str:
+def _where(text: str | None, path: KeyPath) -> str:
     shown = "".join(f"[{step}]" if isinstance(step, int) else f".{key_text(step)}" for step in path).removeprefix(".")
     if text is None:
         return shown
     return f"{SONG_FILE}:{line_of(text, find(scan(text), path).at)} {shown}".rstrip()
 
 
-def _walk(data: Mapping[str, object], path: Path) -> tuple[Path, inspect.Type, object]:
+def _walk(data: Mapping[str, object], path: KeyPath) -> tuple[KeyPath, inspect.Type, object]:
     """Follow a path through the data and the types; name the entry of a mapping that msgspec only calls ``...``."""
     kind: inspect.Type = inspect.type_info(Song)
     value: object = data
@@ -129,7 +129,7 @@ def _field(kind: inspect.Type, name: str) -> inspect.Type:
     return _inner(next(field.type for field in kind.fields if field.encode_name == name))
 
 
-def _unknown_key(text: str | None, path: Path, kind: inspect.Type, name: str) -> SettingError:
+def _unknown_key(text: str | None, path: KeyPath, kind: inspect.Type, name: str) -> SettingError:
     known = [field.encode_name for field in kind.fields] if isinstance(kind, inspect.StructType) else []
     near = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.5) or [
         key for key in known if name.lower() in key.split("_")

@@ -12,7 +12,7 @@ import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-Path = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 _BLANK = re.compile(r"[ \t]*")
 _VOID = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from mixwright.app.page import write_page
+from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.deliver.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names
@@ -108,6 +109,7 @@ def deliver(
         manifest=relative_to_song(song, folder.path / MANIFEST_FILE),
         files=printed,
         checks=checks,
+        sounding=sounding_hash(session.song, session.lanes),
     )
     write_kept(song, "deliver", result)
     if session.song.printed_with != __version__:

@@ -4,26 +4,24 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
 from mixwright.app.page import write_page
+from mixwright.app.scene import sounding_hash
 from mixwright.app.session import open_song
+from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.song_file import edit_song
-from mixwright.io.write import write_wav
+from mixwright.io.write import BITS, SampleFormat, write_wav
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.results import MixResult
 from mixwright.model.song import changed
 from mixwright.units import db_from_ratio
 from mixwright.version import __version__
 
-SampleFormat = Literal["pcm16", "pcm24", "float32"]
-_BITS: dict[SampleFormat, str] = {"pcm16": "16", "pcm24": "24", "float32": "32f"}
 _BLOCK_FRAMES = 65536
 
 
@@ -56,8 +54,8 @@ def mix(
         where the file exists already or cannot be written
     """
     song = Path(song)
-    if sample_format not in _BITS:
-        raise SettingError(f"{sample_format!r} is no sample format", hint=f"known: {', '.join(_BITS)}")
+    if sample_format not in BITS:
+        raise SettingError(f"{sample_format!r} is no sample format", hint=f"known: {', '.join(BITS)}")
     if out is not None:
         _check_out(Path(out))
     with open_song(song, report=report, cancel=cancel) as session:
@@ -93,23 +91,13 @@ def mix(
             levels=levels,
             moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
             notes=notes,
+            sounding=sounding_hash(session.song, session.lanes),
         )
     write_kept(song, "mix", result)
     if session.song.printed_with != __version__:
         edit_song(song, "mix", lambda now: changed(now, printed_with=__version__))
     write_page(song)
     return result
-
-
-def file_name(text: str) -> str:
-    """Return text as part of a file name that every system takes: letters and digits, the rest as single hyphens."""
-    kept = re.sub(r"[^\w]+", "-", unicodedata.normalize("NFC", text)).strip("-_")
-    return kept[:80] or "Song"
-
-
-def rate_tag(rate_hz: int) -> str:
-    """Return a rate as file names tell it: 48k, 44.1k."""
-    return f"{rate_hz / 1000:g}k"
 
 
 def _check_out(out: Path) -> None:
@@ -121,13 +109,10 @@ def _check_out(out: Path) -> None:
 
 def _next_file(song: Path, title: str, rate_hz: int, sample_format: SampleFormat) -> Path:
     folder = song / "mixes"
-    start = f"{file_name(title)}_Mix"
-    taken = [0]
-    for path in folder.glob("*.wav"):
-        found = re.match(r"(\d+)_", path.name.removeprefix(start)) if path.name.startswith(start) else None
-        if found:
-            taken.append(int(found[1]))
-    return folder / f"{start}{max(taken) + 1:02d}_{rate_tag(rate_hz)}{_BITS[sample_format]}.wav"
+    taken = [int(found[1]) for path in folder.glob("*.wav") if (found := re.search(r"_Mix(\d+)_", path.name))]
+    fields = NameFields(f"Mix{max(taken, default=0) + 1:02d}", rate_hz, sample_format)
+    (name,) = file_names(DEFAULT_TEMPLATE, title, "", [fields])
+    return folder / name
 
 
 def _peak(audio: np.ndarray) -> float:

@@ -13,6 +13,7 @@ from mixwright.app.mix import mix
 from mixwright.app.page import write_page
 from mixwright.app.plan import plan
 from mixwright.app.start import start
+from mixwright.demo.pieces import SONG
 from mixwright.demo.record import write_demo
 from mixwright.errors import OutputError
 from mixwright.jobs.progress import Cancel, Report, silent
@@ -22,7 +23,7 @@ from mixwright.model.results import TourResult
 def tour(folder: Path, *, report: Report = silent, cancel: Cancel | None = None) -> TourResult:
     """Write the invented demo song into a folder and do the whole job on it.
 
-    Tracks are received, measured and planned; every proposed move is accepted; the mix is rendered and
+    Tracks are received and planned; every proposed move is accepted; the mix is rendered, measured and
     delivered. Nothing outside `folder` is touched.
 
     Parameters
@@ -43,11 +44,13 @@ def tour(folder: Path, *, report: Report = silent, cancel: Cancel | None = None)
         raise OutputError("this is not an empty folder", where=str(folder), hint="name a new one: tour DIR")
     demo = write_demo(folder / "received", report=report, cancel=cancel)
     song = folder / "song"
-    start(demo.tracks, song, references=demo.references, rough=demo.rough, report=report, cancel=cancel)
-    measure(song, report=report, cancel=cancel)
+    start(
+        demo.tracks, song, references=demo.references, rough=demo.rough, title=SONG.title, report=report, cancel=cancel
+    )
     plan(song, lead="auto", report=report, cancel=cancel)
     accept(song, (), everything=True)
     mixed = mix(song, report=report, cancel=cancel)
+    measure(song, report=report, cancel=cancel)
     delivered = deliver(song, report=report, cancel=cancel)
     page = write_page(song)
     prints = song / delivered.folder

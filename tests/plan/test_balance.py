@@ -99,7 +99,7 @@ def test_a_lead_that_is_too_low_is_raised_to_the_tables_level_in_one_move():
     assert abs(move.predicted["re_mix_lu"] + 2.65) < 0.1
     assert move.measured["re_mix_lu"] < -8.0
     assert "De Man" in move.evidence
-    assert "below" in move.without_it
+    assert "below its range" in move.without_it
     assert "lower in the mix" in move.costs[0]
 
 
@@ -192,6 +192,17 @@ def test_the_references_low_end_lowers_kick_and_bass_jointly():
         reached, _ = shares(HZ, after.bands)
         assert abs(reached - (wanted_db - sign)) < 0.3
         assert "references span" in proposal.moves[0].reason
+
+
+def test_a_moved_lead_keeps_its_place_when_the_references_change_the_rest():
+    given_scene = scene(at(-18.0, vox=-9.0))
+    low, _ = shares(HZ, given_scene.mix.bands)
+    corridor = Corridor(low_end_db=Interval(low=low - 1.0, high=low - 0.5, references=1))
+    lead = next(move for move in propose_balance(given_scene, corridor).moves if move.target == "vox")
+    assert abs(lead.predicted["re_mix_while_lead_sings_lu"] + 2.65) < 0.1
+    louder = Corridor(low_end_db=Interval(low=low + 3.0, high=low + 4.0, references=1))
+    lead = next(move for move in propose_balance(given_scene, louder).moves if move.target == "vox")
+    assert abs(lead.predicted["re_mix_while_lead_sings_lu"] + 2.65) < 0.1
 
 
 def test_a_reference_inside_its_corridor_moves_nothing():

@@ -115,3 +115,15 @@ def test_strength_scales_what_is_predicted_and_not_the_setting():
         assert other.strength == 0.5
         assert other.predicted["pan"] == pytest.approx(0.5 * one.predicted["pan"])
     assert half[0].predicted["mix_side_to_mid_db"] < full[0].predicted["mix_side_to_mid_db"]
+
+
+def test_a_strong_layer_that_nothing_balances_is_drawn_in():
+    tracks = [
+        placed("vox", "lead vocal", 900.0, -12.0, part="lead"),
+        placed("synth", "synth", 900.0, -12.0),
+    ]
+    position = positions(tracks)["synth"]
+    angle = (1.0 + position) * np.pi / 4.0
+    left, right = 0.5 + np.cos(angle) ** 2, 0.5 + np.sin(angle) ** 2
+    assert 0.1 <= abs(position) <= 0.3
+    assert abs(10.0 * np.log10(left / right)) <= 1.1

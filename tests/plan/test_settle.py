@@ -3,7 +3,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mixwright.plan.settle import Wanted, level_of_sum, settle
+from mixwright.plan.settle import SMALLEST_DB, Wanted, level_of_sum, settle, with_exact
 
 
 def wanted(loudness, centre, spread, *, free=None, exact=None):
@@ -91,3 +91,24 @@ def test_bound_members_keep_their_level_and_the_lead_comes_to_them():
     gains = settle(want)
     assert gains[1] == 0.0
     assert abs(gains[0] - 20.0) < 0.01
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    shares=st.lists(st.floats(0.05, 1.0), min_size=2, max_size=8),
+    off=st.lists(st.floats(-9.0, 9.0), min_size=9, max_size=9),
+)
+def test_every_move_is_needed(shares, off):
+    """Without any one of them (the lead following), something that is left alone lies outside its interval."""
+    centre = consistent([1.2 * sum(shares), *shares])
+    n = len(centre)
+    want = wanted(-20.0 + centre + off[:n], centre, [1.31] + [3.0] * (n - 1), exact=np.arange(n) == 0)
+    gains = settle(want)
+    if (gains != 0.0).all():
+        return
+    for index in np.flatnonzero((gains != 0.0) & ~want.exact):
+        without = gains.copy()
+        without[index] = 0.0
+        without = with_exact(want, without)
+        away = np.abs(re_sum(want, without) - centre) - want.spread
+        assert np.any(away[without == 0.0] > SMALLEST_DB)

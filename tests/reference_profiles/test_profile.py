@@ -101,6 +101,7 @@ def test_few_records_widen_by_the_published_spread():
     assert band_spread_db(50.0) == band_spread_db(12000.0) == 5.0
     assert band_spread_db(1000.0) == 2.0
     one, four = corridor([record(0.0)]).low_end_db, corridor([record(0.0)] * 4).low_end_db
+    assert one.high - one.low == pytest.approx(2.0 * band_spread_db(100.0))
     assert one.high - one.low == pytest.approx(4.0 * (four.high - four.low))
     assert one.outside(one.high + 1.5) == pytest.approx(1.5)
     assert one.outside(one.low - 1.5) == pytest.approx(-1.5)

@@ -222,7 +222,7 @@ class _Ledger:
         if layer.bound:
             return f"{level}; left, {layer.bound}."
         if interval is not None and len(element.layers) == 1:
-            return f"{level}; engineers hold such a layer at {interval[0]:+.1f} to {interval[1]:+.1f}; left."
+            return f"{level}; {_holds(element, layer)} {interval[0]:+.1f} to {interval[1]:+.1f}; left."
         return f"{level}, in proportion to the rest of {element.name}; left."
 
     def _mix(self, gains: Mapping[str, float]) -> tuple[float, float]:
@@ -275,7 +275,7 @@ class _Ledger:
             level = left["re_mix_lu"] or 0.0
             why = f"in the new balance it would stand at {level:+.1f} LU in the mix"
             if spread is not None:
-                why += f"; engineers hold such a layer at {spread.low:+.1f} to {spread.high:+.1f}"
+                why += f"; {_holds(part.element, part.layers[0])} {spread.low:+.1f} to {spread.high:+.1f}"
         words = [f"{what}: {why}."]
         if by_reference:
             words.append(by_reference)
@@ -297,6 +297,13 @@ class _Ledger:
         return f"{source[0].upper()}{source[1:]}."
 
 
+def _holds(element: Element, layer: Layer) -> str:
+    """Return the words before an interval: only what was measured of engineers is said of them."""
+    if layer.part == "double":
+        return "a double thickens unnoticed at"
+    return "its share among the other layers is" if element.pool == "other" else "engineers hold it at"
+
+
 def _far_lead(part: _Part) -> str:
     """Say when a lead came so far from a balance that its level may be meant."""
     if part.element.pool != "lead" or not part.whole or abs(part.gain_db) < _FAR_LEAD_DB:
@@ -316,9 +323,9 @@ def _without(part: _Part, left: _Figures, spread: Spread | None) -> str:
         return f"Without it {part.name} stays at {level:+.1f} LU in the mix."
     out = level - spread.high if level > spread.high else level - spread.low if level < spread.low else 0.0
     if out == 0.0:
-        return f"Without it {part.name} stays at {level:+.1f} LU in the mix, inside what engineers do."
+        return f"Without it {part.name} stays at {level:+.1f} LU in the mix, inside its range."
     where = "above" if out > 0 else "below"
-    return f"Without it {part.name} stays at {level:+.1f} LU in the mix, {abs(out):.1f} LU {where} what engineers do."
+    return f"Without it {part.name} stays at {level:+.1f} LU in the mix, {abs(out):.1f} LU {where} its range."
 
 
 def _two(value: float) -> float:

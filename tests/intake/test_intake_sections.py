@@ -69,7 +69,7 @@ PLAN = {
 }
 
 
-@pytest.mark.parametrize(("bpm", "offset_s"), [(120.0, 0.0), (128.0, 0.7), (144.6, 0.33)])
+@pytest.mark.parametrize(("bpm", "offset_s"), [(120.0, 0.0), (144.6, 0.33), (131.0, 0.7)])
 def test_tempo_first_bar_and_boundaries(bpm, offset_s):
     layers, duration_s = made(bpm, offset_s)
     bar_s = 240 / bpm
@@ -92,11 +92,7 @@ def test_parts_are_lettered_without_a_lead():
     grid = find_grid(list(layers.values()), [True, True, False, False, False], 120.0)
     sections = find_sections([[layer] for layer in layers.values()], grid, duration_s, None)
     names = [section.name for section in sections]
-    assert names[0] == "intro"
-    assert names[-1] == "outro"
-    assert names[2] == "part-" + names[2].split("-")[1] + "-1"
-    assert names[4] == names[2][:-1] + "2"
-    assert len(set(names)) == len(names)
+    assert names == ["intro", "part-a-1", "part-b-1", "part-c-1", "part-b-2", "outro"]
 
 
 def test_a_given_tempo_is_kept():

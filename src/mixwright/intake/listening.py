@@ -20,7 +20,7 @@ from mixwright.model.record import Record
 TRACE_HZ = 100
 #: Traces hold half decibels above this level, so that a value is one byte.
 TRACE_FLOOR_DB = -120.0
-_BLOCK_S = 20
+_BLOCK_S = 4
 _DC_CHUNK = 64
 
 

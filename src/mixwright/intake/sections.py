@@ -118,14 +118,15 @@ def _names(means: Floats, lead: int | None) -> list[str]:
     told_apart = len(sung_kinds) > 1
     chorus = max(sung_kinds, key=lambda kind: fullness[kind]) if told_apart else None
     thin = 0.75 * float(np.median(density))
-    words = []
+    words, lettered = [], []
     for i, kind in enumerate(kinds):
         if len(kinds) > 2 and i in (0, len(kinds) - 1) and density[i] < thin and not sung[i]:
             words.append("outro" if i else "intro")
         elif told_apart:
             words.append(("chorus" if kind == chorus else "verse") if sung[i] else "break")
         else:
-            words.append("part-" + _letters(list(dict.fromkeys(kinds)).index(kind)))
+            lettered += [kind] if kind not in lettered else []
+            words.append("part-" + _letters(lettered.index(kind)))
     counts: Counter[str] = Counter()
     names = []
     for word in words:

@@ -23,7 +23,7 @@ from mixwright.model.record import Record
 
 _CLOSED, _OPEN = ".json.gz", ".open.json.gz"
 _STEP = re.compile(r"(\d{8})(?:\.open)?\.json\.gz")
-_PER_FOLDER = 500
+_PER_FOLDER = 100
 
 
 class Step(Record, frozen=True, kw_only=True):
@@ -50,9 +50,10 @@ class Journal:
 
     def last(self) -> int:
         """Return the number of the last step, -1 without any; reads two folder listings, whatever the length."""
-        parts = sorted(path for path in self._listed(self.folder) if path.name.isdigit())
+        parts = sorted(name for name in _listed(self.folder) if name.isdecimal())
         while parts:
-            numbers = [int(found[1]) for path in self._listed(parts.pop()) if (found := _STEP.fullmatch(path.name))]
+            names = _listed(self.folder / parts.pop())
+            numbers = [int(found[1]) for name in names if (found := _STEP.fullmatch(name))]
             if numbers:
                 return max(numbers)
         return -1
@@ -127,9 +128,9 @@ class Journal:
         open_path = folder / f"{number:08d}{_OPEN}"
         return open_path if open_path.exists() else folder / f"{number:08d}{_CLOSED}"
 
-    @staticmethod
-    def _listed(folder: Path) -> list[Path]:
-        try:
-            return list(folder.iterdir())
-        except (FileNotFoundError, NotADirectoryError):
-            return []
+
+def _listed(folder: Path) -> list[str]:
+    try:
+        return [path.name for path in folder.iterdir()]
+    except (FileNotFoundError, NotADirectoryError):
+        return []

@@ -162,7 +162,7 @@ def _writing(folder: Path) -> Iterator[Journal]:
     try:
         kept.mkdir(exist_ok=True)
         lock = FileLock(kept / "song.lock", timeout=_LOCK_WAIT_S)
-        lock.acquire()
+        lock.acquire(poll_interval=0.005)
     except Timeout as error:
         raise StateError(
             "another program is writing this song", where=printable(folder), hint="try again when it is done"

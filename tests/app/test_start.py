@@ -120,6 +120,8 @@ def refused(tmp_path: Path, error: type[Exception], match: str, **arguments) -> 
 def test_refusals_write_nothing(delivery, tmp_path):
     (tmp_path / "taken").mkdir()
     refused(tmp_path, OutputError, "exists already", tracks=delivery, into=tmp_path / "taken")
+    refused(tmp_path, SettingError, "8000 to 384000", tracks=delivery, rate_hz=100)
+    refused(tmp_path, SettingError, "20 to 400", tracks=delivery, tempo_bpm=0.0)
     refused(tmp_path, InputError, "not there", tracks=tmp_path / "absent")
     bad = tmp_path / "bad.wav"
     bad.write_text("no audio")

@@ -100,6 +100,11 @@ def test_neighbours_settle_names():
     assert decided(dbl="quiet vocal", Vox="lead vocal")["dbl"] == "double"
 
 
+def test_files_of_one_name_have_one_role():
+    found = decided(**{"Lead 1": "synth", "Lead 2": "lead vocal", "Lead 3": "synth", "Kick": "kick"})
+    assert found["Lead 1"] == found["Lead 2"] == found["Lead 3"]
+
+
 def test_one_lead_among_plain_voices():
     found = decided(**{"Vox 1": "quiet vocal", "Vox 2": "lead vocal", "Kick": "kick"})
     assert found["Vox 2"] == "lead vocal"

@@ -187,3 +187,24 @@ def test_any_names_make_a_valid_song(entries):
     assert len(set(every)) == len(every)
     assert all(track.file.isprintable() for track in intake.tracks)
     assert sum(track.use for track in intake.tracks) >= 1
+
+
+ODD = st.one_of(st.floats(width=32), st.sampled_from([0.0, 1.0, -1.0, 1e-30, 3e38, float("nan"), float("inf")]))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(ODD, max_size=40),
+    st.integers(1, 3),
+    st.sampled_from([8000, 11025, 48000, 384000]),
+    st.sampled_from([1, 7, 400]),
+)
+def test_any_samples_are_listened_to(values, channels, rate_hz, repeats):
+    frames = len(values) // channels
+    audio = np.tile(np.array(values[: frames * channels], dtype=np.float32).reshape(frames, channels), (repeats, 1))
+    one = listen(audio, rate_hz)
+    assert msgspec.json.decode(msgspec.json.encode(one), type=Listening) == one
+    odd = ReceivedFile(file="Odd.wav", label="Odd.wav", heard=one, audio=audio)
+    intake = receive([odd, file("LV.wav", "voice")], title="Invented")
+    check_song(intake.song)
+    assert intake.tracks[0].use == (not any(fault.severity == "unusable" for fault in intake.tracks[0].faults))

@@ -90,6 +90,8 @@ def start(
         when settings do not go together
     """
     into = Path(into)
+    _check_range(rate_hz, 8000, 384000, "rate_hz", "Hz")
+    _check_range(tempo_bpm, 20, 400, "tempo_bpm", "beats a minute")
     if mix_print is not None and not as_mixed:
         raise SettingError("a print of the mix goes with layers as mixed", where="mix_print", hint="say as_mixed too")
     if into.exists():
@@ -133,6 +135,11 @@ def start(
             )
             write_kept(folder, "intake", result)
     return result
+
+
+def _check_range(value: float | None, low: int, high: int, name: str, unit: str) -> None:
+    if value is not None and not low <= value <= high:
+        raise SettingError(f"{value:g} is not allowed", where=name, hint=f"{low} to {high} {unit}")
 
 
 @dataclass(frozen=True)

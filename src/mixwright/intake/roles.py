@@ -104,7 +104,22 @@ def roles(names: Sequence[NameReading], heard: Sequence[Trace]) -> list[Reading]
     """
     known = [_with_neighbours(name, names) for name in names]
     readings = [_decide(candidates, one.heard.timbre) for candidates, one in zip(known, heard, strict=True)]
+    readings = _alike_by_name(names, readings)
     return _one_lead(names, heard, readings)
+
+
+def _alike_by_name(names: Sequence[NameReading], readings: Sequence[Reading]) -> list[Reading]:
+    """Give files of one name ("Gtr L", "Gtr R") the role that together they are surest of."""
+    votes: dict[str, dict[Role, float]] = {}
+    for name, reading in zip(names, readings, strict=True):
+        if name.candidates:
+            of_stem = votes.setdefault(name.stem, {})
+            of_stem[reading.role] = of_stem.get(reading.role, 0.0) + reading.confidence
+    result = []
+    for name, reading in zip(names, readings, strict=True):
+        role = max(votes[name.stem], key=votes[name.stem].__getitem__) if name.candidates else reading.role
+        result.append(reading if role == reading.role else Reading(role, round(0.8 * reading.confidence, 2)))
+    return result
 
 
 def _with_neighbours(name: NameReading, names: Sequence[NameReading]) -> Candidates:

@@ -216,8 +216,8 @@ def _headroom(session: Session, levels: Proposal) -> tuple[str, ...]:
     if after is None or after <= _CEILING_DBTP:
         return ()
     lower = after - _CEILING_DBTP
-    text = f"With these moves the mix peaks near {after:+.1f} dBTP: lower the master's fader by about {lower:.0f} dB."
-    return (text,)
+    when = "With these moves the mix peaks near" if levels.moves else "The mix peaks at"
+    return (f"{when} {after:+.1f} dBTP: lower the master's fader by about {lower:.0f} dB.",)
 
 
 def _move(planned: PlannedMove) -> Move:

@@ -61,6 +61,10 @@ def toward_references(
             continue
         text = _sentence(end, value, interval)
         movers = {layer.id: element.id for element in scene.elements for layer in element.layers if _moves(layer, end)}
+        if not movers:
+            carriers = "kick or bass" if end == "low" else "hats, cymbals or overheads"
+            findings.append(f"{text} No track of {carriers} by itself is free to shift that.")
+            continue
         before = dict(found)
         for _ in range(3):  # a moved lead follows, which shifts the share a little
             shift = _shift_into(scene, found, tuple(movers), end, interval)
@@ -70,7 +74,7 @@ def toward_references(
             found.update({id_: before.get(id_, 0.0) + shift for id_ in movers})
             found = _leads_follow(scene, judged, before, found)
         value = _share(scene, found, end)
-        if not movers or abs(shift) < _SMALLEST_SHIFT_DB or value is None:
+        if abs(shift) < _SMALLEST_SHIFT_DB or value is None:
             findings.append(f"{text} Level moves within what engineers do cannot mend that.")
             found = before
             continue

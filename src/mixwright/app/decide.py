@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from mixwright.app.move_words import move_of, nearest, number
+from mixwright.app.page import write_page
 from mixwright.errors import SettingError, StateError, printable
 from mixwright.io import song_file
 from mixwright.io.kept import read_kept
@@ -107,7 +108,9 @@ def undo(song: Path) -> UndoResult:
     StateError
         when there is nothing to undo
     """
-    return song_file.undo(song)
+    undone = song_file.undo(song)
+    write_page(song)
+    return undone
 
 
 def _decide(song: Path, names: Sequence[str], state: MoveState, *, everything: bool) -> DecideResult:
@@ -189,6 +192,7 @@ def _result(folder: Path, song: Song, ids: Collection[str], notes: Sequence[str]
         planned = {move.id: move for move in plan.moves} if plan else {}
     except StateError as error:
         notes.append(f"Without the evidence of the plan: {error}.")
+    write_page(folder)
     counts = {state: sum(move.state == state for move in song.moves) for state in ("proposed", "accepted", "refused")}
     moves = tuple(_with_evidence(move, planned.get(move.id)) for move in song.moves if move.id in ids)
     return DecideResult(moves=moves, song_moves=counts, notes=tuple(notes))

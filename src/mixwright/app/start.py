@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from mixwright.app.page import write_page
 from mixwright.errors import InputError, LimitError, MixwrightError, OutputError, SettingError, printable, where
 from mixwright.intake.ids import Ids, slug
 from mixwright.intake.listening import Listening, listen
@@ -134,6 +135,7 @@ def start(
                 sources=intake.sources,
             )
             write_kept(folder, "intake", result)
+    write_page(into)
     return result
 
 

@@ -25,12 +25,12 @@ from mixwright.app.session import open_song
 from mixwright.app.start import start
 from mixwright.demo.record import write_demo
 from mixwright.model.song import Group, Song, Track
-from mixwright.plan.balance import balance
-from mixwright.plan.elements import elements_of
-from mixwright.plan.level_moves import propose_balance
-from mixwright.plan.scene import Scene, audible
-from mixwright.plan.sound import Sound, together
-from mixwright.plan.table import LEAD
+from mixwright.planning.balance import balance
+from mixwright.planning.elements import elements_of
+from mixwright.planning.level_moves import propose_balance
+from mixwright.planning.scene import Scene, audible
+from mixwright.planning.sound import Sound, together
+from mixwright.planning.table import LEAD
 from mixwright.reference.profile import Corridor
 
 ROLES = (

@@ -49,7 +49,7 @@ def test_importing_the_package_loads_no_numbers():
 
 def test_the_optimiser_is_only_used_by_plan():
     users = {path for path in SOURCES if any(name.startswith("scipy.optimize") for name in imported(path))}
-    assert {path.parent.name for path in users} <= {"plan"}
+    assert {path.parent.name for path in users} <= {"planning"}
 
 
 def test_scipy_is_never_loaded_at_module_level():

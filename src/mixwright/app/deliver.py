@@ -15,10 +15,10 @@ import numpy as np
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, open_song
-from mixwright.deliver.manifest import MANIFEST_FILE, Manifest, write_manifest
-from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names
-from mixwright.deliver.null_test import Proof, prove
-from mixwright.deliver.print_set import Print, prints, sounding_tracks
+from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
+from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
+from mixwright.delivery.null_test import Proof, prove
+from mixwright.delivery.print_set import Print, prints, sounding_tracks
 from mixwright.errors import OutputError, StateError, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
@@ -69,7 +69,7 @@ def deliver(
     song : Path
         The song folder.
     template : str, optional
-        How files are named; see `mixwright.deliver.names`.
+        How files are named; see `mixwright.delivery.names`.
     undecided_ok, mutes_ok : bool
         Print although proposed moves are undecided, or although tracks are muted.
     report, cancel

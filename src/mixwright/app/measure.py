@@ -18,7 +18,7 @@ from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.meter.loudness import SUB_BLOCKS_PER_S
 from mixwright.model.results import MeasureResult, PrintFit, SectionLevel, SpectrumSpread, Spread, TrackLevels
 from mixwright.model.song import Section, Song, Track, source_of, used_tracks
-from mixwright.plan.level_moves import spreads_of
+from mixwright.planning.level_moves import spreads_of
 from mixwright.reference.profile import Corridor
 from mixwright.units import db_from_power, db_from_ratio
 

@@ -11,7 +11,7 @@ import numpy as np
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import open_song
-from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names
+from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.song_file import edit_song

@@ -16,11 +16,11 @@ from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.moves import merge_plan
 from mixwright.model.results import PlannedMove, PlanResult, StartResult
 from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
-from mixwright.plan.elements import bound_tracks
-from mixwright.plan.level_moves import Proposal, propose_balance
-from mixwright.plan.pans import pan_power_db, propose_pans
-from mixwright.plan.places import Placed
-from mixwright.plan.scene import Scene
+from mixwright.planning.elements import bound_tracks
+from mixwright.planning.level_moves import Proposal, propose_balance
+from mixwright.planning.pans import pan_power_db, propose_pans
+from mixwright.planning.places import Placed
+from mixwright.planning.scene import Scene
 from mixwright.reference.profile import Corridor, band_power
 
 AUTO = "auto"

@@ -22,9 +22,9 @@ from mixwright.meter.measure import Meter
 from mixwright.model.lane import Lane
 from mixwright.model.levels import Levels
 from mixwright.model.song import Reference, Song, used_tracks
-from mixwright.plan.elements import elements_of
-from mixwright.plan.scene import Scene
-from mixwright.plan.sound import Sound
+from mixwright.planning.elements import elements_of
+from mixwright.planning.scene import Scene
+from mixwright.planning.sound import Sound
 from mixwright.reference.profile import Corridor, RecordProfile, band_power, corridor, profile
 
 _METER = ("mixwright.meter", "mixwright.core.spectra")

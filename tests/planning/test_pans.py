@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 
-from mixwright.plan.pans import propose_pans
-from mixwright.plan.places import Placed
+from mixwright.planning.pans import propose_pans
+from mixwright.planning.places import Placed
 from mixwright.reference.profile import Corridor, Interval
 
 HZ = 1000.0 * 10.0 ** (0.1 * np.arange(-17, 14))

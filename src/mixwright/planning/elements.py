@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from mixwright.model.song import Song, Track, source_of, targets_of, used_tracks
 from mixwright.model.words import DRUM_ROLES, MoveKind, Place, Role
-from mixwright.plan.table import EFFECTS, Part, Pool
+from mixwright.planning.table import EFFECTS, Part, Pool
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mixwright.plan.settle import SMALLEST_DB, Wanted, level_of_sum, settle, with_exact
+from mixwright.planning.settle import SMALLEST_DB, Wanted, level_of_sum, settle, with_exact
 
 
 def wanted(loudness, centre, spread, *, free=None, exact=None):

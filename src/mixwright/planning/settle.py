@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixwright.meter.loudness import lufs_from_power
-from mixwright.plan.sound import power_of
+from mixwright.planning.sound import power_of
 
 Array = npt.NDArray[np.float64]
 

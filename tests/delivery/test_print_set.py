@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from mixwright.deliver.print_set import prints, voices
+from mixwright.delivery.print_set import prints, voices
 from mixwright.model.song import Group, Song, Track
 
 DRUMS = Group(id="drums", name="Drums")

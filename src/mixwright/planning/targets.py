@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixwright.model.words import VOICE_ROLES
-from mixwright.plan.elements import Element, Layer
-from mixwright.plan.settle import Array, Wanted, settle
-from mixwright.plan.sound import Mask, Sound, power_of, together
-from mixwright.plan.table import (
+from mixwright.planning.elements import Element, Layer
+from mixwright.planning.settle import Array, Wanted, settle
+from mixwright.planning.sound import Mask, Sound, power_of, together
+from mixwright.planning.table import (
     BASS,
     DOUBLE_BELOW_LEAD,
     DRUM_LAYER_SPREAD_LU,

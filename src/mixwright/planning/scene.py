@@ -6,9 +6,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from mixwright.plan.elements import Element, Layer
-from mixwright.plan.sound import Array, Mask, Sound
-from mixwright.plan.targets import judged_blocks
+from mixwright.planning.elements import Element, Layer
+from mixwright.planning.sound import Array, Mask, Sound
+from mixwright.planning.targets import judged_blocks
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,9 +9,9 @@ from typing import Literal
 import numpy as np
 
 from mixwright.model.words import Role
-from mixwright.plan.elements import Layer
-from mixwright.plan.scene import Scene
-from mixwright.plan.sound import Array, Mask
+from mixwright.planning.elements import Layer
+from mixwright.planning.scene import Scene
+from mixwright.planning.sound import Array, Mask
 from mixwright.reference.profile import LOW_HZ, MIDDLE_HZ, TOP_HZ, Corridor, Interval, in_range, shares
 
 End = Literal["low", "top"]

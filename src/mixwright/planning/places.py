@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from mixwright.model.words import Place, Role
-from mixwright.plan.sound import Array
+from mixwright.planning.sound import Array
 
 #: How far from the centre a layer of its own starts: common practice, no source.
 _DISTANCE: dict[Role, float] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from mixwright.deliver.names import words
+from mixwright.delivery.names import words
 from mixwright.model.song import Song, Track, source_of, used_tracks
 from mixwright.model.words import VOICE_ROLES, PrintKind
 

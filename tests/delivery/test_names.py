@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mixwright.deliver.names import DEFAULT_TEMPLATE, NameFields, file_names, rate_tag, words
+from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names, rate_tag, words
 from mixwright.errors import SettingError
 
 MAIN = NameFields("Main", 48000, "pcm24")

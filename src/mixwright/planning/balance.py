@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.plan.elements import Element, Layer
-from mixwright.plan.scene import Scene
-from mixwright.plan.settle import LARGEST_TRIM_DB, Array, Wanted, level_of_sum, settle
-from mixwright.plan.sound import Sound, together
-from mixwright.plan.table import DE_MAN, DOUBLE_BELOW_LEAD, EFFECTS, PRACTICE, SHI
-from mixwright.plan.targets import element_sound, inside, wanted
-from mixwright.plan.toward import toward_references
+from mixwright.planning.elements import Element, Layer
+from mixwright.planning.scene import Scene
+from mixwright.planning.settle import LARGEST_TRIM_DB, Array, Wanted, level_of_sum, settle
+from mixwright.planning.sound import Sound, together
+from mixwright.planning.table import DE_MAN, DOUBLE_BELOW_LEAD, EFFECTS, PRACTICE, SHI
+from mixwright.planning.targets import element_sound, inside, wanted
+from mixwright.planning.toward import toward_references
 from mixwright.reference.profile import Corridor
 
 

@@ -10,12 +10,12 @@ import numpy as np
 
 from mixwright.model.moves import move_id
 from mixwright.model.results import PlannedMove, Spread
-from mixwright.plan.balance import Balance, balance, source_of_interval
-from mixwright.plan.elements import Element, Layer
-from mixwright.plan.scene import Scene, audible
-from mixwright.plan.settle import LARGEST_TRIM_DB
-from mixwright.plan.sound import Sound, together
-from mixwright.plan.table import DE_MAN, EFFECTS, LEAD, SHI
+from mixwright.planning.balance import Balance, balance, source_of_interval
+from mixwright.planning.elements import Element, Layer
+from mixwright.planning.scene import Scene, audible
+from mixwright.planning.settle import LARGEST_TRIM_DB
+from mixwright.planning.sound import Sound, together
+from mixwright.planning.table import DE_MAN, EFFECTS, LEAD, SHI
 from mixwright.reference.profile import Corridor
 
 _WORTH_SAYING_LU = 0.1

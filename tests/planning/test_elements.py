@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 from mixwright.model.moves import move_id
 from mixwright.model.song import Group, Lock, Move, Song, Source, Track
-from mixwright.plan.elements import bound_tracks, elements_of
-from mixwright.plan.targets import spread_of
+from mixwright.planning.elements import bound_tracks, elements_of
+from mixwright.planning.targets import spread_of
 
 
 def track(id_, role, **fields):

@@ -17,8 +17,8 @@ import numpy as np
 from mixwright.model.moves import move_id
 from mixwright.model.results import PlannedMove
 from mixwright.native.place import pan_gains
-from mixwright.plan.places import Placed, Unit, units_of
-from mixwright.plan.sound import Array
+from mixwright.planning.places import Placed, Unit, units_of
+from mixwright.planning.sound import Array
 from mixwright.reference.profile import Corridor
 
 WIDTH_DB = (-12.6, -8.3)

@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.model.song import Group, Song, Track
-from mixwright.plan.elements import elements_of
-from mixwright.plan.level_moves import propose_balance, spreads_of
-from mixwright.plan.scene import Scene
-from mixwright.plan.sound import Sound, together
-from mixwright.plan.table import POOL_SHARE
+from mixwright.planning.elements import elements_of
+from mixwright.planning.level_moves import propose_balance, spreads_of
+from mixwright.planning.scene import Scene
+from mixwright.planning.sound import Sound, together
+from mixwright.planning.table import POOL_SHARE
 from mixwright.reference.profile import Corridor, Interval, shares
 
 HZ = 1000.0 * 10.0 ** (0.1 * np.arange(-17, 14))

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from mixwright.deliver.null_test import Proof, prove
+from mixwright.delivery.null_test import Proof, prove
 from mixwright.io.write import SampleFormat, write_wav
 from mixwright.model.results import CheckLine
 

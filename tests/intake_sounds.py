@@ -14,15 +14,16 @@ def hits(kind: str, times_s, duration_s: float, seed: int = 1) -> np.ndarray:
     rng = np.random.default_rng(seed)
     out = np.zeros(round(duration_s * RATE_HZ))
     t = np.arange(round(0.3 * RATE_HZ)) / RATE_HZ
+    order, edge_hz = (2, 900) if kind == "snare" else (4, 6000)
+    high_pass = signal.butter(order, edge_hz, "high", fs=RATE_HZ, output="sos")
     for time_s in times_s:
         if kind == "kick":
             one = np.sin(2 * np.pi * (50 * t + 6 * (1 - np.exp(-t * 40)))) * np.exp(-t * 14)
         elif kind == "snare":
-            noise = signal.sosfilt(signal.butter(2, 900, "high", fs=RATE_HZ, output="sos"), rng.standard_normal(len(t)))
+            noise = signal.sosfilt(high_pass, rng.standard_normal(len(t)))
             one = 0.5 * noise * np.exp(-t * 25) + 0.4 * np.sin(2 * np.pi * 190 * t) * np.exp(-t * 30)
         else:
-            high = signal.butter(4, 6000, "high", fs=RATE_HZ, output="sos")
-            one = 0.5 * signal.sosfilt(high, rng.standard_normal(len(t))) * np.exp(-t * 50)
+            one = 0.5 * signal.sosfilt(high_pass, rng.standard_normal(len(t))) * np.exp(-t * 50)
         start = round(time_s * RATE_HZ)
         n = min(len(one), len(out) - start)
         if n > 0:

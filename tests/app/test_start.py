@@ -7,6 +7,7 @@ import hashlib
 import os
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -133,6 +134,11 @@ def test_refusals_write_nothing(delivery, tmp_path):
     write(empty / "silence.wav", np.zeros(1000))
     (empty / "broken.flac").write_bytes(b"fLaC")
     refused(tmp_path, InputError, "no file of 2 can be used", tracks=empty)
+
+
+def test_a_disk_that_is_too_small_is_told_beforehand(delivery, tmp_path, monkeypatch):
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=1_000_000))
+    refused(tmp_path, OutputError, r"7 tracks take 0\.0 GB when decoded", tracks=delivery)
 
 
 def test_a_cancelled_start_leaves_nothing(delivery, tmp_path):

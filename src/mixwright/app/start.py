@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -103,6 +104,7 @@ def start(
             with where(printable(path)):
                 decoder.probe(path)
         delivery = _find(tracks, given, decoder)
+        _check_space(delivery, into, decoder)
         with new_folder(into) as folder:
             intake = _understand(
                 delivery, folder, into, decoder, report, cancel,
@@ -209,6 +211,25 @@ def _is_audio(path: Path, decoder: Decoder) -> bool:
     except InputError:
         return False
     return True
+
+
+def _check_space(delivery: _Delivery, into: Path, decoder: Decoder) -> None:
+    """Refuse beforehand what the disk cannot hold: every track decoded to floating point, once."""
+    needed = 0
+    for path, _ in delivery.files:
+        try:
+            info = decoder.probe(path)
+        except InputError:
+            continue
+        needed += 4 * info.channels * info.frames
+    parent = next((folder for folder in into.absolute().parents if folder.exists()), into)
+    free = shutil.disk_usage(parent).free
+    if needed > free:
+        raise OutputError(
+            f"{len(delivery.files)} tracks take {needed / 1e9:.1f} GB when decoded, {free / 1e9:.1f} GB are free",
+            where=printable(into),
+            hint="free some space, or choose a folder on another disk",
+        )
 
 
 def _natural(label: str) -> tuple[tuple[int, int, str], ...]:

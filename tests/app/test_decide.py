@@ -307,3 +307,15 @@ def test_without_a_song(tmp_path):
         with pytest.raises(StateError, match="there is no song here"):
             decide()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_master_takes_a_level_of_its_own_and_no_pan(song):
+    result = add(song, "level Master -7 dB")
+    assert result.moves[0].target == "master"
+    assert load_song(song).moves[-1].settings == {"gain_db": -7.0}
+    with pytest.raises(SettingError, match="no track, source or group is called 'master'"):
+        add(song, "pan master 0.1")
+    text = (song / SONG_FILE).read_text()
+    (song / SONG_FILE).write_text(text.replace('kind = "level"\ntarget = "master"', 'kind = "pan"\ntarget = "master"'))
+    with pytest.raises(SettingError, match="master"):
+        load_song(song)

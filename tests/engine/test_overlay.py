@@ -93,7 +93,7 @@ def test_a_kept_position_replaces_the_hand_position():
 def test_a_level_move_on_a_group_moves_the_groups_fader():
     song = song_of(move("level", "bass", {"gain_db": -2.0}))
     assert track_lanes(song, "low")[0].points == ((0, -3.0),)
-    assert Overlay(song, (), FRAMES).group_lanes("bass", song.groups[0].strip)[0].points == ((0, -1.0),)
+    assert Overlay(song, (), FRAMES).bus_lanes("bass", "group", song.groups[0].strip)[0].points == ((0, -1.0),)
 
 
 def test_a_level_move_on_a_source_moves_each_of_its_tracks():
@@ -105,7 +105,7 @@ def test_a_name_that_is_group_and_source_of_other_tracks_moves_the_tracks():
     voice = Track(id="voice", name="voice", file="voice.wav", source="bass")
     song = song_of(move("level", "bass", {"gain_db": -2.0}), tracks=(*song_of().tracks[:2], voice))
     assert [track_lanes(song, track)[0].points[0][1] for track in ("low", "high", "voice")] == [-5.0, -2.0, -2.0]
-    assert Overlay(song, (), FRAMES).group_lanes("bass", Strip())[0].points == ((0, 0.0),)
+    assert Overlay(song, (), FRAMES).bus_lanes("bass", "group", Strip())[0].points == ((0, 0.0),)
 
 
 @pytest.mark.parametrize(
@@ -122,3 +122,9 @@ def test_a_move_that_cannot_be_done_is_refused(bad, message):
     with pytest.raises(SettingError) as caught:
         track_lanes(song_of(bad), "low")
     assert str(caught.value).startswith(message)
+
+
+def test_a_level_move_on_the_master_moves_the_whole_mix_alone():
+    overlay = Overlay(song_of(move("level", "master", {"gain_db": -7.0}, strength=0.5)), (), FRAMES)
+    assert overlay.bus_lanes("master", "master", Strip(fader_db=1.0))[0].points == ((0, -2.5),)
+    assert overlay.bus_lanes("bass", "group", Strip())[0].points == ((0, 0.0),)

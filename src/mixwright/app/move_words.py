@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 from mixwright.errors import SettingError, printable
 from mixwright.model.moves import move_id
-from mixwright.model.song import LEVEL_SETTINGS, POSITION_SETTINGS, Move, Song, targets_of
+from mixwright.model.song import LEVEL_SETTINGS, MASTER, POSITION_SETTINGS, Move, Song, targets_of
 from mixwright.model.words import MoveKind
 
 GRAMMAR = (
@@ -32,7 +32,7 @@ def move_of(song: Song, sentence: str) -> Move:
     Parameters
     ----------
     song : Song
-        Whose tracks, sources and groups the sentence names, by id or name, in any case.
+        Whose tracks, sources and groups the sentence names, by id or name, in any case; a level also of ``master``.
     sentence : str
         ``level TARGET +1.5 dB``, ``pan TARGET 0.4`` or ``pan TARGET left -0.6 right 0.8``, each with
         ``in SECTION, SECTION`` where it is not for the whole song.
@@ -47,7 +47,7 @@ def move_of(song: Song, sentence: str) -> Move:
         raise SettingError("this move is not understood", where=printable(sentence), hint=GRAMMAR)
     words = {key: word for key, word in found.groupdict().items() if word is not None}
     kind: MoveKind = "level" if "gain_db" in words else "pan"
-    target = _target(song, words.pop("target"))
+    target = _target(song, words.pop("target"), kind)
     sections = _sections(song, words.pop("sections", ""))
     settings = {key: number(key, word) for key, word in words.items()}
     return Move(
@@ -92,9 +92,11 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return f"known: {', '.join(printable(name) for name in names)}" if names else "there are none yet"
 
 
-def _target(song: Song, word: str) -> str:
-    """Return the id of the track, source or group that a word names."""
+def _target(song: Song, word: str, kind: MoveKind) -> str:
+    """Return the id of the track, source or group that a word names; a level can also be that of the master."""
     word = word.strip().strip("\"'").strip()
+    if word.lower() == MASTER and kind == "level":
+        return MASTER
     named = [(track.id, track.name) for track in song.tracks]
     named += [(source.id, source.name) for source in song.sources]
     named += [(group.id, group.name) for group in song.groups]

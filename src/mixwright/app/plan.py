@@ -13,10 +13,11 @@ from mixwright.errors import SettingError, StateError, printable
 from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel, Report, silent
-from mixwright.model.moves import merge_plan
+from mixwright.model.moves import may_propose, merge_plan
 from mixwright.model.results import PlannedMove, PlanResult, StartResult
 from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
 from mixwright.planning.elements import bound_tracks
+from mixwright.planning.headroom import lowered, propose_headroom
 from mixwright.planning.level_moves import Proposal, propose_balance
 from mixwright.planning.pans import pan_power_db, propose_pans
 from mixwright.planning.places import Placed
@@ -24,8 +25,6 @@ from mixwright.planning.scene import Scene
 from mixwright.reference.profile import Corridor, band_power
 
 AUTO = "auto"
-#: Room that a mix for mastering keeps below full scale: common practice, no source.
-_CEILING_DBTP = -1.0
 
 
 def plan(
@@ -152,11 +151,15 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
     if song.pan_law_db != 3.0:  # only at equal power does a pan leave the level alone
         placing = _placing_db(session.song, scene, pans)
         levels = propose_balance(scene, corridor, strength=strength, placing_db=placing)
+    peak = contributions(session, [WHOLE])[WHOLE].levels.true_peak_dbtp
+    needed = propose_headroom(peak, levels.mix_change_lu) if strength > 0.0 else None
+    headroom = (needed,) if needed is not None and may_propose(song, _move(needed)) else ()
+    master_db = sum(move.settings["gain_db"] for move in headroom)
     return PlanResult(
         lead=song.lead,
-        moves=(*levels.moves, *pans),
+        moves=(*lowered(levels.moves, master_db), *pans, *headroom),
         left_as_is=(*levels.left_as_is, *_left_unplaced(song, tracks)),
-        findings=(*levels.findings, *_headroom(session, levels)),
+        findings=levels.findings,
         sounding=sounding_hash(song, session.lanes),
     )
 
@@ -207,17 +210,6 @@ def _placing_db(song: Song, scene: Scene, pans: Sequence[PlannedMove]) -> dict[s
 def _left_unplaced(song: Song, tracks: Sequence[Track]) -> tuple[str, ...]:
     bound = bound_tracks(song, "pan")
     return tuple(f"{track.name}: position left, {bound[track.id]}." for track in tracks if track.id in bound)
-
-
-def _headroom(session: Session, levels: Proposal) -> tuple[str, ...]:
-    """Say when the moves will take the mix over full scale; its peak moves about as its loudness does."""
-    peak = contributions(session, [WHOLE])[WHOLE].levels.true_peak_dbtp
-    after = None if peak is None else peak + levels.mix_change_lu
-    if after is None or after <= _CEILING_DBTP:
-        return ()
-    lower = after - _CEILING_DBTP
-    when = "With these moves the mix peaks near" if levels.moves else "The mix peaks at"
-    return (f"{when} {after:+.1f} dBTP: lower the master's fader by about {lower:.0f} dB.",)
 
 
 def _move(planned: PlannedMove) -> Move:

@@ -24,7 +24,7 @@ from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.results import StartResult
-from mixwright.model.song import Reference, changed
+from mixwright.model.song import MASTER, Reference, changed
 
 #: Files with these endings are listed even if they cannot be read; others are ignored then.
 _AUDIO = frozenset(
@@ -285,7 +285,7 @@ def _problem(error: MixwrightError) -> str:
 
 
 def _references(references: Sequence[Path], into: Path) -> tuple[Reference, ...]:
-    ids = Ids(set())
+    ids = Ids({MASTER})
     return tuple(
         Reference(
             id=ids.new(slug(Path(path).stem) or "reference"),

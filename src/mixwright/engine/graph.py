@@ -19,11 +19,9 @@ from mixwright.engine.overlay import Overlay
 from mixwright.errors import SettingError, where
 from mixwright.jobs.cache import Part
 from mixwright.model.lane import Lane
-from mixwright.model.song import Song, Track, used_tracks
+from mixwright.model.song import MASTER, Song, Track, used_tracks
 from mixwright.model.strip import Strip
 from mixwright.native import mathematics
-
-MASTER = "master"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -138,7 +136,7 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
             delay = Delay(max(0, _delay_frames(strip, song)), max(0, -_delay_frames(strip, song)))
             operations, scale = _operations(strip, song.rate_hz)
             needed = (*operations, delay) if delay != Delay(0) else operations
-            position = overlay.group_lanes(name, strip) if kind == "group" else overlay.hand_lanes(strip)
+            position = overlay.bus_lanes(name, kind, strip)
             buses.append(
                 Node(
                     id=key,

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
 from mixwright.errors import SettingError
 from mixwright.model.lane import Lane, LaneParameter
-from mixwright.model.song import Move, Song, Track, targets_of
+from mixwright.model.song import MASTER, Move, Song, Track, targets_of
 from mixwright.model.strip import Strip
 
 #: Lanes in the order of the C core.
@@ -18,8 +18,8 @@ Lanes = tuple[FrameLane, FrameLane, FrameLane, FrameLane, FrameLane]
 class Overlay:
     """What kept lanes and accepted moves do to each strip of a song of `frames` frames.
 
-    A move on a group moves the group's own strip where the group is what it names; a move on a source, or on a mono
-    position, moves each of the tracks.
+    A move on the master moves the master's strip. A move on a group moves the group's own strip where the group is
+    what it names; a move on a source, or on a mono position, moves each of the tracks.
     """
 
     def __init__(self, song: Song, lanes: Sequence[Lane], frames: int) -> None:
@@ -28,7 +28,7 @@ class Overlay:
         self._kept = {(lane.target, lane.parameter): from_kept(lane, song.rate_hz) for lane in lanes if lane.points}
         self._track_ids = {track.id for track in song.tracks}
         self._sections = {section.name: section for section in song.sections}
-        self._on_groups: dict[str, list[Move]] = {}
+        self._on_buses: dict[str, list[Move]] = {}
         self._on_tracks: dict[str, list[Move]] = {}
         for move in song.moves:
             if move.state == "accepted":
@@ -38,22 +38,22 @@ class Overlay:
         """Return the lanes of a track."""
         return self._lanes(track.id, track.strip, self._on_tracks.get(track.id, ()))
 
-    def group_lanes(self, group: str, strip: Strip) -> Lanes:
-        """Return the lanes of a group; kept lanes of a track with the same id are the track's."""
-        kept = "" if group in self._track_ids else group
-        return self._lanes(kept, strip, self._on_groups.get(group, ()))
-
-    def hand_lanes(self, strip: Strip) -> Lanes:
-        """Return the lanes of a strip that nothing is laid over."""
-        return self._lanes("", strip, ())
+    def bus_lanes(self, name: str, kind: str, strip: Strip) -> Lanes:
+        """Return the lanes of a group, send or the master; kept lanes of a track with a group's id are the track's."""
+        kept = name if kind == "group" and name not in self._track_ids else ""
+        moves = () if kind == "send" else self._on_buses.get(name, ())
+        return self._lanes(kept, strip, moves)
 
     def _assign(self, move: Move) -> None:
         _check(move)
+        if move.target == MASTER:
+            self._on_buses.setdefault(MASTER, []).append(move)
+            return
         tracks = targets_of(self._song, move.target)
         is_group = any(group.id == move.target for group in self._song.groups)
         whole = is_group and all(track.group == move.target for track in tracks)
         if whole and (move.kind == "level" or "left" in move.settings):
-            self._on_groups.setdefault(move.target, []).append(move)
+            self._on_buses.setdefault(move.target, []).append(move)
         else:
             for track in tracks:
                 self._on_tracks.setdefault(track.id, []).append(move)

@@ -23,7 +23,7 @@ from mixwright.intake.sections import find_sections
 from mixwright.intake.sources import Layer, read_sources
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.results import SourceIntake, TrackIntake
-from mixwright.model.song import Group, Section, Song, Source, Track
+from mixwright.model.song import MASTER, Group, Section, Song, Source, Track
 from mixwright.model.words import DRUM_ROLES, Role
 
 _LEFT_OUT = {
@@ -126,7 +126,7 @@ def receive(
     for row, reading in zip(kept, readings, strict=True):
         row.reading = reading
     lead = guess_lead(names, traces, readings)
-    ids = Ids({row.id for row in rows})
+    ids = Ids({MASTER, *(row.id for row in rows)})
     sources = _sources(kept, traces, ids)
     groups = _groups(kept, ids)
     duration_s = max(row.heard.frames / row.heard.rate_hz for row in kept)
@@ -167,7 +167,7 @@ def receive(
 def _read(files: Sequence[ReceivedFile]) -> list[_Row]:
     """Give every file its id, name and own faults, and say which are left out."""
     names = read_names([_stem(file.label) for file in files])
-    ids = Ids(set())
+    ids = Ids({MASTER})
     rows = []
     for file, name in zip(files, names, strict=True):
         row = _Row(file, ids.new(slug(_stem(file.label)) or "track"), name)

@@ -39,7 +39,16 @@ def merge_plan(song: Song, proposed: Sequence[Move]) -> Song:
     and all of the engineer's. What was refused or decided is not proposed again, what is locked is
     not proposed at all.
     """
-    kept = tuple(move for move in song.moves if move.by == "engineer" or move.state != "proposed")
-    decided = {move.id for move in kept}
-    new = (move for move in proposed if move.id not in decided and not is_locked(song, move.kind, move.target))
-    return changed(song, moves=(*kept, *new))
+    new = (move for move in proposed if may_propose(song, move))
+    return changed(song, moves=(*decided_moves(song), *new))
+
+
+def decided_moves(song: Song) -> tuple[Move, ...]:
+    """Return the moves that bind every later plan: accepted, refused, and all of the engineer's."""
+    return tuple(move for move in song.moves if move.by == "engineer" or move.state != "proposed")
+
+
+def may_propose(song: Song, move: Move) -> bool:
+    """Tell whether a plan may propose a move: nothing was decided about it, and nothing it moves is locked."""
+    decided = any(old.id == move.id for old in decided_moves(song))
+    return not decided and not is_locked(song, move.kind, move.target)

@@ -66,7 +66,7 @@ class Spread(Record, frozen=True, kw_only=True):
 
     low: float
     high: float
-    unit: Literal["lu_re_mix", "db", "position"]
+    unit: Literal["lu_re_mix", "db", "dbtp", "position"]
     source: str
 
 

@@ -15,6 +15,8 @@ from mixwright.model.strip import Db, Strip
 from mixwright.model.words import MoveKind, MoveState, Place, Role
 
 SCHEMA = 1
+#: What a level move names to move the whole mix; no track, source, group or send is called so.
+MASTER = "master"
 #: What moves set, and from where to where.
 LEVEL_SETTINGS = {"gain_db": (-24.0, 24.0)}
 POSITION_SETTINGS = {"pan": (-1.0, 1.0), "left": (-1.0, 1.0), "right": (-1.0, 1.0)}
@@ -223,9 +225,10 @@ def _check_names(song: Song) -> None:
         _require(group.sends, sends, f"groups[{i}].sends", "send")
     _require(song.lead, targets, "lead", "track, source or group")
     for i, lock in enumerate(song.locks):
-        _require([lock.target], targets, f"locks[{i}].target", "track, source or group")
+        _require([lock.target], targets | {MASTER}, f"locks[{i}].target", "track, source or group")
     for i, move in enumerate(song.moves):
-        _require([move.target], targets, f"moves[{i}].target", "track, source or group")
+        whole = {MASTER} if move.kind == "level" else set()
+        _require([move.target], targets | whole, f"moves[{i}].target", "track, source or group")
         _require(move.sections, sections, f"moves[{i}].sections", "section")
 
 
@@ -271,6 +274,10 @@ def _check_ids(song: Song) -> None:
     for field, records in named:
         seen: set[str] = set()
         for i, record in enumerate(records):
+            if record.id == MASTER:
+                raise SettingError(
+                    f"the id {MASTER!r} is that of the whole mix", where=f"{field}[{i}].id", hint="give it another"
+                )
             if record.id in seen:
                 raise SettingError(
                     f"the id {record.id!r} is used twice",

@@ -1,0 +1,78 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Room below full scale, as one level move on the master."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from mixwright.model.moves import move_id
+from mixwright.model.results import PlannedMove, Spread
+from mixwright.model.song import LEVEL_SETTINGS, MASTER
+
+#: Peaks of a mix that goes on to mastering lie between these: common practice, no source.
+PEAKS_DBTP = (-6.0, -3.0)
+#: A mix that peaks above this is lowered: the ceiling of EBU R 128 for production.
+CEILING_DBTP = -1.0
+_PRACTICE = "common practice, no source"
+
+
+def propose_headroom(true_peak_dbtp: float | None, mix_change_lu: float) -> PlannedMove | None:
+    """Propose to lower the master where the mix would peak above -1 dBTP, so that it peaks near -3 dBTP.
+
+    It is heard as level alone, so that strength does not scale it: it is what the mix needs with the other moves at
+    their strength.
+
+    Parameters
+    ----------
+    true_peak_dbtp : float or None
+        Of the mix as measured.
+    mix_change_lu : float
+        By how much the other moves change its loudness; its peak moves about as much.
+
+    Returns
+    -------
+    PlannedMove or None
+        None where there is room already, or nothing sounds.
+    """
+    if true_peak_dbtp is None or true_peak_dbtp + mix_change_lu <= CEILING_DBTP:
+        return None
+    before = true_peak_dbtp + mix_change_lu
+    gain_db = max(LEVEL_SETTINGS["gain_db"][0], round(PEAKS_DBTP[1] - before, 1))
+    return PlannedMove(
+        id=move_id("level", MASTER, ()),
+        kind="level",
+        target=MASTER,
+        sections=(),
+        settings={"gain_db": gain_db},
+        state="proposed",
+        strength=1.0,
+        by="plan",
+        reason=f"Lower the master by {-gain_db:.1f} dB: the mix would peak near {before:+.1f} dBTP.",
+        evidence=(
+            f"Peaks of {PEAKS_DBTP[0]:g} to {PEAKS_DBTP[1]:g} dBTP leave room for what follows: {_PRACTICE}. "
+            f"EBU R 128 allows {CEILING_DBTP:g} dBTP in production."
+        ),
+        spread=Spread(low=PEAKS_DBTP[0], high=PEAKS_DBTP[1], unit="dbtp", source=_PRACTICE),
+        measured={"true_peak_dbtp": round(true_peak_dbtp, 2)},
+        predicted={"true_peak_dbtp": round(before + gain_db, 2), "mix_change_lu": gain_db},
+        without_it=f"Without it the mix peaks near {before:+.1f} dBTP.",
+    )
+
+
+def lowered(moves: Sequence[PlannedMove], master_db: float) -> tuple[PlannedMove, ...]:
+    """Return moves whose predictions of absolute level include a change of the master by `master_db`."""
+    return tuple(
+        msgspec.structs.replace(
+            move,
+            predicted={
+                key: round(value + master_db, 2) if value is not None and key in _ABSOLUTE else value
+                for key, value in move.predicted.items()
+            },
+        )
+        for move in moves
+    )
+
+
+_ABSOLUTE = ("integrated_lufs", "mix_change_lu")

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
-from mixwright.model.song import Move, Song
+from mixwright.model.song import MASTER, Move, Song
 from mixwright.report.figures import capital, number, with_unit
 from mixwright.report.level_rows import level_scale
 from mixwright.report.markup import Markup, element
@@ -20,7 +20,7 @@ def names_of(song: Song) -> dict[str, str]:
     """Return the names of everything a move can aim at, by id."""
     groups = {group.id: group.name for group in song.groups}
     sources = {source.id: source.name for source in song.sources}
-    return groups | sources | {track.id: track.name for track in song.tracks}
+    return {MASTER: "the master"} | groups | sources | {track.id: track.name for track in song.tracks}
 
 
 def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup:
@@ -73,11 +73,12 @@ def _before_after(move: PlannedMove, scale: Scale) -> Markup | None:
     """Return now and then: on the interval for a level, in words for anything else."""
     now, then = move.measured.get("re_mix_lu"), move.predicted.get("re_mix_lu")
     if now is None or then is None or move.spread is None or move.spread.unit != "lu_re_mix":
-        return _paragraph(capital("; ".join(before_after(move))))
+        told = before_after(move)
+        return _paragraph(f"{capital('; '.join(told))}.") if told else None
     shapes = [*grid(scale), *interval(scale, move.spread.low, move.spread.high)]
     shapes += [mark(scale.across(now), 11, "before"), mark(scale.across(then), 11, "then")]
     labels = [number(tick, 0) for tick in scale.ticks]
     labels[-1] += " LU"
-    told = f"Beside the mix: now {with_unit(now, 'LU')} (ring), then {with_unit(then, 'LU')} (dot)."
+    sentence = f"Beside the mix: now {with_unit(now, 'LU')} (ring), with all moves {with_unit(then, 'LU')} (dot)."
     strip = element("div", picture(shapes), axis(scale, labels), class_="chart")
-    return element("div", element("p", told), strip)
+    return element("div", element("p", sentence), strip)

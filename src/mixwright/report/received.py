@@ -16,11 +16,13 @@ def received(intake: StartResult | None) -> Markup | None:
     """Return what intake found: faults first, what to ask the artist, and every track folded away."""
     if intake is None:
         return None
-    _, look, unusable = sorted_intake(intake)
+    found = sorted_intake(intake)
     lists = []
-    for title, tracks in (("Cannot be used", unusable), ("Need a look", look)):
+    for title, tracks in (("Cannot be used", found.unusable), ("Need a look", found.look)):
         if tracks:
             lists += [element("h3", title), element("ul", [_faulty(track) for track in tracks])]
+    left = [element("li", element("b", track.file), f": {track.why}.") for track in found.left_out]
+    lists += [element("h3", "Left out"), element("ul", left)] if left else []
     questions = [element("li", question) for question in intake.questions]
     asked = [element("h3", "Ask the artist"), element("ul", questions)] if questions else []
     head = element(

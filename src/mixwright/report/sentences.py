@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from mixwright.model.results import PlannedMove, Spread, StartResult, TrackIntake, TrackLevels
 from mixwright.model.song import Move
@@ -13,20 +14,37 @@ from mixwright.report.figures import capital, count, number, position, setting, 
 EDGE_LU = 0.05
 
 
-def sorted_intake(
-    result: StartResult,
-) -> tuple[tuple[TrackIntake, ...], tuple[TrackIntake, ...], tuple[TrackIntake, ...]]:
-    """Return the tracks that are ready, that need a look, and that cannot be used."""
-    unusable = tuple(t for t in result.tracks if any(fault.severity == "unusable" for fault in t.faults))
-    look = tuple(t for t in result.tracks if t not in unusable and any(f.severity == "look" for f in t.faults))
-    return tuple(t for t in result.tracks if t not in unusable and t not in look), look, unusable
+class SortedIntake(NamedTuple):
+    """The received tracks, each in one place; `left_out` are those that could be used but take no part, as a click."""
+
+    ready: list[TrackIntake]
+    look: list[TrackIntake]
+    left_out: list[TrackIntake]
+    unusable: list[TrackIntake]
+
+
+def sorted_intake(result: StartResult) -> SortedIntake:
+    """Return the tracks that are ready, that need a look, that are left out, and that cannot be used."""
+    found = SortedIntake([], [], [], [])
+    for track in result.tracks:
+        severities = {fault.severity for fault in track.faults}
+        if "unusable" in severities:
+            found.unusable.append(track)
+        elif not track.use:
+            found.left_out.append(track)
+        elif "look" in severities:
+            found.look.append(track)
+        else:
+            found.ready.append(track)
+    return found
 
 
 def intake_counts(result: StartResult) -> str:
-    """Return how many tracks are ready, need a look, cannot be used."""
-    ready, look, unusable = sorted_intake(result)
-    need = "needs" if len(look) == 1 else "need"
-    return f"{len(ready)} ready, {len(look)} {need} a look, {len(unusable)} cannot be used."
+    """Return how many tracks are ready, need a look, are left out, cannot be used."""
+    found = sorted_intake(result)
+    need = "needs" if len(found.look) == 1 else "need"
+    left_out = f", {len(found.left_out)} left out" if found.left_out else ""
+    return f"{len(found.ready)} ready, {len(found.look)} {need} a look{left_out}, {len(found.unusable)} cannot be used."
 
 
 def distance(value: float, spread: Spread) -> float:
@@ -76,6 +94,8 @@ def before_after(move: PlannedMove) -> list[str]:
 
 def spread_sentence(spread: Spread) -> str:
     """Return the interval that engineers hold, as one sentence."""
+    if spread.unit == "dbtp":
+        return f"The peak is commonly left between {number(spread.low)} and {with_unit(spread.high, 'dBTP')}."
     if spread.unit == "position":
         between = f"{position(spread.low)} and {position(spread.high)}"
     else:
@@ -89,6 +109,6 @@ def total_cost(moves: Sequence[PlannedMove]) -> list[str]:
     layers = {move.target for move in moves}
     gains = [move.settings["gain_db"] for move in moves if "gain_db" in move.settings]
     largest = f", the largest {with_unit(max(gains, key=abs), 'dB', sign=True)}" if gains else ""
-    costs = list(dict.fromkeys(cost for move in moves for cost in move.costs))
+    costs = list(dict.fromkeys(f"{move.target}: {cost}" for move in moves for cost in move.costs))
     head = f"Together: {count(len(moves), 'move')} on {count(len(layers), 'layer')}{largest}."
-    return [head, *(f"Costs: {cost}" for cost in costs)]
+    return [head, *(["Costs:"] if costs else []), *(f"  {cost}" for cost in costs)]

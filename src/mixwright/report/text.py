@@ -28,7 +28,14 @@ from mixwright.model.results import (
 )
 from mixwright.report.figures import capital, clock, count, number, rate, settings, with_unit
 from mixwright.report.rows import rows
-from mixwright.report.sentences import before_after, intake_counts, outside, spread_sentence, total_cost
+from mixwright.report.sentences import (
+    before_after,
+    intake_counts,
+    outside,
+    sorted_intake,
+    spread_sentence,
+    total_cost,
+)
 
 
 def start_text(result: StartResult) -> list[str]:
@@ -40,12 +47,13 @@ def start_text(result: StartResult) -> list[str]:
         intake_counts(result),
         "",
     ]
-    head = ("id", "role", "sure", "place", "group", "starts", "length")
+    head = ("id", "role", "sure", "place", "group", "starts", "length", "file")
     lines += rows(head, [_track_row(track) for track in result.tracks], right="256")
     lines += _listed(
         "Faults",
         (f"{track.file}: {_fault(fault)}" for track in result.tracks for fault in track.faults),
     )
+    lines += _listed("Left out", (f"{track.file}: {track.why}" for track in sorted_intake(result).left_out))
     if result.sections:
         parts = ", ".join(f"{section.name} {clock(section.start_s)}" for section in result.sections)
         lines += ["", f"Sections: {parts}."]
@@ -158,7 +166,8 @@ def _track_row(track: TrackIntake) -> tuple[str, ...]:
     length = "-" if track.duration_s is None else clock(track.duration_s)
     sure = f"{100 * track.role_confidence:.0f} %"
     place = track.place if track.use else "left out"
-    return (track.id, track.role, sure, place, track.group or "-", clock(track.start_s, tenths=True), length)
+    starts = clock(track.start_s, tenths=True)
+    return (track.id, track.role, sure, place, track.group or "-", starts, length, track.file)
 
 
 def _fault(fault: Fault) -> str:

@@ -162,6 +162,13 @@ def test_no_ramp_between_touching_sections_nor_at_the_ends_of_the_song():
     assert inside([], 4000, 1000) == constant(0.0)
 
 
+def test_sections_after_the_end_of_the_song_change_nothing_in_it():
+    verse, late = Section(name="verse", start_s=1.0, end_s=5.0), Section(name="late", start_s=6.0, end_s=7.0)
+    assert inside([verse, late], 4000, 1000) == inside([verse], 4000, 1000)
+    got = lane_values(packed([inside([verse, late], 4000, 1000)]), 0, 4000)
+    assert (got[1000:] == 1.0).all()
+
+
 def test_a_section_shorter_than_a_ramp():
     got = lane_values(packed([inside([Section(name="hit", start_s=1.0, end_s=1.01)], 4000, 1000)]), 0, 4000)
     assert got[1000] == 1.0

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import errno
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +16,8 @@ from mixwright.core.filters import strip_sections
 from mixwright.engine import strip_audio
 from mixwright.engine.chain import Delay
 from mixwright.engine.graph import aligned, compile_mix, song_frames
-from mixwright.errors import Cancelled, InputError, SettingError
+from mixwright.errors import Cancelled, InputError, OutputError, SettingError
+from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
@@ -231,6 +233,20 @@ def test_a_changed_track_renders_alone(tmp_path, monkeypatch):
         assert counting.take() == []
     rendered(graph_of(with_strip(song, "voice", high_pass=Pass(hz=120)), lanes, stems), stems, cache=cache)
     assert counting.take() == ["voice"]
+
+
+def test_a_full_disk_is_an_error_of_ours(tmp_path, monkeypatch):
+    push, song, stems = ArrayWriter.push, with_strip(plain_song(1), "t0", high_pass=Pass(hz=100)), plain_stems(1, 200_000)
+
+    def full(writer, block):
+        if writer.frames:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        push(writer, block)
+
+    monkeypatch.setattr(ArrayWriter, "push", full)
+    with pytest.raises(OutputError, match="cannot write the cache .*; free some space"):
+        rendered(graph_of(song, (), stems), stems, cache=Cache(tmp_path))
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_muted_and_unselected_tracks_cost_nothing(tmp_path, monkeypatch):

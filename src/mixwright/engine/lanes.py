@@ -72,8 +72,9 @@ def inside(sections: Sequence[Section], frames: int, rate_hz: int) -> FrameLane:
             points += [(max(last, start - ramp), 0.0), (start, 1.0)]
         else:
             points.append((0, 1.0))
-        if end < frames - ramp:
-            points += [(max(start, end - ramp), 1.0), (end, 0.0)]
+        if end >= frames - ramp:
+            break
+        points += [(max(start, end - ramp), 1.0), (end, 0.0)]
         last = end
     return FrameLane(tuple(points) or ((0, 0.0),))
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from mixwright.engine.chain import Chain
 from mixwright.engine.graph import TrackNode
+from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
 
 _BLOCK_FRAMES = 65536
@@ -77,10 +78,9 @@ def kept_strip_audio(node: TrackNode, audio: np.ndarray, rate_hz: int, cache: Ca
 def _maker(node: TrackNode, audio: np.ndarray, rate_hz: int) -> Callable[[Path], None]:
     def make(path: Path) -> None:
         source = StripAudio(node, audio, rate_hz)
-        made = np.lib.format.open_memmap(path, "w+", np.float32, (source.frames, audio.shape[1]))
-        for start in range(0, source.frames, _BLOCK_FRAMES):
-            part = made[start : start + _BLOCK_FRAMES]
-            part[:] = source.read(len(part))
-        made.flush()
+        # Written, not mapped: on a full disk a write fails, while a store into mapped memory ends the process.
+        with ArrayWriter(path, audio.shape[1]) as writer:
+            for start in range(0, source.frames, _BLOCK_FRAMES):
+                writer.push(source.read(min(_BLOCK_FRAMES, source.frames - start)))
 
     return make

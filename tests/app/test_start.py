@@ -105,8 +105,19 @@ def test_layers_as_mixed_with_their_print(delivery, tmp_path):
 def test_several_files_instead_of_a_folder(delivery, tmp_path):
     result = start([delivery / "Tom 10.wav", delivery / "Kick"], tmp_path / "song")
     assert [track.file for track in result.tracks] == ["Kick", "Tom 10.wav"]
-    with pytest.raises(InputError, match="is no file"):
+    with pytest.raises(InputError, match="is not there"):
         start([delivery / "absent.wav"], tmp_path / "other")
+
+
+def test_several_folders_and_files_each_file_once(delivery, tmp_path):
+    again = write(tmp_path / "from artist" / "later" / "Kick.wav", VOICE[::-1])
+    named = [delivery, again.parent, delivery / "Kick", again, write(tmp_path / "from artist" / "Bell.wav", PAD)]
+    result = start(named, tmp_path / "song")
+    files = [track.file for track in result.tracks if track.use]
+    kept = ["Kick", "Pad.aiff", "Tom 2.wav", "Tom 10.wav", "voices/LV.flac"]
+    assert files == ["Bell.wav", "later/Kick.wav", *(f"Paper Harbour/{name}" for name in kept)]
+    assert result.ignored_files == 4
+    assert result.title == "from artist"
 
 
 def refused(tmp_path: Path, error: type[Exception], match: str, **arguments) -> None:

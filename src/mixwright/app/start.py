@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 from collections.abc import Iterator, Sequence
@@ -62,7 +63,8 @@ def start(
     Parameters
     ----------
     tracks : Path or sequence of Path
-        The folder that holds the tracks (folders in it are searched too, one level deep), or the files.
+        The folder that holds the tracks (folders in it are searched too, one level deep), or several folders and
+        files.
     into : Path
         The song folder to make; nothing may be there.
     references : sequence of Path
@@ -162,28 +164,28 @@ class _Delivery:
 
 def _find(tracks: Path | Sequence[Path], given: Sequence[Path], decoder: Decoder) -> _Delivery:
     """List what is to be received: by content, or by its ending where the content cannot be read."""
-    if isinstance(tracks, str | Path):
-        root = Path(tracks).resolve()
-        if not root.exists():
-            raise InputError("is not there", where=printable(tracks), hint="name the folder that holds the tracks")
-        found = [(path, path.relative_to(root).as_posix()) for path in _walk(root)]
-        if root.is_file():
-            found, root = [(root, root.name)], root.parent
-    else:
-        found = [(Path(path), Path(path).name) for path in tracks]
-        missing = next((path for path, _ in found if not path.is_file()), None)
-        if missing is not None:
-            raise InputError("is no file", where=printable(missing), hint="name audio files, or one folder")
-        root = found[0][0].resolve().parent if found else Path()
+    named = [Path(tracks)] if isinstance(tracks, str | Path) else [Path(path) for path in tracks]
+    several = sum(path.is_dir() for path in named) > 1
+    listed: dict[Path, tuple[Path, str, bool]] = {}
+    for path in named:
+        if not path.exists():
+            raise InputError("is not there", where=printable(path), hint="name the folder that holds the tracks")
+        folder = path.resolve()
+        inside = [(file, file.relative_to(folder).as_posix()) for file in _walk(folder)]
+        for file, label in inside if path.is_dir() else [(path.absolute(), path.name)]:
+            shown = f"{folder.name}/{label}" if several and path.is_dir() else label
+            listed.setdefault(file.resolve(), (file, shown, label.count("/") >= _LEVELS))
+    folders = [path.resolve() if path.is_dir() else path.resolve().parent for path in named]
+    root = Path(os.path.commonpath(folders)) if folders else Path()
     own = {path.resolve() for path in given}
     files = [
         (path, label)
-        for path, label in found
-        if label.count("/") < _LEVELS and _is_audio(path, decoder) and path.resolve() not in own
+        for path, label, deep in listed.values()
+        if not deep and path.resolve() not in own and _is_audio(path, decoder)
     ]
     if len(files) > _MOST_TRACKS:
         raise LimitError(f"{len(files)} audio files, more than {_MOST_TRACKS}", where=printable(root))
-    ignored = sum(path.resolve() not in own for path, _ in found) - len(files)
+    ignored = len(listed.keys() - own) - len(files)
     return _Delivery(tuple(sorted(files, key=lambda item: _natural(item[1]))), root, ignored)
 
 

@@ -19,15 +19,37 @@ FILE = click.Path(path_type=Path)
 FOLDER = click.Path(path_type=Path)
 
 
-class FiniteRange(click.FloatRange):
+class FiniteRange(click.ParamType):
     """A number between two limits; never NaN or infinite."""
+
+    name = "number"
+    _kind = "a number"
+
+    def __init__(self, low: float, high: float) -> None:
+        self.low = low
+        self.high = high
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Return the number, or fail with what is allowed."""
-        number = super().convert(value, param, ctx)
-        if not math.isfinite(number):
-            self.fail(f"{value} is not a number from {self.min:g} to {self.max:g}.", param, ctx)
+        try:
+            number = self._number(value)
+        except ValueError:
+            number = math.nan
+        if not self.low <= number <= self.high:
+            self.fail(f"{value!r} is not {self._kind} from {self.low:g} to {self.high:g}", param, ctx)
         return number
+
+    def _number(self, value: Any) -> float:
+        return float(value)
+
+
+class WholeRange(FiniteRange):
+    """A whole number between two limits."""
+
+    _kind = "a whole number"
+
+    def _number(self, value: Any) -> int:
+        return int(value)
 
 
 def _set(ctx: click.Context, param: click.Parameter, value: Any) -> None:

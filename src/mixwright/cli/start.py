@@ -7,16 +7,16 @@ from pathlib import Path
 
 import click
 
-from mixwright.cli.options import FILE, FOLDER, FiniteRange, command
+from mixwright.cli.options import FILE, FOLDER, FiniteRange, WholeRange, command
 from mixwright.cli.output import Output
 
 
 @command(
     "start",
-    short_help="Make a song of a folder of tracks.",
+    short_help="Make a song of the tracks received.",
     example="mixwright start from-artist/tracks --into night-bus --reference records/one.flac",
 )
-@click.argument("tracks", metavar="TRACKS", type=FOLDER)
+@click.argument("tracks", metavar="TRACKS...", nargs=-1, required=True, type=FOLDER)
 @click.option("--into", metavar="SONG", type=FOLDER, required=True, help="The song folder to make; must be new.")
 @click.option(
     "--reference",
@@ -33,18 +33,31 @@ from mixwright.cli.output import Output
     "--rate",
     "rate_hz",
     metavar="HZ",
-    type=click.IntRange(8000, 384000),
+    type=WholeRange(8000, 384000),
     help="Sample rate of the song [that of most track time].",
 )
 @click.option("--tempo", "tempo_bpm", metavar="BPM", type=FiniteRange(20, 400), help="Tempo of the plain grid.")
 @click.option("--title", metavar="TEXT", help="Title of the song [the folder's name].")
-def command_line(output: Output, tracks: Path, into: Path, references: tuple[Path, ...], **settings: object) -> None:
-    """Read every track in the folder TRACKS and make a song: names, roles, places, faults, sections.
+def command_line(
+    output: Output,
+    tracks: tuple[Path, ...],
+    into: Path,
+    references: tuple[Path, ...],
+    as_mixed: bool,
+    mix_print: Path | None,
+    **settings: object,
+) -> None:
+    """Read every track and make a song: names, roles, places, faults, sections.
 
-    Received files are never changed. A faulty file does not stop the rest: it is listed and left out.
+    TRACKS are folders (those in them are searched too, one level deep) or single files. Received files are never
+    changed. A faulty file does not stop the rest: it is listed and left out.
     """
+    if mix_print and not as_mixed:
+        raise click.UsageError("--print goes with --as-mixed", click.get_current_context())
     from mixwright.app.start import start
     from mixwright.report.text import start_text
 
     output.song = str(into)
-    output.show(output.run(start, tracks, into, references=references, **settings), start_text)
+    given = tracks[0] if len(tracks) == 1 else tracks
+    layers = {"as_mixed": as_mixed, "mix_print": mix_print}
+    output.show(output.run(start, given, into, references=references, **layers, **settings), start_text)

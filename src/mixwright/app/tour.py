@@ -3,24 +3,29 @@
 
 from __future__ import annotations
 
+import itertools
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 from mixwright.app.decide import accept
 from mixwright.app.deliver import deliver
 from mixwright.app.measure import measure
 from mixwright.app.mix import mix
-from mixwright.app.page import write_page
+from mixwright.app.page import PAGE_FILE
 from mixwright.app.plan import plan
 from mixwright.app.start import start
 from mixwright.demo.pieces import SONG
 from mixwright.demo.record import write_demo
-from mixwright.errors import OutputError
+from mixwright.errors import Cancelled, OutputError, printable
 from mixwright.jobs.progress import Cancel, Report, silent
-from mixwright.model.results import TourResult
+from mixwright.model.results import DeliverResult, MixResult, TourResult
+
+#: Where the tour goes if no folder is named; the next free name with a number if it is taken.
+FOLDER = Path("mixwright-tour")
 
 
-def tour(folder: Path, *, report: Report = silent, cancel: Cancel | None = None) -> TourResult:
+def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel | None = None) -> TourResult:
     """Write the invented demo song into a folder and do the whole job on it.
 
     Tracks are received and planned; every proposed move is accepted; the mix is rendered, measured and
@@ -28,8 +33,9 @@ def tour(folder: Path, *, report: Report = silent, cancel: Cancel | None = None)
 
     Parameters
     ----------
-    folder : Path
-        A folder that does not exist yet, or is empty.
+    folder : Path, optional
+        A folder that does not exist yet, or is empty. None: ``mixwright-tour`` in the current folder, or
+        ``mixwright-tour-2`` and so on where that is taken.
     report, cancel
         Progress and the user's switch to stop.
 
@@ -37,11 +43,31 @@ def tour(folder: Path, *, report: Report = silent, cancel: Cancel | None = None)
     ------
     OutputError
         when the folder holds something already
+    Cancelled
+        when the user stopped it; what is in the folder by then may be deleted
     """
     started = time.monotonic()
-    folder = Path(folder)
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise OutputError("this is not an empty folder", where=str(folder), hint="name a new one: tour DIR")
+    folder = next(_free_names()) if folder is None else Path(folder)
+    if not _is_free(folder):
+        raise OutputError("this is not an empty folder", where=printable(folder), hint="name a new one: tour DIR")
+    try:
+        song, mixed, delivered = _whole_job(folder, report, cancel)
+    except Cancelled as error:
+        left = f"{printable(folder)} may be deleted" if folder.exists() else "nothing was written"
+        raise Cancelled(error.message, hint=left) from None
+    prints = song / delivered.folder
+    return TourResult(
+        song=str(song),
+        page=str(song / PAGE_FILE),
+        mix=str(song / mixed.file),
+        prints=str(prints),
+        files=tuple(str(prints / printed.file) for printed in delivered.files),
+        seconds=round(time.monotonic() - started, 1),
+    )
+
+
+def _whole_job(folder: Path, report: Report, cancel: Cancel | None) -> tuple[Path, MixResult, DeliverResult]:
+    """Do every step; return the song folder, the mix and the prints."""
     demo = write_demo(folder / "received", report=report, cancel=cancel)
     song = folder / "song"
     start(
@@ -51,14 +77,13 @@ def tour(folder: Path, *, report: Report = silent, cancel: Cancel | None = None)
     accept(song, (), everything=True)
     mixed = mix(song, report=report, cancel=cancel)
     measure(song, report=report, cancel=cancel)
-    delivered = deliver(song, report=report, cancel=cancel)
-    page = write_page(song)
-    prints = song / delivered.folder
-    return TourResult(
-        song=str(song),
-        page=str(page),
-        mix=str(song / mixed.file),
-        prints=str(prints),
-        files=tuple(str(prints / printed.file) for printed in delivered.files),
-        seconds=round(time.monotonic() - started, 1),
-    )
+    return song, mixed, deliver(song, report=report, cancel=cancel)
+
+
+def _free_names() -> Iterator[Path]:
+    names = (FOLDER if number == 1 else FOLDER.with_name(f"{FOLDER.name}-{number}") for number in itertools.count(1))
+    return (name for name in names if _is_free(name))
+
+
+def _is_free(folder: Path) -> bool:
+    return not folder.exists() or (folder.is_dir() and not any(folder.iterdir()))

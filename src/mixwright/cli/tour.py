@@ -16,11 +16,12 @@ from mixwright.cli.output import Output
     short_help="Write the demo song and do the whole job on it.",
     example="mixwright tour",
 )
-@click.argument("folder", metavar="[DIR]", type=FOLDER, default="mixwright-tour")
-def command_line(output: Output, folder: Path) -> None:
+@click.argument("folder", metavar="[DIR]", type=FOLDER, required=False)
+def command_line(output: Output, folder: Path | None) -> None:
     """Write the demo song and do the whole job on it, then say where to look.
 
-    The song is invented and made here; nothing is downloaded. DIR (mixwright-tour) must be new.
+    The song is invented and made here; nothing is downloaded. DIR must be new; without it the first
+    free name of mixwright-tour, mixwright-tour-2, ... is taken.
     """
     from mixwright.app.tour import tour
     from mixwright.report.text import tour_text

@@ -15,6 +15,7 @@ import soundfile
 
 from mixwright.core.resample import resample
 from mixwright.errors import FileFormatError, InputError, LimitError
+from mixwright.io import stems
 from mixwright.io.decode import Decoder
 from mixwright.io.stems import StemStore
 from mixwright.io.write import write_wav
@@ -110,6 +111,24 @@ def test_a_file_that_changes_while_it_is_read_is_refused(
             return info
 
         monkeypatch.setattr(store._decoder, "decode", meddling)
+        with pytest.raises(InputError, match="changed while it was read"):
+            store.open(track)
+        assert list((tmp_path / "cache").glob("*.npy")) == []
+
+
+def test_a_file_that_changes_between_its_digest_and_its_decoding_is_refused(
+    tmp_path: Path, track: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The audio of the new file must never lie under the digest of the old one."""
+    digest = stems.file_sha256
+
+    def meddling(path: Path, cache: Cache) -> str:
+        found = digest(path, cache)
+        soundfile.write(path, AUDIO[:100], 44100, subtype="FLOAT")
+        return found
+
+    monkeypatch.setattr(stems, "file_sha256", meddling)
+    with StemStore(Cache(tmp_path / "cache")) as store:
         with pytest.raises(InputError, match="changed while it was read"):
             store.open(track)
         assert list((tmp_path / "cache").glob("*.npy")) == []

@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.errors import InternalError, OutputError
+from mixwright.jobs import cache as cache_module
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.parts import part_path, remove_abandoned
@@ -186,6 +187,7 @@ PROCESS = """
 import sys
 from pathlib import Path
 import numpy as np
+from mixwright.jobs import cache as cache_module
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache
 def make(into):
@@ -272,3 +274,11 @@ def test_code_hash_follows_the_sources(tmp_path: Path, monkeypatch: pytest.Monke
         (tmp_path / f"{name}.py").write_text(f"value = {i}\n")
         seen.add(code_hash(name, core=False))
     assert len(seen) == 3
+
+
+def test_code_hash_follows_the_versions_of_libraries(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = set()
+    for changed in ("", "numpy", "scipy", "soundfile", "soxr"):
+        monkeypatch.setattr("importlib.metadata.version", lambda name, changed=changed: f"{name} {name == changed}")
+        seen.add(cache_module._code_hash.__wrapped__(("mixwright.units",), False))
+    assert len(seen) == 5

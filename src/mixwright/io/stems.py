@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -22,6 +21,8 @@ from mixwright.model.song import changed
 
 _BLOCK_FRAMES = 65536
 _RATES_HZ = (8000, 384000)
+#: What the decoded samples depend on, besides the file.
+_DECODING = ("mixwright.io.decoder_child", "mixwright.io.header", "mixwright.jobs.array_file")
 
 
 @dataclass(frozen=True)
@@ -66,10 +67,11 @@ class StemStore:
         """
         if rate_hz is not None and not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
             raise LimitError(f"{rate_hz} Hz is outside {_RATES_HZ[0]} to {_RATES_HZ[1]} Hz", where="rate")
+        before = _identity(path)
         sha256 = file_sha256(path, self._cache)
-        key = self._cache.key("decoded", sha256, *_decoding())
+        key = self._cache.key("decoded", sha256, code_hash(*_DECODING, core=False))
         found: list[AudioInfo] = []
-        audio = self._cache.array(key, lambda into: found.append(self._decode(path, into)))
+        audio = self._cache.array(key, lambda into: found.append(self._decode(path, before, into)))
         info = self._cache.record(key, AudioInfo, lambda: found[-1] if found else self._probe(path, audio))
         rate = rate_hz or info.sample_rate_hz
         if rate != info.sample_rate_hz:
@@ -89,8 +91,7 @@ class StemStore:
     ) -> None:
         self.close()
 
-    def _decode(self, path: Path, into: Path) -> AudioInfo:
-        before = _identity(path)
+    def _decode(self, path: Path, before: object, into: Path) -> AudioInfo:
         info = self._decoder.decode(path, into)
         if _identity(path) != before:
             raise InputError("was changed while it was read", where=printable(path), hint="run again")
@@ -103,10 +104,8 @@ class StemStore:
         return changed(info, frames=audio.shape[0], header_frames=info.header_frames or info.frames)
 
     def _resampled(self, key: str, audio: np.ndarray, from_hz: int, to_hz: int) -> np.ndarray:
-        parts = (code_hash("mixwright.core.resample", core=False), importlib.metadata.version("soxr"))
-        return self._cache.array(
-            self._cache.key("resampled", key, to_hz, *parts), lambda into: _resample(audio, from_hz, to_hz, into)
-        )
+        resampled = self._cache.key("resampled", key, to_hz, code_hash("mixwright.core.resample", core=False))
+        return self._cache.array(resampled, lambda into: _resample(audio, from_hz, to_hz, into))
 
 
 def _resample(audio: np.ndarray, from_hz: int, to_hz: int, into: Path) -> None:
@@ -117,12 +116,10 @@ def _resample(audio: np.ndarray, from_hz: int, to_hz: int, into: Path) -> None:
         writer.push(resampler.finish())
 
 
-def _decoding() -> tuple[str, ...]:
-    """Return what the decoded samples depend on, besides the file."""
-    modules = ("mixwright.io.decoder_child", "mixwright.io.header", "mixwright.jobs.array_file")
-    return code_hash(*modules, core=False), importlib.metadata.version("soundfile")
-
-
-def _identity(path: Path) -> tuple[int, int]:
-    status = path.stat()
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Return what changes with a file; None when it is not there."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):  # told by who opens it
+        return None
     return status.st_size, status.st_mtime_ns

@@ -11,6 +11,7 @@ from __future__ import annotations
 import errno
 import functools
 import hashlib
+import importlib.metadata
 import importlib.util
 import threading
 import weakref
@@ -31,6 +32,9 @@ from mixwright.native.library import library_path
 R = TypeVar("R", bound=Record)
 
 Part = str | int | float | bool | bytes | None | Record | Sequence["Part"] | Mapping[str, "Part"]
+
+#: The libraries whose version may change a result.
+_LIBRARIES = ("numpy", "scipy", "soundfile", "soxr")
 
 #: How often an entry is made again when the folder is deleted under it.
 _TRIES = 5
@@ -164,7 +168,7 @@ class _Lock:
 
 
 def code_hash(*modules: ModuleType | str, core: bool = True) -> str:
-    """Return a digest of the sources of modules or whole packages, and of the C core.
+    """Return a digest of the sources of modules or whole packages, of the C core, and of the libraries' versions.
 
     Parameters
     ----------
@@ -178,7 +182,7 @@ def code_hash(*modules: ModuleType | str, core: bool = True) -> str:
 
 @functools.cache
 def _code_hash(names: tuple[str, ...], core: bool) -> str:
-    digest = hashlib.sha256()
+    digest = hashlib.sha256(" ".join(map(importlib.metadata.version, _LIBRARIES)).encode())
     for name in names:
         for path in _sources(name):
             digest.update(f"{name}/{path.name}\n".encode())

@@ -99,6 +99,18 @@ def test_a_file_of_ones_own_choice(folder, tmp_path):
     assert out.read_bytes() == before
     with pytest.raises(SettingError, match=r"a mix is written as \.wav"):
         mix(folder, out=tmp_path / "print.mp3")
+    (tmp_path / "link.wav").symlink_to(tmp_path / "nowhere.wav")
+    with pytest.raises(OutputError, match="exists already"):
+        mix(folder, out=tmp_path / "link.wav")
+
+
+def test_a_folder_that_cannot_be_made_is_told_before_rendering(folder, tmp_path):
+    (tmp_path / "notes.txt").write_text("in the way")
+    seen = []
+    for place in (tmp_path / "notes.txt", tmp_path / "notes.txt" / "mixes"):
+        with pytest.raises(OutputError, match="a file is in the way; choose another place"):
+            mix(folder, out=place / "x.wav", report=seen.append)
+    assert {event.job for event in seen} == {"reading tracks"}
 
 
 def test_parts_of_the_mix(folder):

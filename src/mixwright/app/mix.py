@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from mixwright.app.session import open_song
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
+from mixwright.io.replace import make_folder
 from mixwright.io.song_file import edit_song
 from mixwright.io.write import BITS, SampleFormat, write_wav
 from mixwright.jobs.progress import Cancel, Report, silent
@@ -59,6 +61,7 @@ def mix(
     if out is not None:
         _check_out(Path(out))
     with open_song(song, report=report, cancel=cancel) as session:
+        make_folder(Path(out).parent if out is not None else song / "mixes")  # refused before the work is done
         audio = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)
         peak = _peak(audio)
@@ -73,7 +76,6 @@ def mix(
             notes = (note,)
         rate_hz = session.song.rate_hz
         path = Path(out) if out is not None else _next_file(song, session.song.title, rate_hz, sample_format)
-        path.parent.mkdir(parents=True, exist_ok=True)
         written = write_wav(
             path,
             (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES)),
@@ -103,7 +105,7 @@ def mix(
 def _check_out(out: Path) -> None:
     if out.suffix.lower() != ".wav":
         raise SettingError("a mix is written as .wav", where=printable(out), hint="end the name with .wav")
-    if out.exists():
+    if os.path.lexists(out):
         raise OutputError("the file exists already", where=printable(out), hint="choose another name")
 
 

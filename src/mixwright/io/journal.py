@@ -17,7 +17,7 @@ from pathlib import Path
 import msgspec
 
 from mixwright.errors import StateError, printable
-from mixwright.io.replace import replacing
+from mixwright.io.replace import make_folder, replacing
 from mixwright.jobs.parts import sync_folder
 from mixwright.model.record import Record
 
@@ -102,7 +102,7 @@ class Journal:
             after=after,
         )
         path = self._path(number, _OPEN)
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         with replacing(path) as part:
             part.write_bytes(gzip.compress(msgspec.json.encode(step), compresslevel=6, mtime=0))
         return number

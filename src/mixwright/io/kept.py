@@ -9,8 +9,8 @@ from typing import TypeVar
 
 import msgspec
 
-from mixwright.errors import InputError, InternalError, OutputError, StateError, printable
-from mixwright.io.replace import replacing
+from mixwright.errors import InputError, InternalError, StateError, printable
+from mixwright.io.replace import make_folder, replacing
 from mixwright.model.lane import Lane
 from mixwright.model.record import Record
 
@@ -81,10 +81,7 @@ def _write(folder: Path, name: str, value: T, type_: type[T]) -> None:
     if not same:
         raise InternalError("cannot be kept: it reads back as something else", where=name)
     path = _path(folder, name)
-    try:
-        path.parent.mkdir(exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"cannot be made ({error.strerror})", where=printable(path.parent)) from error
+    make_folder(path.parent)
     with replacing(path) as part:
         part.write_bytes(msgspec.json.format(content, indent=1) + b"\n")
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from mixwright.errors import OutputError, printable
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder
 
-__all__ = ["new_folder", "numbered_folder", "replacing", "write_text"]
+__all__ = ["make_folder", "new_folder", "numbered_folder", "replacing", "write_text"]
 
 
 @contextmanager
@@ -71,10 +71,7 @@ def numbered_folder(parent: Path) -> Iterator[NumberedFolder]:
         when it cannot be written
     """
     made = not parent.exists()
-    try:
-        parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _output_error(error, parent) from error
+    make_folder(parent)
     try:
         with _making(parent / "next") as part:
             part.mkdir()
@@ -86,6 +83,24 @@ def numbered_folder(parent: Path) -> Iterator[NumberedFolder]:
         if made and not any(parent.iterdir()):
             parent.rmdir()
         raise
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder, and those above it, where they are missing.
+
+    Raises
+    ------
+    OutputError
+        when it cannot be made
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError) as error:
+        raise OutputError(
+            "the folder cannot be made: a file is in the way", where=printable(folder), hint="choose another place"
+        ) from error
+    except OSError as error:
+        raise _output_error(error, folder) from error
 
 
 def write_text(path: Path, text: str) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from mixwright.errors import OutputError, SettingError, StateError, printable
 from mixwright.io.journal import Journal
-from mixwright.io.replace import replacing
+from mixwright.io.replace import make_folder, replacing
 from mixwright.io.song_errors import SONG_FILE
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
 from mixwright.model.record import Record
@@ -56,10 +56,7 @@ def create_song(folder: Path, song: Song) -> None:
     """
     check_values(song)
     text = new_text(song)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"cannot be made ({error.strerror})", where=printable(folder)) from error
+    make_folder(folder)
     with _writing(folder) as journal:
         path = folder / SONG_FILE
         if path.exists():

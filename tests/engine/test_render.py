@@ -236,7 +236,8 @@ def test_a_changed_track_renders_alone(tmp_path, monkeypatch):
 
 
 def test_a_full_disk_is_an_error_of_ours(tmp_path, monkeypatch):
-    push, song, stems = ArrayWriter.push, with_strip(plain_song(1), "t0", high_pass=Pass(hz=100)), plain_stems(1, 200_000)
+    push, stems = ArrayWriter.push, plain_stems(1, 200_000)
+    song = with_strip(plain_song(1), "t0", high_pass=Pass(hz=100))
 
     def full(writer, block):
         if writer.frames:
@@ -244,7 +245,7 @@ def test_a_full_disk_is_an_error_of_ours(tmp_path, monkeypatch):
         push(writer, block)
 
     monkeypatch.setattr(ArrayWriter, "push", full)
-    with pytest.raises(OutputError, match="cannot write the cache .*; free some space"):
+    with pytest.raises(OutputError, match=r"cannot write the cache .*; free some space"):
         rendered(graph_of(song, (), stems), stems, cache=Cache(tmp_path))
     assert list(tmp_path.iterdir()) == []
 

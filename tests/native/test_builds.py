@@ -16,11 +16,12 @@ from mixwright.native.library import library_path
 
 ROOT = Path(__file__).resolve().parents[2]
 
-#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix.
+#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix, its levels.
 PROGRAM = """
 import hashlib
 import numpy as np
 from mixwright.core.filters import strip_sections
+from mixwright.meter.measure import Meter
 from mixwright.native import mathematics
 from mixwright.native.library import core
 from mixwright.native.place import pan_gains
@@ -32,7 +33,12 @@ parts = [getattr(mathematics, name)(x) for name in ("exp2", "sin", "cos", "tan",
 parts.append(mathematics.log2(np.abs(x)))
 parts += [pan_gains(law, np.linspace(-1.0, 1.0, 999)) for law in (0.0, 0.5, 1.0, 1.5)]
 parts += [strip_sections(track.strip, 48000) for track in song.tracks]
-parts.append(rendered(graph_of(song, lanes, stems), stems, workers=1))
+mix = rendered(graph_of(song, lanes, stems), stems, workers=1)
+parts.append(mix)
+for channels in (1, 2, 3):
+    meter = Meter(44100, channels)
+    meter.push(np.tile(np.concatenate([mix, mix[::-1, ::-1]], axis=1)[:, :channels], (3, 1)))
+    parts += [meter.loudness().energy, np.frombuffer(repr(meter.result()).encode(), np.uint8)]
 print(core()._name, hashlib.sha256(b"".join(part.tobytes() for part in parts)).hexdigest())
 """
 

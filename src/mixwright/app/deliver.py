@@ -28,12 +28,13 @@ from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.levels import Levels
 from mixwright.model.results import CheckLine, DeliverResult, PrintedFile
 from mixwright.model.song import Song, changed, used_tracks
-from mixwright.units import db_from_ratio, ratio_from_db
+from mixwright.units import ratio_from_db
 from mixwright.version import __version__
 
 _BLOCK_FRAMES = 65536
-#: The highest sample of a set: dither may add a step and a half to it, which must not clip at 24 bit.
+#: The highest peak of a set: dither may add a step and a half to it, which must not clip at 24 bit.
 _HIGHEST = 1.0 - 3.0 * 2.0**-23
+TRUE_PEAK_LIMIT_DBTP = 0.0
 _GAIN_STEP_DB = 0.1
 _SPARE_BYTES = 256 << 20
 
@@ -61,8 +62,9 @@ def deliver(
     """Print main mix, instrumental, a cappella (24 bit) and a stem of every group (24 bit and float).
 
     The files start together, are equally long and go into a new folder ``prints/001``, ``002``, ... that appears when
-    it is complete and proved. Where any print would pass full scale all of them are lowered by one amount, so that
-    stems still add up. The same song gives the same bytes.
+    it is complete and proved. Where any print would pass full scale, in a sample or between two (a true peak above 0
+    dBTP, which clips in the next converter), all of them are lowered by one amount, so that stems still add up. The
+    same song gives the same bytes.
 
     Parameters
     ----------
@@ -102,7 +104,7 @@ def deliver(
             gain = float(ratio_from_db(gain_db))
             proofs = [Proof(folder.building / f.name, f.entry.kind, f.sample_format, f.audio, gain) for f in files]
             proved = prove(proofs, lambda count: job.step(count * len(files)))
-            checks = (*proved, _unclipped(written), lowered)
+            checks = (*proved, _unclipped(written), _true_peak(printed), lowered)
             write_manifest(folder.building, _manifest(session, gain_db, printed, checks))
     result = DeliverResult(
         folder=relative_to_song(song, folder.path),
@@ -182,24 +184,22 @@ def _rendered(session: Session, template: str, report: Report, cancel: Cancel | 
 
 
 def _common_gain(files: Sequence[_File]) -> tuple[float, CheckLine]:
-    """Return the gain in dB, 0 or below in steps of 0.1, that keeps every print under full scale."""
+    """Return the gain in dB, 0 or below in steps of 0.1, that keeps the true peak of every print under full scale."""
     loudest = max(files, key=lambda file: _peak(file.levels))
     peak = _peak(loudest.levels)
-    peak_db = db_from_ratio(peak)
     if peak <= _HIGHEST:
-        shown = "silence" if peak_db is None else f"{peak_db:.1f} dBFS"
-        detail = f"as mixed; the highest sample peak of the set is {shown}"
-        return 0.0, CheckLine(name="level", passed=True, detail=detail)
+        return 0.0, CheckLine(name="level", passed=True, detail="every file is as loud as in the mix")
     gain_db = -math.ceil(20.0 * math.log10(peak / _HIGHEST) / _GAIN_STEP_DB) * _GAIN_STEP_DB
     detail = (
         f"every file is lowered by {-gain_db:.1f} dB, so that stems add up and nothing clips: "
-        f"{loudest.entry.name} peaks at {peak_db:+.1f} dBFS as mixed"
+        f"{loudest.entry.name} peaks at {20.0 * math.log10(peak):+.1f} dBTP as mixed"
     )
     return round(gain_db, 1), CheckLine(name="level", passed=True, detail=detail)
 
 
 def _peak(levels: Levels) -> float:
-    return 0.0 if levels.sample_peak_dbfs is None else float(ratio_from_db(levels.sample_peak_dbfs))
+    peaks_db = [peak for peak in (levels.sample_peak_dbfs, levels.true_peak_dbtp) if peak is not None]
+    return float(ratio_from_db(max(peaks_db))) if peaks_db else 0.0
 
 
 def _write(
@@ -252,6 +252,16 @@ def _seed(song: Song, name: str) -> int:
 def _unclipped(written: Sequence[tuple[str, WrittenFile]]) -> CheckLine:
     clipped = [f"{name}: {done.clipped_samples} samples" for name, done in written if done.clipped_samples]
     return CheckLine(name="nothing clipped", passed=not clipped, detail="; ".join(clipped) or "no sample in any file")
+
+
+def _true_peak(printed: Sequence[PrintedFile]) -> CheckLine:
+    """Return whether any file would clip between its samples, in a converter or a change of rate."""
+    name = f"true peak at most {TRUE_PEAK_LIMIT_DBTP:.0f} dBTP"
+    peaks = {file.file: file.true_peak_dbtp for file in printed if file.true_peak_dbtp is not None}
+    over = [f"{file}: {peak:+.2f} dBTP" for file, peak in peaks.items() if peak > TRUE_PEAK_LIMIT_DBTP]
+    highest = max(peaks, key=lambda file: peaks[file], default="")
+    told = f"the highest is {peaks[highest]:.2f} dBTP, in {highest}" if highest else "silence"
+    return CheckLine(name=name, passed=not over, detail="; ".join(over) or told)
 
 
 def _manifest(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mixwright.model.song import Group, Song, Track
+from mixwright.model.song import Group, Lock, Song, Track
 from mixwright.planning.elements import elements_of
 from mixwright.planning.level_moves import propose_balance, spreads_of
 from mixwright.planning.scene import Scene
@@ -48,13 +48,16 @@ def sound(level_lufs, hz, start=0, end=BLOCKS):
     return Sound(blocks, bands / bands.sum() * blocks.mean())
 
 
-def scene(levels, *, lead=("vox",), when=None, bound=()):
+def scene(levels, *, lead=("vox",), when=None, locked=()):
     tracks = tuple(
         Track(id=id_, name=id_, file="x", role=LAYERS[id_][0], place=LAYERS[id_][1],
               group="drums" if id_ in ("kick", "snare", "hats", "overheads") else "")
         for id_ in levels
     )  # fmt: skip
-    song = Song(title="t", rate_hz=48000, lead=lead, tracks=tracks, groups=(Group(id="drums", name="Drums"),))
+    song = Song(
+        title="t", rate_hz=48000, lead=lead, tracks=tracks, groups=(Group(id="drums", name="Drums"),),
+        locks=tuple(Lock(target=id_, parameter="level") for id_ in locked),
+    )  # fmt: skip
     elements = elements_of(song)
     sounds = {id_: sound(level, LAYERS[id_][2], *(when or {}).get(id_, ())) for id_, level in levels.items()}
     return Scene(elements, sounds, together(sounds.values()), HZ)
@@ -81,6 +84,30 @@ def test_a_song_where_the_table_has_it_gets_no_moves():
     proposal = propose_balance(scene(at(-18.0)), Corridor())
     assert proposal.moves == ()
     assert len(proposal.left_as_is) == len(TABLE)
+
+
+def test_what_is_bound_and_too_loud_is_not_made_up_for_by_silencing_its_neighbours():
+    """Kick and snare read as one kit: beside a locked snare the kick stays within the spread of the drums, 2.80 LU."""
+    given_scene = scene(at(-18.0, snare=20.0), locked=("snare",))
+    proposal = propose_balance(given_scene, Corridor())
+    before = given_scene.sounds["kick"].loudness() - given_scene.sounds["snare"].loudness()
+    after = final(given_scene, proposal)
+    assert after["kick"] - after["snare"] > before - 2.9
+    # The others are balanced around what the kit really comes to, so the lead stands where the table has it.
+    assert abs(after["vox"] + 2.65) < 0.2
+
+
+def test_what_a_trim_cannot_reach_counts_as_what_it_comes_to():
+    given_scene = scene(at(-8.0, bass=-45.0, vox=-6.0))
+    proposal = propose_balance(given_scene, Corridor())
+    assert {move.target: move.settings["gain_db"] for move in proposal.moves}["bass"] == 24.0
+    assert abs(final(given_scene, proposal)["vox"] + 2.65) < 0.1
+
+
+def test_a_lead_alone_is_the_mix():
+    proposal = propose_balance(scene({"vox": -20.0}), Corridor())
+    assert proposal.moves == ()
+    assert proposal.left_as_is == ("vox: +0.0 LU in the mix; it sounds alone; left.",)
 
 
 @pytest.mark.parametrize("shift", [2.0, -2.0])

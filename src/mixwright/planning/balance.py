@@ -4,18 +4,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mixwright.planning.elements import Element, Layer
 from mixwright.planning.scene import Scene
 from mixwright.planning.settle import LARGEST_TRIM_DB, Array, Wanted, level_of_sum, settle
-from mixwright.planning.sound import Sound, together
+from mixwright.planning.sound import Mask, Sound, together
 from mixwright.planning.table import DE_MAN, DOUBLE_BELOW_LEAD, EFFECTS, PRACTICE, SHI
-from mixwright.planning.targets import element_sound, inside, wanted
+from mixwright.planning.targets import element_sound, inside, spread_of, wanted
 from mixwright.planning.toward import toward_references
 from mixwright.reference.profile import Corridor
+
+#: An element that stays behind its gain by less than this got it.
+_HELD_DB = 0.1
+_NOTHING = 1e-30
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,18 +67,14 @@ def balance(scene: Scene, corridor: Corridor) -> Balance:
     inner = {id_: gain for found in proportions.values() for id_, gain in found.gains.items()}
     heard = [element_sound(element, scene.sounds, inner) for element in scene.elements]
     want = wanted(scene.elements, heard, judged)
-    gains = settle(want)
-    by_layer: dict[str, float] = {}
-    for element, gain in zip(scene.elements, gains, strict=True):
-        by_layer.update(_shared(element, float(gain), inner, scene.sounds))
+    gains, by_layer = _settled(scene, want, inner, judged)
     room = [(2.0 * want.spread * sign - _place(want, gains)) for sign in (-1.0, 1.0)]
     rooms = {e.id: (float(low), float(high)) for e, low, high in zip(scene.elements, *room, strict=True)}
     by_layer, by_reference, findings = toward_references(scene, corridor, judged, by_layer, rooms)
     fields = list(zip(scene.elements, want.centre, want.spread, strict=True))
     capped = {id_: gain for id_, gain in by_layer.items() if abs(gain) > LARGEST_TRIM_DB}
-    limited = {id_: float(np.clip(gain, -LARGEST_TRIM_DB, LARGEST_TRIM_DB)) for id_, gain in by_layer.items()}
     return Balance(
-        gains={id_: gain for id_, gain in limited.items() if abs(gain) >= 0.05},
+        gains={id_: gain for id_, gain in _limited(by_layer).items() if abs(gain) >= 0.05},
         capped=capped,
         elements={e.id: (float(c - s), float(c + s)) for e, c, s in fields},
         layers={
@@ -102,13 +102,52 @@ def source_of_interval(element: Element, layer: Layer) -> str:
     return DE_MAN
 
 
+def _settled(scene: Scene, want: Wanted, inner: Mapping[str, float], judged: Mask) -> tuple[Array, dict[str, float]]:
+    """Return what every element gains, and every layer's gain without the limit of a trim.
+
+    An element that bound layers or that limit hold back goes as far as it comes, and the others settle around it; not
+    around a lead, whose file is at fault then.
+    """
+    held = np.zeros(len(scene.elements), dtype=bool)
+    reached = np.zeros(len(scene.elements))
+    settled: dict[str, float] = {}
+    while True:
+        power = 10.0 ** (reached / 10.0)
+        there = replace(want, loudness=want.loudness + reached, energy=want.energy * power, free=want.free & ~held)
+        gains = np.where(held, reached, settle(there))
+        shared = [_shared(e, float(gain), inner, scene.sounds) for e, gain in zip(scene.elements, gains, strict=True)]
+        by_layer = settled | {
+            id_: g for own, stays in zip(shared, held, strict=True) if not stays for id_, g in own.items()
+        }
+        limited = _limited(by_layer)
+        energy = [element_sound(element, scene.sounds, limited).blocks[judged].mean() for element in scene.elements]
+        found = 10.0 * np.log10(np.maximum(energy, _NOTHING) / np.maximum(want.energy, _NOTHING))
+        late = ~held & ~want.exact & (np.abs(found - gains) > _HELD_DB)
+        if not late.any():
+            return gains, by_layer
+        settled |= {id_: g for own, stays in zip(shared, late, strict=True) if stays for id_, g in own.items()}
+        held |= late
+        reached = np.where(late, found, reached)
+
+
+def _limited(gains: Mapping[str, float]) -> dict[str, float]:
+    return {id_: float(np.clip(gain, -LARGEST_TRIM_DB, LARGEST_TRIM_DB)) for id_, gain in gains.items()}
+
+
 def _shared(element: Element, gain: float, inner: Mapping[str, float], sounds: Mapping[str, Sound]) -> dict[str, float]:
-    """Return the gains of an element's layers; the free ones make up for those that are bound."""
+    """Return the gains of an element's layers.
+
+    The free ones make up for those that are bound, as long as they do not leave them by more than engineers differ:
+    with x the gain of the free ones as a power, they move against the sum by x (own + fixed) / (x own + fixed).
+    """
     bound = [sounds[layer.id] for layer in element.layers if layer.bound]
     free = {layer.id: inner.get(layer.id, 0.0) for layer in element.layers if not layer.bound}
     if bound and free and gain != 0.0:
         fixed = float(together(bound).blocks.mean())
         own = float(together(sounds[id_].louder(g) for id_, g in free.items()).blocks.mean())
-        needed = 10.0 ** (gain / 10.0) * (own + fixed) - fixed
-        gain = 10.0 * float(np.log10(max(needed, 1e-6 * own) / own))
+        needed = (10.0 ** (gain / 10.0) * (own + fixed) - fixed) / own
+        away = 10.0 ** (spread_of(element) / 10.0)
+        least = fixed / (away * (own + fixed) - own)
+        most = away * fixed / (own + fixed - away * own) if own + fixed > away * own else np.inf
+        gain = 10.0 * float(np.log10(np.clip(needed, least, most)))
     return {id_: inside + gain for id_, inside in free.items() if inside + gain != 0.0}

@@ -16,6 +16,7 @@ from mixwright.planning.scene import Scene, audible
 from mixwright.planning.settle import LARGEST_TRIM_DB
 from mixwright.planning.sound import Sound, together
 from mixwright.planning.table import DE_MAN, EFFECTS, LEAD, SHI
+from mixwright.planning.targets import spread_of
 from mixwright.reference.profile import Corridor
 
 _WORTH_SAYING_LU = 0.1
@@ -28,7 +29,8 @@ _Figures = Mapping[str, float | None]
 class Proposal:
     """Level moves, and the layers that were looked at and left, each with its reason.
 
-    `gains_db`: by track, what the moves add at their strength. `mix_change_lu`: how the mix's loudness moves.
+    `gains_db`: by track, what the moves add at their strength, pans apart. `mix_change_lu`: by how much the mix's
+    loudness moves.
     """
 
     moves: tuple[PlannedMove, ...]
@@ -76,7 +78,9 @@ def propose_balance(
         ),
         *(f"{layer.name}: silent throughout." for layer in silent),
     ]
-    gains = {id_: ledger.gain(layer.id) for layer in heard.layers() for id_ in layer.tracks}
+    gains = {
+        id_: ledger.gain(layer.id) - placing.get(layer.id, 0.0) for layer in heard.layers() for id_ in layer.tracks
+    }
     far = [text for part in planned if (text := _far_lead(part))]
     return Proposal(moves, tuple(left), (*far, *found.findings), gains, ledger.mix_change())
 
@@ -94,6 +98,8 @@ def spreads_of(scene: Scene, corridor: Corridor, loudness: Mapping[str, float | 
         Of every track by itself; None where it is silent.
     """
     heard = audible(scene)
+    if len(heard.layers()) == 1:
+        return {}
     found = balance(heard, corridor)
     shift = _sung(heard, heard.mix) - (heard.mix.loudness() or 0.0)
     spreads = {}
@@ -173,7 +179,7 @@ class _Ledger:
         self._after = self._mix(self._gains)
 
     def gain(self, layer: str) -> float:
-        """Return what the moves add to a layer, pans included."""
+        """Return how much louder a layer gets, by moves and pans."""
         return self._gains[layer]
 
     def mix_change(self) -> float:
@@ -221,6 +227,8 @@ class _Ledger:
         interval = self._interval(element, (layer,))
         if layer.bound:
             return f"{level}; left, {layer.bound}."
+        if len(self._scene.layers()) == 1:
+            return f"{level}; it sounds alone; left."
         if interval is not None and len(element.layers) == 1:
             return f"{level}; {_holds(element, layer)} {interval[0]:+.1f} to {interval[1]:+.1f}; left."
         return f"{level}, in proportion to the rest of {element.name}; left."
@@ -268,9 +276,12 @@ class _Ledger:
         capped = next((self._found.capped[id_] for id_ in ids if id_ in self._found.capped), None)
         if part.element.pool == "lead" and part.whole:
             level = now["re_mix_while_lead_sings_lu"] or 0.0
-            why = (
-                f"while it sings it stands at {level:+.1f} LU in the mix; engineers put the lead at {LEAD.mean_lu:+.1f}"
-            )
+            low, high = self._found.elements[part.element.id]
+            several = sum(element.pool == "lead" for element in self._scene.elements) > 1
+            why = f"while {'the leads sing' if several else 'it sounds'} it stands at {level:+.2f} LU in the mix; "
+            why += f"engineers put a lead vocal at {LEAD.mean_lu:+.2f}"
+            if abs(0.5 * (low + high) - LEAD.mean_lu) > _WORTH_SAYING_LU:
+                why += f", and its share of that is {0.5 * (low + high):+.2f}"
         else:
             level = left["re_mix_lu"] or 0.0
             why = f"in the new balance it would stand at {level:+.1f} LU in the mix"
@@ -285,14 +296,16 @@ class _Ledger:
 
     def _evidence(self, part: _Part) -> str:
         if part.element.pool == "lead" and part.whole:
+            voice = f"{DE_MAN}: lead vocal {LEAD.mean_lu:+.2f} LU re mix"
+            spread = spread_of(part.element)
             # d(re mix)/d(fader) = 1 - share of the lead in the power of the mix.
-            fader = LEAD.spread_lu / (1.0 - 10.0 ** (LEAD.mean_lu / 10.0))
-            return (
-                f"{DE_MAN}: lead vocal {LEAD.mean_lu:+.2f} LU re mix, {LEAD.spread_lu:.2f} LU between engineers, "
-                f"which is about {fader:.1f} dB of its fader."
-            )
+            fader = spread / (1.0 - 10.0 ** (LEAD.mean_lu / 10.0))
+            if spread == LEAD.spread_lu:
+                return f"{voice}, {spread:.2f} LU between engineers, which is about {fader:.1f} dB of its fader."
+            return f"{voice}; {spread:.2f} LU between engineers about other sources, so about this one."
         if part.element.pool == "other" and part.layers[0].role not in EFFECTS:
-            return f"{DE_MAN} and {SHI}: {part.layers[0].place} layers share what lead, bass and drums leave."
+            place = "bed" if part.layers[0].place == "bed" else "support"
+            return f"{DE_MAN} and {SHI}: {place} layers share what lead, bass and drums leave."
         source = source_of_interval(part.element, part.layers[0])
         return f"{source[0].upper()}{source[1:]}."
 

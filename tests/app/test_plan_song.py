@@ -117,7 +117,51 @@ def test_decisions_bind_every_later_plan(song):
     kept = {move.id: move for move in load_song(folder).moves}
     assert kept[levels["pad"]].state == "refused"
     assert kept[levels["vox"]].settings == {"gain_db": 9.0}
-    assert read_kept(folder, "plan", PlanResult) == second
+    assert read_kept(folder, "plan", PlanResult).left_as_is == second.left_as_is
+
+
+def test_a_later_plan_keeps_the_evidence_of_what_was_decided(song):
+    folder = song
+    first = {move.id: move for move in plan(folder).moves}
+    accepted, refused = list(first)[:2]
+    accept(folder, [accepted])
+    refuse(folder, [refused])
+    second = plan(folder)
+    assert not {accepted, refused} & {move.id for move in second.moves}
+    kept = {move.id: move for move in read_kept(folder, "plan", PlanResult).moves}
+    assert set(kept) == {accepted, refused, *(move.id for move in second.moves)}
+    assert kept[accepted] == first[accepted]
+    assert change(folder, accepted, {"strength": "0.5"}).moves[0].evidence == first[accepted].evidence
+    # What the song no longer has, nobody needs evidence of.
+    edit_song(folder, "clear", lambda now: changed(now, moves=()))
+    assert plan(folder).moves == read_kept(folder, "plan", PlanResult).moves
+
+
+def test_a_plan_that_fails_confirms_no_lead(tmp_path):
+    folder = without_lead(make_song(tmp_path, gains_db={"vox": -200.0}))
+    with pytest.raises(StateError, match="silent or muted"):
+        plan(folder, lead="vox")
+    assert load_song(folder).lead == ()
+
+
+def test_a_layer_in_the_place_of_a_lead_that_nobody_named_is_pointed_out(song):
+    edit_song(
+        song,
+        "keys lead too",
+        lambda now: changed(now, tracks=tuple(changed(t, place="lead") if t.id == "keys" else t for t in now.tracks)),
+    )
+    assert [text for text in plan(song).findings if "--lead vox,keys" in text]
+    assert not [text for text in plan(song, lead="vox,keys").findings if "--lead" in text]
+
+
+def test_a_later_plan_knows_where_accepted_pans_put_the_tracks(song):
+    pans = [move.id for move in plan(song).moves if move.kind == "pan"]
+    assert len(pans) > 2
+    accept(song, pans[1:])
+    again = next(move for move in plan(song).moves if move.kind == "pan")
+    assert again.measured["mix_side_to_mid_db"] == pytest.approx(measure(song).mix.side_to_mid_db, abs=0.01)
+    accept(song, everything=True)
+    assert again.predicted["mix_side_to_mid_db"] == pytest.approx(measure(song).mix.side_to_mid_db, abs=0.3)
 
 
 def test_a_changed_proposal_stays_as_the_engineer_left_it(song):

@@ -2,7 +2,9 @@
 import numpy as np
 import pytest
 
-from mixwright.planning.pans import propose_pans
+from mixwright.native.place import pan_gains
+from mixwright.planning import pans as pans_module
+from mixwright.planning.pans import placing_db, propose_pans
 from mixwright.planning.places import Placed
 from mixwright.reference.profile import Corridor, Interval
 
@@ -120,10 +122,53 @@ def test_strength_scales_what_is_predicted_and_not_the_setting():
 def test_a_strong_layer_that_nothing_balances_is_drawn_in():
     tracks = [
         placed("vox", "lead vocal", 900.0, -12.0, part="lead"),
-        placed("synth", "synth", 900.0, -12.0),
+        placed("synth", "synth", 900.0, -16.0),
     ]
     position = positions(tracks)["synth"]
     angle = (1.0 + position) * np.pi / 4.0
-    left, right = 0.5 + np.cos(angle) ** 2, 0.5 + np.sin(angle) ** 2
-    assert 0.1 <= abs(position) <= 0.3
+    synth = 10.0**-0.4
+    left, right = 0.5 + synth * np.cos(angle) ** 2, 0.5 + synth * np.sin(angle) ** 2
+    assert 0.2 <= abs(position) <= 0.3
     assert abs(10.0 * np.log10(left / right)) <= 1.1
+
+
+def test_a_layer_that_would_hardly_leave_the_centre_stays_there():
+    tracks = [
+        placed("vox", "lead vocal", 900.0, -12.0, part="lead"),
+        placed("synth", "synth", 900.0, -12.0),
+    ]
+    assert positions(tracks) == {}
+
+
+def rendered(left, right, position, law):
+    """Two sides of one recording, placed opposite each other (None: in the centre): power, and side over mid in dB."""
+    centre = pan_gains(law, [0.0])[0]
+    gains = np.array([centre, centre]) if position is None else pan_gains(law, [-position, position])
+    out = np.stack([left, right], axis=1) @ gains
+    mid, side = 0.5 * (out[:, 0] + out[:, 1]), 0.5 * (out[:, 0] - out[:, 1])
+    return np.sum(np.mean(out**2, axis=0)), 10.0 * np.log10(max(np.mean(side**2), 1e-30) / max(np.mean(mid**2), 1e-30))
+
+
+@pytest.mark.parametrize("law", [0.0, 1.0, 1.5])
+@pytest.mark.parametrize("position", [0.8, 1.0])
+def test_what_two_sides_have_in_common_adds_up_in_the_centre_only(law, position):
+    rng = np.random.default_rng(1)
+    both, one, other = rng.standard_normal((3, 48000))
+    left, right = 0.8 * both + 0.6 * one, 0.8 * both + 0.6 * other
+    centred, _ = rendered(left, right, None, law)
+    spread, side_to_mid = rendered(left, right, position, law)
+    alone = {
+        id_: float(np.mean(x**2) * np.sum(pan_gains(law, [0.0])[0] ** 2)) for id_, x in (("l", left), ("r", right))
+    }
+    common = centred - sum(alone.values())
+    pans = {"l": (0.0, -position), "r": (0.0, position)}
+    assert placing_db(alone, common, pans, law) == pytest.approx(10.0 * np.log10(spread / centred), abs=1e-6)
+
+    level = [10.0 * np.log10(power / 2.0) for power in alone.values()]
+    tracks = [
+        placed("l", "overheads" if position == 1.0 else "acoustic guitar", 4000.0, level[0], name="Mic L"),
+        placed("r", "overheads" if position == 1.0 else "acoustic guitar", 4000.0, level[1], name="Mic R"),
+    ]
+    shared = tracks[0].bands / tracks[0].bands.sum() * common / 2.0
+    stage = pans_module._Stage(tracks, HZ, law, {("l", "r"): shared})
+    assert stage.side_to_mid_db({"l": -position, "r": position}) == pytest.approx(side_to_mid, abs=1e-6)

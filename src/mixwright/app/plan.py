@@ -3,8 +3,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from mixwright.app.page import write_page
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
@@ -16,15 +19,18 @@ from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.moves import may_propose, merge_plan
 from mixwright.model.results import PlannedMove, PlanResult, StartResult
 from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
-from mixwright.planning.elements import bound_tracks
+from mixwright.planning.elements import Layer, bound_tracks
 from mixwright.planning.headroom import lowered, propose_headroom
 from mixwright.planning.level_moves import Proposal, propose_balance
-from mixwright.planning.pans import pan_power_db, propose_pans
+from mixwright.planning.pans import placing_db, propose_pans
 from mixwright.planning.places import Placed
 from mixwright.planning.scene import Scene
 from mixwright.reference.profile import Corridor, band_power
 
 AUTO = "auto"
+_PASSES = 4
+#: Pans that change the levels of layers by less than this need no new balance.
+_SETTLED_DB = 0.05
 
 
 def plan(
@@ -64,41 +70,53 @@ def plan(
     folder = Path(song)
     if not 0.0 <= strength <= 1.0:
         raise SettingError(f"a strength of {strength:g} is out of range", where="strength", hint="allowed: 0 to 1")
-    _confirm_lead(folder, lead)
-    with open_song(folder, report=report, cancel=cancel) as session:
+    names = _lead(folder, lead)
+    with open_song(folder, report=report, cancel=cancel) as opened:
+        session = replace(opened, song=changed(opened.song, lead=names))
         if session.song.tracks_are == "as mixed":
             result = _as_mixed(session)
         else:
             result = _propose(session, strength, report, cancel)
-    merged = edit_song(folder, "plan", lambda now: merge_plan(now, [_move(planned) for planned in result.moves]))
+    moves = [_move(planned) for planned in result.moves]
+    merged = edit_song(folder, "plan", lambda now: merge_plan(changed(now, lead=names), moves))
     taken = {move.id for move in merged.moves if move.state == "proposed" and move.by == "plan"}
     result = changed(result, moves=tuple(planned for planned in result.moves if planned.id in taken))
-    write_kept(folder, "plan", result)
+    decided = {move.id for move in merged.moves} - taken
+    earlier = tuple(planned for planned in _earlier(folder) if planned.id in decided)
+    write_kept(folder, "plan", changed(result, moves=(*earlier, *result.moves)))
     write_page(folder)
     return result
 
 
-def _confirm_lead(folder: Path, lead: str | None) -> None:
-    """Write the lead into the song when it is named; refuse to go on while nobody has confirmed one."""
+def _earlier(folder: Path) -> tuple[PlannedMove, ...]:
+    """Return the moves of the last plan with their evidence, none where it cannot be read."""
+    try:
+        kept = read_kept(folder, "plan", PlanResult)
+    except StateError:
+        return ()
+    return () if kept is None else kept.moves
+
+
+def _lead(folder: Path, lead: str | None) -> tuple[str, ...]:
+    """Return who carries the song, as named now or earlier; refuse to go on while nobody has confirmed one."""
     song = load_song(folder)
     guess = _guess(folder, song)
     if lead is None:
         if song.lead:
-            return
+            return song.lead
         guessed = f"the guess is {guess}" if guess else "there is no guess"
         both = f"confirm it with --lead {AUTO}, or name another with --lead ID" if guess else "name it with --lead ID"
         raise StateError(f"the lead is not confirmed; {guessed}", where=printable(folder), hint=both)
     if lead == AUTO:
         if song.lead:
-            return
+            return song.lead
         if guess is None:
             raise StateError("there is no guess of the lead", where=printable(folder), hint="name it with --lead ID")
-        names: tuple[str, ...] = (guess,)
-    else:
-        names = tuple(_target(song, word.strip()) for word in lead.split(",") if word.strip())
+        return (guess,)
+    names = tuple(dict.fromkeys(_target(song, word.strip()) for word in lead.split(",") if word.strip()))
     if not names:
         raise SettingError("no lead is named", where="lead", hint=f"give an id, or {AUTO}")
-    edit_song(folder, f"lead: {', '.join(names)}", lambda now: changed(now, lead=names))
+    return names
 
 
 def _guess(folder: Path, song: Song) -> str | None:
@@ -138,7 +156,9 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
     scene = scene_of(session, report=report, cancel=cancel)
     if not scene.judged().any():
         raise StateError(
-            f"the lead ({', '.join(song.lead)}) is silent", where="song.toml", hint="name another with --lead ID"
+            f"the lead ({', '.join(song.lead)}) is silent or muted",
+            where="song.toml",
+            hint="name another with --lead ID",
         )
     corridor = corridor_of(session, report=report, cancel=cancel)
     tracks = [track for track in used_tracks(song) if any(track.id in layer.tracks for layer in scene.layers())]
@@ -146,11 +166,13 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
         session, [frozenset([t.id]) for t in tracks], name="measuring tracks", report=report, cancel=cancel
     )
     by_track = {track.id: alone[frozenset([track.id])] for track in tracks}
-    levels = propose_balance(scene, corridor, strength=strength)
-    pans = _pans(session, scene, tracks, by_track, levels, corridor, strength)
-    if song.pan_law_db != 3.0:  # only at equal power does a pan leave the level alone
-        placing = _placing_db(session.song, scene, pans)
+    placing: dict[str, float] = {}
+    for _ in range(_PASSES):  # pans follow levels, and levels what pans change
         levels = propose_balance(scene, corridor, strength=strength, placing_db=placing)
+        pans = _pans(session, scene, tracks, by_track, levels, corridor, strength)
+        before, placing = placing, _placing_db(song, scene, by_track, pans)
+        if all(abs(gain - before.get(id_, 0.0)) < _SETTLED_DB for id_, gain in placing.items()):
+            break
     peak = contributions(session, [WHOLE])[WHOLE].levels.true_peak_dbtp
     needed = propose_headroom(peak, levels.mix_change_lu) if strength > 0.0 else None
     headroom = (needed,) if needed is not None and may_propose(song, _move(needed)) else ()
@@ -159,7 +181,7 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
         lead=song.lead,
         moves=(*lowered(levels.moves, master_db), *pans, *headroom),
         left_as_is=(*levels.left_as_is, *_left_unplaced(song, tracks)),
-        findings=levels.findings,
+        findings=(*_other_leads(song, scene), *levels.findings),
         sounding=sounding_hash(song, session.lanes),
     )
 
@@ -191,20 +213,72 @@ def _pans(
                 part=parts[track.id],
                 source=source_of(track),
                 channels=session.audio[track.id].shape[1],
-                pan=track.strip.pan,
+                pan=_position(session.song, track),
                 bands=bands,
                 side_share=side,
                 bound=bound.get(track.id, ""),
             )
         )
-    return propose_pans(placed, scene.hz, corridor, law=session.song.pan_law_db / 3.0, strength=strength)
+    common = {}
+    for layer in _centred(session.song, scene, by_track):
+        gain = 10.0 ** (levels.gains_db[layer.tracks[0]] / 10.0)
+        alone = np.sum([by_track[id_].sound().bands for id_ in layer.tracks], axis=0)
+        common[layer.tracks] = (scene.sounds[layer.id].bands - alone) * gain
+    law = session.song.pan_law_db / 3.0
+    now_db = contributions(session, [WHOLE])[WHOLE].levels.side_to_mid_db
+    return propose_pans(placed, scene.hz, corridor, law=law, strength=strength, common=common, now_db=now_db)
 
 
-def _placing_db(song: Song, scene: Scene, pans: Sequence[PlannedMove]) -> dict[str, float]:
+def _centred(song: Song, scene: Scene, by_track: Mapping[str, Contribution]) -> Iterator[Layer]:
+    """Return the layers of several tracks that all stand in the centre, where what they have in common adds up."""
+    position = {track.id: _position(song, track) for track in used_tracks(song)}
+    for layer in scene.layers():
+        mono = all(by_track[id_].levels.side_to_mid_db is None for id_ in layer.tracks)
+        if mono and len(layer.tracks) > 1 and not any(position[id_] for id_ in layer.tracks):
+            yield layer
+
+
+def _position(song: Song, track: Track) -> float:
+    """Return where a mono track stands: as set by hand, and by accepted moves over the whole song."""
+    found = track.strip.pan
+    placing = [move for move in song.moves if move.state == "accepted" and "pan" in move.settings and not move.sections]
+    for move in placing:
+        if track in targets_of(song, move.target):
+            found += move.strength * (move.settings["pan"] - found)
+    return found
+
+
+def _placing_db(
+    song: Song, scene: Scene, by_track: Mapping[str, Contribution], pans: Sequence[PlannedMove]
+) -> dict[str, float]:
     """Return how much louder each layer gets when its tracks are placed."""
-    law = song.pan_law_db / 3.0
-    change = {move.target: pan_power_db(move.predicted["pan"] or 0.0, law) for move in pans}
-    return {layer.id: sum(change.get(id_, 0.0) for id_ in layer.tracks) / len(layer.tracks) for layer in scene.layers()}
+    reached = {move.target: (move.measured["pan"] or 0.0, move.predicted["pan"] or 0.0) for move in pans}
+    centred = {layer.id for layer in _centred(song, scene, by_track)}
+    placing = {}
+    for layer in scene.layers():
+        power = {id_: float(by_track[id_].sound().blocks.mean()) for id_ in layer.tracks}
+        together = float(scene.sounds[layer.id].blocks.mean())
+        common = together - sum(power.values()) if layer.id in centred else 0.0
+        own = {id_: reached[id_] for id_ in layer.tracks if id_ in reached}
+        placing[layer.id] = placing_db(power, common, own, song.pan_law_db / 3.0) if own else 0.0
+    return placing
+
+
+def _other_leads(song: Song, scene: Scene) -> tuple[str, ...]:
+    """Name the layers that have the place of a lead and were not confirmed as one."""
+    others = [
+        layer.id
+        for element in scene.elements
+        if element.pool != "lead"
+        for layer in element.layers
+        if layer.place == "lead" and scene.sounds[layer.id].loudness() is not None
+    ]
+    if not others:
+        return ()
+    named = ", ".join(others)
+    verb = "has" if len(others) == 1 else "have"
+    both = ",".join((*song.lead, *others))
+    return (f"{named} {verb} the place of a lead but was not confirmed as one; to follow all of them: --lead {both}.",)
 
 
 def _left_unplaced(song: Song, tracks: Sequence[Track]) -> tuple[str, ...]:

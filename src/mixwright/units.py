@@ -28,11 +28,6 @@ def ratio_from_db(db: npt.ArrayLike) -> np.ndarray:
     return np.power(10.0, np.asarray(db, dtype=np.float64) / 20.0)
 
 
-def power_from_db(db: npt.ArrayLike) -> np.ndarray:
-    """Return the power ratio of a level difference in dB."""
-    return np.power(10.0, np.asarray(db, dtype=np.float64) / 10.0)
-
-
 def frames_from_s(seconds: float, rate_hz: int) -> int:
     """Return the nearest frame to a time from the start of the song."""
     return round(seconds * rate_hz)

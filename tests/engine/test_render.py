@@ -336,6 +336,8 @@ def test_errors_say_where():
     graph = graph_of(song, (), stems)
     with pytest.raises(SettingError, match="no track of the mix is called 'x'"):
         rendered(graph, stems, tracks=["x"])
+    with pytest.raises(SettingError, match="blocks of 0 frames"):
+        rendered(graph, stems, block_frames=0)
     with pytest.raises(InputError, match="track t0: its audio is missing"):
         rendered(graph, {})
     for wrong in (stems["t0"].astype(np.float64), stems["t0"][:-1], np.zeros((5000, 3), np.float32)):

@@ -1,14 +1,16 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Threads that do lists of work together."""
+"""Threads that do lists of work together, and the progress they report."""
 
 from __future__ import annotations
 
 import functools
 import threading
+import time
 
 import pytest
 
 from mixwright.jobs.pool import Team
+from mixwright.jobs.progress import Job
 
 
 @pytest.mark.parametrize("workers", [1, 2, 5])
@@ -37,3 +39,17 @@ def test_an_error_reaches_the_caller_and_the_team_goes_on(workers):
             team.do([lambda: done.append(1), lambda: 1 // 0])
         team.do([lambda: done.append(2)])
     assert done[-1] == 2
+
+
+def test_steps_of_several_threads_are_reported_in_order():
+    told = []
+
+    def slow(progress):
+        if progress.done == 1:
+            time.sleep(0.05)
+        told.append(progress.done)
+
+    job = Job("any", 6, slow)
+    with Team(3) as team:
+        team.do([job.step] * 6)
+    assert told == [0, 1, 2, 3, 4, 5, 6]

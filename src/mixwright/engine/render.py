@@ -11,7 +11,7 @@ import numpy as np
 from mixwright.engine.chain import Chain
 from mixwright.engine.graph import MixGraph, Node, TrackNode, check_selection
 from mixwright.engine.strip_audio import StripAudio, kept_strip_audio
-from mixwright.errors import InputError
+from mixwright.errors import InputError, SettingError
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -51,12 +51,14 @@ def render(
     Raises
     ------
     SettingError
-        where `tracks` names a track that is not in the mix
+        where `tracks` names a track that is not in the mix, or `block_frames` is none
     InputError
         where a stem is missing or has the wrong shape
     Cancelled
         when the user stopped it
     """
+    if block_frames < 1:
+        raise SettingError(f"blocks of {block_frames} frames", hint="at least 1 is needed")
     if tracks is not None:
         check_selection(graph, sorted(tracks))
     live = _live_tracks(graph, tracks)

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Digests of files and of audio."""
+"""Digests of files."""
 
 from __future__ import annotations
 
@@ -8,15 +8,12 @@ import stat
 import time
 from pathlib import Path
 
-import numpy as np
-
 from mixwright.errors import InputError, MixwrightError, printable
 from mixwright.jobs.cache import Cache
 from mixwright.model.record import Record
 
 #: A file changed less than this ago may change again without its time stamp telling.
 _SETTLED_AFTER_S = 2.0
-_BLOCK_FRAMES = 65536
 
 
 class FileDigest(Record, frozen=True, kw_only=True):
@@ -55,11 +52,3 @@ def file_sha256(path: Path, cache: Cache | None = None) -> str:
 def _digest(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def audio_sha256(audio: np.ndarray) -> str:
-    """Return the SHA-256 of audio ``(frames, channels)``: its shape, then its samples as float32, little-endian."""
-    digest = hashlib.sha256(repr(audio.shape).encode())
-    for start in range(0, audio.shape[0], _BLOCK_FRAMES):
-        digest.update(np.ascontiguousarray(audio[start : start + _BLOCK_FRAMES], dtype="<f4").data)
-    return digest.hexdigest()

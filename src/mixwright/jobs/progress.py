@@ -44,7 +44,7 @@ class Cancel:
 
 
 class Job:
-    """Counts the steps of one job and reports them with the time left.
+    """Counts the steps of one job, done by any thread, and reports them one after another with the time left.
 
     Parameters
     ----------
@@ -74,6 +74,7 @@ class Job:
         self._report = report
         self._cancel = cancel
         self._clock = clock
+        self._lock = threading.Lock()
         self._started = clock()
         report(Progress(job=name, done=0.0, total=total, left_s=None))
 
@@ -87,7 +88,8 @@ class Job:
         """
         if self._cancel is not None:
             self._cancel.check()
-        self.done = min(self.total, self.done + steps)
-        spent = self._clock() - self._started
-        left = spent * (self.total - self.done) / self.done if self.done > 0 else None
-        self._report(Progress(job=self.name, done=self.done, total=self.total, left_s=left))
+        with self._lock:
+            self.done = min(self.total, self.done + steps)
+            spent = self._clock() - self._started
+            left = spent * (self.total - self.done) / self.done if self.done > 0 else None
+            self._report(Progress(job=self.name, done=self.done, total=self.total, left_s=left))

@@ -17,7 +17,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 
@@ -109,11 +109,11 @@ class InternalError(MixwrightError):
 
 @contextmanager
 def where(place: str) -> Iterator[None]:
-    """Add the place to any error of ours that passes without one."""
+    """Add the place to any error of ours that passes without one; being stopped is of no place."""
     try:
         yield
     except MixwrightError as error:
-        if not error.where:
+        if not error.where and not isinstance(error, Cancelled):
             error.where = place
         raise
 
@@ -121,3 +121,9 @@ def where(place: str) -> Iterator[None]:
 def printable(text: object) -> str:
     """Return a name or path for one line of a message: whatever could move a cursor or hide itself is escaped."""
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in str(text))
+
+
+def listed(names: Sequence[str], most: int = 8) -> str:
+    """Return names for one line of a message: the first ones, and how many more there are."""
+    shown = ", ".join(printable(name) for name in names[:most])
+    return f"{shown} and {len(names) - most} more" if len(names) > most else shown

@@ -319,3 +319,14 @@ def test_the_master_takes_a_level_of_its_own_and_no_pan(song):
     (song / SONG_FILE).write_text(text.replace('kind = "level"\ntarget = "master"', 'kind = "pan"\ntarget = "master"'))
     with pytest.raises(SettingError, match="master"):
         load_song(song)
+
+
+def test_sixty_moves_are_not_all_named_in_an_error(tmp_path):
+    many = tuple(_move(f"level-layer-{i:02d}-abcdef", f"layer-{i:02d}", gain_db=1.0) for i in range(60))
+    folder = tmp_path / "wall"
+    tracks = tuple(Track(id=move.target, name=move.target, file=f"{move.target}.wav") for move in many)
+    create_song(folder, Song(title="Wall", rate_hz=48000, tracks=tracks, moves=many))
+    for name in ("nothing", "level-layer"):
+        with pytest.raises(SettingError, match="level-layer-07-abcdef and 52 more") as caught:
+            accept(folder, [name])
+        assert len(str(caught.value)) < 400

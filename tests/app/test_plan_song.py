@@ -57,6 +57,8 @@ def test_a_lead_may_be_named_and_an_unknown_one_is_refused(song):
         plan(folder, lead="auto")
     with pytest.raises(SettingError, match="no track, source or group is called 'singer'"):
         plan(folder, lead="singer")
+    with pytest.raises(SettingError, match="did you mean"):
+        plan(folder, lead="kees")
     with pytest.raises(SettingError, match="allowed: 0 to 1"):
         plan(folder, lead="keys", strength=1.5)
     assert plan(folder, lead="Keys").lead == ("keys",)

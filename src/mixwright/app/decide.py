@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mixwright.app.move_words import move_of, nearest, number
 from mixwright.app.page import write_page
-from mixwright.errors import SettingError, StateError, printable
+from mixwright.errors import SettingError, StateError, listed, printable
 from mixwright.io import song_file
 from mixwright.io.kept import read_kept
 from mixwright.model.moves import is_locked
@@ -157,7 +157,7 @@ def _find(song: Song, name: str) -> list[Move]:
 
 
 def _ids(moves: Sequence[Move]) -> str:
-    return ", ".join(move.id for move in moves)
+    return listed([move.id for move in moves])
 
 
 def _position_notes(folder: Path, song: Song, move: Move) -> list[str]:

@@ -19,7 +19,7 @@ from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.null_test import Proof, prove
 from mixwright.delivery.print_set import Print, prints, sounding_tracks
-from mixwright.errors import OutputError, StateError, printable
+from mixwright.errors import OutputError, StateError, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
 from mixwright.io.song_file import edit_song, load_song
@@ -124,23 +124,18 @@ def _check_state(song: Song, undecided_ok: bool, mutes_ok: bool) -> None:
     undecided = [move.id for move in song.moves if move.state == "proposed"]
     if undecided and not undecided_ok:
         raise StateError(
-            f"{len(undecided)} proposed moves are undecided: {_some(undecided)}",
+            f"{len(undecided)} proposed moves are undecided: {listed(undecided)}",
             hint="accept or refuse them, or deliver with --undecided-ok, which leaves them out",
         )
     sounding = {track.id for track in sounding_tracks(song)}
     muted = [track.id for track in used_tracks(song) if track.id not in sounding]
     if muted and not mutes_ok:
         raise StateError(
-            f"{len(muted)} tracks are muted: {_some(muted)}",
+            f"{len(muted)} tracks are muted: {listed(muted)}",
             hint="set mute = false in song.toml, or deliver with --mutes-ok, which leaves them out",
         )
     if not sounding:
         raise StateError("every track is muted or out of use", hint="set mute = false for a track in song.toml")
-
-
-def _some(names: Sequence[str]) -> str:
-    shown = ", ".join(names[:8])
-    return f"{shown} and {len(names) - 8} more" if len(names) > 8 else shown
 
 
 def _plan_names(song: Song, template: str) -> list[tuple[Print, SampleFormat, str]]:

@@ -7,7 +7,7 @@ import difflib
 import re
 from collections.abc import Iterable
 
-from mixwright.errors import SettingError, printable
+from mixwright.errors import SettingError, listed, printable
 from mixwright.model.moves import move_id
 from mixwright.model.song import LEVEL_SETTINGS, MASTER, POSITION_SETTINGS, Move, Song, targets_of
 from mixwright.model.words import MoveKind
@@ -83,13 +83,13 @@ def number(key: str, word: str) -> float:
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
-    """Return a hint: the known names nearest to a word, or all of them if none is near."""
+    """Return a hint: the known names nearest to a word, or the first of them if none is near."""
     names = list(dict.fromkeys(known))
     lower = {name.lower(): name for name in names}
     near = [lower[name] for name in difflib.get_close_matches(word.lower(), lower, n=3, cutoff=0.5)]
     if near:
         return f"did you mean {' or '.join(printable(name) for name in near)}?"
-    return f"known: {', '.join(printable(name) for name in names)}" if names else "there are none yet"
+    return f"known: {listed(names)}" if names else "there are none yet"
 
 
 def _target(song: Song, word: str, kind: MoveKind) -> str:

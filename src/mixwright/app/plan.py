@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.move_words import nearest
 from mixwright.app.page import write_page
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
@@ -137,8 +138,10 @@ def _target(song: Song, word: str) -> str:
         return found[0]
     if found:
         raise SettingError(f"{printable(word)!r} names several", where="lead", hint=f"give one: {', '.join(found)}")
-    known = ", ".join(track.id for track in used_tracks(song))
-    raise SettingError(f"no track, source or group is called {printable(word)!r}", where="lead", hint=f"known: {known}")
+    known = [name for pair in named for name in pair if targets_of(song, pair[0])]
+    raise SettingError(
+        f"no track, source or group is called {printable(word)!r}", where="lead", hint=nearest(word, known)
+    )
 
 
 def _as_mixed(session: Session) -> PlanResult:

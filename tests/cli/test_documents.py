@@ -2,6 +2,7 @@
 """Every command: one document or sentences, the right call, the exit status."""
 
 import math
+import re
 from pathlib import Path
 
 import msgspec
@@ -35,7 +36,8 @@ CASES = {
 def test_document(name, app, mixwright):
     words, answer, song, _ = CASES[name]
     app(name, answer)
-    ended = mixwright(name, *words, "--json")
+    whole = ["--detail", "bands"] if name in ("measure", "mix", "check") else []
+    ended = mixwright(name, *words, "--json", *whole)
     assert ended.status == 0
     document = ended.document
     assert list(document) == ["schema", "command", "song", "warnings", "result"]
@@ -110,6 +112,30 @@ def test_mix_and_deliver_hand_their_options_on(app, mixwright):
     assert calls[0][1]["template"] == "{title}"
     assert calls[0][1]["undecided_ok"]
     assert calls[0][1]["mutes_ok"]
+
+
+@pytest.mark.parametrize(("name", "words"), [("measure", "measure bus"), ("mix", "mix bus"), ("check", "check a.wav")])
+def test_figures_of_every_band_are_given_on_demand(name, words, app, mixwright):
+    app(name, getattr(invented, f"{name}_result")())
+    bands = ("third_octave_hz", "third_octave_db")
+    short = mixwright(*words.split(), "--json")
+    assert not any(key in short.out for key in (*bands, "reference_spectrum"))
+    assert "integrated_lufs" in short.out
+    full = mixwright(*words.split(), "--json", "--detail", "bands")
+    assert all(key in full.out for key in bands)
+
+
+def test_a_mix_is_told_where_the_user_put_it(app, mixwright):
+    app("mix", msgspec.structs.replace(invented.mix_result(), file="../out/m.wav"))
+    assert mixwright("mix", "bus", "--out", "out/m.wav").out.startswith("out/m.wav:\n")
+    app("mix", invented.mix_result())
+    assert mixwright("mix", "bus").out.startswith(f"bus/{invented.mix_result().file}:\n")
+
+
+def test_formats_and_kinds_are_told_as_they_are_said(app, mixwright):
+    app("deliver", invented.deliver_result())
+    assert re.search(r"^  main +24 bit ", mixwright("deliver", "bus").out, re.MULTILINE)
+    assert re.search(r"^  a cappella +", mixwright("deliver", "bus").out, re.MULTILINE)
 
 
 def test_a_failed_check_ends_with_3(app, mixwright):

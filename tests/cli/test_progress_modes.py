@@ -47,9 +47,19 @@ def test_plain_counts_each_job_and_each_run_of_it():
     stream, clock = io.StringIO(), Clock()
     tell = teller("plain", stream, clock)
     for name in ("A", "B", "A"):
-        work(tell, clock, steps=2, step_s=0.1, name=name)
+        work(tell, clock, steps=2, step_s=1.0, name=name)
     halves = ["50 %, about 1 s left", "100 %"]
     assert stream.getvalue().splitlines() == [f"{name}: {half}" for name in "ABA" for half in halves]
+
+
+def test_plain_lines_of_a_fast_job_are_few():
+    stream, clock = io.StringIO(), Clock()
+    work(teller("plain", stream, clock), clock, steps=10, step_s=0.25)
+    assert [line.split(",")[0] for line in stream.getvalue().splitlines()] == [
+        "Decoding: 40 %",
+        "Decoding: 80 %",
+        "Decoding: 100 %",
+    ]
 
 
 def test_json_is_one_object_a_line_and_not_too_many():

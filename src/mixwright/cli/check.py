@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from mixwright.cli.options import FILE, command
+from mixwright.cli.options import FILE, command, detail_option
 from mixwright.cli.output import Output
 
 
@@ -17,6 +17,7 @@ from mixwright.cli.output import Output
     example="mixwright check night-bus/prints/001/*.wav",
 )
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=FILE)
+@detail_option
 def command_line(output: Output, files: tuple[Path, ...]) -> None:
     """Measure and check finished files. Ends with status 3 when a check fails."""
     from mixwright.app.check import check

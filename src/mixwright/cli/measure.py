@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from mixwright.cli.options import command, song_argument
+from mixwright.cli.options import command, detail_option, song_argument
 from mixwright.cli.output import Output
 
 
@@ -15,6 +15,7 @@ from mixwright.cli.output import Output
     example="mixwright measure night-bus",
 )
 @song_argument
+@detail_option
 def command_line(output: Output, song: Path) -> None:
     """Measure the mix as it stands, accepted moves included, and every layer in it."""
     from mixwright.app.measure import measure

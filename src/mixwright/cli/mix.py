@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from mixwright.cli.options import FILE, command, song_argument
+from mixwright.cli.options import FILE, command, detail_option, song_argument
 from mixwright.cli.output import Output
 
 _FORMATS = {"16": "pcm16", "24": "pcm24", "float": "float32"}
@@ -28,9 +28,11 @@ _FORMATS = {"16": "pcm16", "24": "pcm24", "float": "float32"}
     show_default=True,
     help="Bits of a sample, or 32-bit float.",
 )
+@detail_option
 def command_line(output: Output, song: Path, out: Path | None, sample_format: str) -> None:
     """Render the mix with the accepted moves, and measure it."""
     from mixwright.app.mix import mix
     from mixwright.report.text import mix_text
 
-    output.show(output.run(mix, song, out=out, sample_format=_FORMATS[sample_format]), mix_text, str(song))
+    result = output.run(mix, song, out=out, sample_format=_FORMATS[sample_format])
+    output.show(result, mix_text, str(song), str(out or song / result.file))

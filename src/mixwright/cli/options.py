@@ -122,4 +122,13 @@ def command(name: str, *, example: str, **settings: Any) -> Callable[[F], Comman
 
 
 song_argument = click.argument("song", metavar="SONG", type=FOLDER)
+detail_option = click.option(
+    "--detail",
+    type=click.Choice(["sections", "bands"]),
+    default="sections",
+    show_default=True,
+    expose_value=False,
+    callback=_set,
+    help="What the JSON document holds of each figure: the song and its sections, or every band, too.",
+)
 moves_argument = click.argument("moves", metavar="MOVE...", nargs=-1, required=True)

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from mixwright.cli.progress import Mode, teller
 
@@ -32,6 +32,9 @@ MEND = 2
 CHECK_FAILED = 3
 STOPPED = 130
 
+#: Keys of a document that hold a figure for every band.
+BANDS = frozenset({"third_octave_hz", "third_octave_db", "reference_spectrum"})
+
 _STOPPING = b"mixwright: stopping after this step; press Ctrl-C again to break off\n"
 
 
@@ -48,6 +51,8 @@ class Output:
         Print the traceback of a fault of this program, too.
     strict : bool
         End with status 3 also when something needs a look.
+    detail : str
+        How much a document holds: figures of the song and its sections, or those of every band, too.
     command, song : str
         What was asked; for the document.
     status : int
@@ -59,6 +64,7 @@ class Output:
         self.progress: Mode | None = None
         self.debug = False
         self.strict = False
+        self.detail: Literal["sections", "bands"] = "sections"
         self.command = ""
         self.song: str | None = None
         self.status = DONE
@@ -87,14 +93,16 @@ class Output:
         if failed or (self.strict and warnings):
             self.status = CHECK_FAILED
         if self.as_json:
-            self.document(warnings, result=result)
+            self.document(warnings, result=result, left_out=frozenset() if self.detail == "bands" else BANDS)
         else:
             say(text(clean_record(result), *map(clean, names)))
 
-    def document(self, warnings: tuple[str, ...] = (), **body: object) -> None:
-        """Print the one document of the command: `body` is `result` or `error`."""
+    def document(
+        self, warnings: tuple[str, ...] = (), *, left_out: frozenset[str] = frozenset(), **body: object
+    ) -> None:
+        """Print the one document of the command: `body` is `result` or `error`, keys in `left_out` are not printed."""
         envelope = {"schema": SCHEMA, "command": self.command, "song": self.song, "warnings": warnings, **body}
-        say([json.dumps(_plain(envelope), allow_nan=False)])
+        say([json.dumps(_plain(envelope, left_out), allow_nan=False)])
 
     def fail(self, error: MixwrightError) -> None:
         """Tell an error in one line on standard error, and as a document if one was asked for."""
@@ -141,8 +149,8 @@ def _stopped_by_user(cancel: Cancel) -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _plain(value: object) -> Any:
-    """Return what JSON can hold: no infinities, no unpaired surrogates of undecodable file names."""
+def _plain(value: object, left_out: frozenset[str]) -> Any:
+    """Return what JSON can hold: no infinities, no unpaired surrogates of undecodable file names; without some keys."""
     import msgspec
 
     if isinstance(value, float):
@@ -150,11 +158,11 @@ def _plain(value: object) -> Any:
     if isinstance(value, str):
         return value.encode("utf-8", "backslashreplace").decode()
     if isinstance(value, dict):
-        return {_plain(key): _plain(item) for key, item in value.items()}
+        return {_plain(key, left_out): _plain(item, left_out) for key, item in value.items() if key not in left_out}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [_plain(item, left_out) for item in value]
     if isinstance(value, msgspec.Struct):
-        return {name: _plain(getattr(value, name)) for name in value.__struct_fields__}
+        return _plain({name: getattr(value, name) for name in value.__struct_fields__}, left_out)
     return value
 
 

@@ -21,6 +21,8 @@ Clock = Callable[[], float]
 
 #: A bar appears only for work that lasts longer than this.
 BAR_AFTER_S = 0.5
+#: Plain lines of one job come no closer than this, except its last.
+PLAIN_EVERY_S = 1.0
 #: JSON lines of one job come no closer than this, except its first and last.
 JSON_EVERY_S = 0.1
 
@@ -46,7 +48,7 @@ def teller(mode: Mode | None, stream: TextIO, clock: Clock = time.monotonic) -> 
         return _Json(stream, clock)
     if mode in (None, "bar") and stream.isatty():
         return _Bar(stream, clock)
-    return _Plain(stream)
+    return _Plain(stream, clock)
 
 
 class _Nothing:
@@ -80,20 +82,22 @@ class _Lines:
 
 
 class _Plain(_Lines):
-    """One line per ten percent of each job."""
+    """At most one line per ten percent of each job, and one that it is done."""
 
-    def __init__(self, stream: TextIO) -> None:
+    def __init__(self, stream: TextIO, clock: Clock) -> None:
         super().__init__(stream)
-        self._told: dict[str, int] = {}
+        self._clock = clock
+        self._told: dict[str, tuple[int, float]] = {}
 
     def __call__(self, progress: Progress) -> None:
-        tenth = _tenth(progress)
+        tenth, now = _tenth(progress), self._clock()
         with self._lock:
-            if progress.done <= 0:
-                self._told[progress.job] = 0
-            if tenth <= self._told.get(progress.job, 0):
+            if progress.done <= 0 or progress.job not in self._told:
+                self._told[progress.job] = 0, now
+            before, at = self._told[progress.job]
+            if tenth <= before or (tenth < 10 and now - at < PLAIN_EVERY_S):
                 return
-            self._told[progress.job] = tenth
+            self._told[progress.job] = tenth, now
             left = "" if progress.left_s is None or tenth == 10 else f", about {_seconds(progress.left_s)} left"
             self._write(f"{_clean(progress.job)}: {tenth * 10} %{left}")
 

@@ -42,6 +42,15 @@ _KEY_WORDS = {
     "left": "left side",
     "right": "right side",
 }
+#: Sample formats as they are said.
+_DEPTHS = {
+    "pcm8": "8 bit",
+    "pcm16": "16 bit",
+    "pcm24": "24 bit",
+    "pcm32": "32 bit",
+    "float32": "32-bit float",
+    "float64": "64-bit float",
+}
 
 
 def clean(text: str) -> str:
@@ -91,6 +100,11 @@ def clock(seconds: float, *, tenths: bool = False) -> str:
 def rate(rate_hz: int) -> str:
     """Return a sample rate the way it is said: ``44.1 kHz``."""
     return f"{rate_hz / 1000:g} kHz"
+
+
+def depth(sample_format: str) -> str:
+    """Return a sample format the way it is said: ``24 bit``; a word that is not known here stays."""
+    return _DEPTHS.get(sample_format, sample_format)
 
 
 def hertz(hz: float) -> str:

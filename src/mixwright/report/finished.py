@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from mixwright.model.results import DeliverResult, MixResult
-from mixwright.report.figures import count, number, rate, with_unit
+from mixwright.report.figures import count, depth, number, rate, with_unit
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.warnings import failed_checks, warnings_of
 
@@ -54,7 +54,7 @@ def printed(deliver: DeliverResult | None) -> Markup | None:
                     file.file,
                     with_unit(file.integrated_lufs, "LUFS"),
                     with_unit(file.true_peak_dbtp, "dBTP"),
-                    f"{file.sample_format}, {rate(file.rate_hz)}",
+                    f"{depth(file.sample_format)}, {rate(file.rate_hz)}",
                 )
             ],
         )

@@ -26,7 +26,7 @@ from mixwright.model.results import (
     TrackIntake,
     UndoResult,
 )
-from mixwright.report.figures import capital, clock, count, number, rate, settings, with_unit
+from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, with_unit
 from mixwright.report.rows import rows
 from mixwright.report.sentences import (
     before_after,
@@ -120,13 +120,12 @@ def undo_text(result: UndoResult) -> list[str]:
     return [f"Taken back: {result.undone}.", capital(left)]
 
 
-def mix_text(result: MixResult, song: str) -> list[str]:
-    """Return where the mix is and what it measures."""
-    kind = {"pcm16": "16 bit", "pcm24": "24 bit", "float32": "32-bit float"}[result.sample_format]
+def mix_text(result: MixResult, song: str, file: str) -> list[str]:
+    """Return where the mix is, as seen from here, and what it measures."""
     moves = count(len(result.moves), "accepted move")
     lines = [
-        f"{_within(song, result.file)}:",
-        f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {kind}, {moves}.",
+        f"{file}:",
+        f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {depth(result.sample_format)}, {moves}.",
         *_levels(result.levels),
         *result.notes,
     ]
@@ -137,7 +136,13 @@ def deliver_text(result: DeliverResult, song: str) -> list[str]:
     """Return the printed files and their checks."""
     lines = [f"{count(len(result.files), 'file')} in {_within(song, result.folder)}:"]
     body = [
-        (f.kind, f.sample_format, with_unit(f.integrated_lufs, "LUFS"), with_unit(f.true_peak_dbtp, "dBTP"), f.file)
+        (
+            f.kind.replace("_", " "),
+            depth(f.sample_format),
+            with_unit(f.integrated_lufs, "LUFS"),
+            with_unit(f.true_peak_dbtp, "dBTP"),
+            f.file,
+        )
         for f in result.files
     ]
     lines += rows(("kind", "format", "loudness", "true peak", "file"), body, right="23")
@@ -184,8 +189,9 @@ def _levels(levels: Levels) -> list[str]:
         ("range", with_unit(levels.loudness_range_lu, "LU"), ""),
         ("true peak", with_unit(peak, "dBTP"), "above full scale" if peak is not None and peak > 0 else ""),
         ("peak to loudness", with_unit(levels.plr_db, "dB"), ""),
-        ("correlation", number(levels.correlation, 2), "left and right"),
     ]
+    if levels.correlation is not None:
+        body.append(("correlation", number(levels.correlation, 2), "left and right"))
     return rows(("", "", ""), body, right="1")
 
 
@@ -215,13 +221,14 @@ def _checks(checks: Iterable[CheckLine]) -> list[str]:
 
 
 def _checked(file: CheckedFile) -> list[str]:
-    facts = [file.container, file.encoding]
+    facts = [file.container, depth(file.encoding)]
     facts += [rate(file.sample_rate_hz)] if file.sample_rate_hz else []
     facts += [count(file.channels, "channel")] if file.channels else []
     facts += [clock(file.duration_s, tenths=True)] if file.duration_s is not None else []
-    lines = [f"{file.file}: {', '.join(fact for fact in facts if fact)}"]
+    lines = [": ".join(filter(None, (file.file, ", ".join(filter(None, facts)))))]
     lines += _levels(file.levels) if file.levels else []
-    lines += [f"  {_fault(fault)}" for fault in file.faults]
+    # A fault that weighs is told by the check that fails because of it.
+    lines += [f"  {_fault(fault)}" for fault in file.faults if fault.severity == "note"]
     return lines + _checks(file.checks)
 
 

@@ -7,7 +7,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
-from typing import get_args
+from typing import get_args, get_type_hints
 
 import pytest
 
@@ -15,6 +15,8 @@ from mixwright import __version__
 from mixwright.cli.command_page import command_page
 from mixwright.cli.main import COMMANDS
 from mixwright.model import words
+from mixwright.model.results import Spread
+from mixwright.reference.profile import Attribute
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 
@@ -61,6 +63,8 @@ def test_every_fixed_word_is_explained():
         words.Severity,
         words.FaultKind,
         words.PrintKind,
+        Attribute,
+        get_type_hints(Spread)["unit"],
     )
     for literal in literals:
         for word in get_args(literal):

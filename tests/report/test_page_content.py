@@ -193,3 +193,19 @@ def test_no_figure_is_missing_as_nan():
     assert "nan" not in read(page).text.lower().replace("harrow", "")
     deliver = DeliverResult(folder="p", manifest="m", files=(), checks=())
     assert "no files in p" in read(whole(deliver=deliver)).text
+
+
+def test_a_long_name_can_be_read_whole_where_its_row_is_short():
+    long = "Lead Vox Main Comp 07 FINAL (bounced) v2"
+    measure = invented.measure_result()
+    tracks = (msgspec.structs.replace(measure.tracks[0], name=long), *measure.tracks[1:])
+    reader = read(whole(measure=msgspec.structs.replace(measure, tracks=tracks)))
+    assert [tag for tag, attributes in reader.elements if attributes.get("title") == long] == ["span", "span"]
+
+
+@pytest.mark.parametrize(("lead", "said"), [((), True), (("lead-vox",), False)])
+def test_the_lead_is_asked_for_only_until_it_is_confirmed(lead, said):
+    text = read(song_page(invented.song(lead=lead, moves=()), invented.start_result(), folder="bus")).text
+    assert ("confirm who carries the song" in text) is said
+    assert ("mixwright plan bus --lead auto" in text) is said
+    assert "ask for a plan" in text

@@ -27,8 +27,8 @@ def command_line(output: Output, song: Path, words: tuple[str, ...]) -> None:
     pan TARGET 0.4
     pan TARGET left -0.6 right 0.8
 
-    TARGET is a track, source or group. End with `in SECTION, SECTION` where it is not for the whole song. Positions
-    run from -1 (left) to 1 (right).
+    TARGET is a track, source or group; the level of `master` is that of the whole mix. End with `in SECTION, SECTION`
+    where it is not for the whole song. Positions run from -1 (left) to 1 (right).
     """  # noqa: D301 - the mark keeps lines as they are
     from mixwright.app.decide import add
     from mixwright.report.text import decide_text

@@ -67,6 +67,6 @@ def _row(track: TrackLevels, scale: Scale) -> Markup:
         held = f" (held {number(track.spread.low)} to {number(track.spread.high)})"
     told = element("b", outside(track)) if off else outside(track) or element("small", "no interval known")
     words = element("span", told, element("small", held) if held else None)
-    name = element("span", track.name, " ", element("small", track.role), class_="name")
+    name = element("span", track.name, " ", element("small", track.role), class_="name", title=track.name)
     value = element("span", with_unit(track.re_mix_lu, "LU"), class_="figure")
     return element("li", name, value, picture(shapes), words, class_="row level" + (" off" if off else ""))

@@ -164,8 +164,8 @@ def _next_step(
     here = shlex.quote(folder)
     proposed = sum(move.state == "proposed" for move in song.moves)
     if not song.lead or plan is None:
-        lead = " --lead auto" if not song.lead else ""
-        told = ("Next: confirm who carries the song and ask for a plan.", f"mixwright plan {here}{lead}")
+        confirm, lead = ("", "") if song.lead else ("confirm who carries the song and ", " --lead auto")
+        told = (f"Next: {confirm}ask for a plan.", f"mixwright plan {here}{lead}")
     elif proposed:
         told = (f"Next: decide on {count(proposed, 'proposed move')}.", f"mixwright accept {here} --all")
     elif mix is None or changed.since(mix.sounding, mix.moves):

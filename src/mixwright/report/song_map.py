@@ -46,7 +46,7 @@ Part = tuple[float, float, str]
 
 def _row(track: TrackLevels, parts: Sequence[Part], scale: Scale, group: str) -> Markup:
     group_name = element("small", group) if group and group != track.name else None
-    name = element("span", track.name, " ", group_name, class_="name")
+    name = element("span", track.name, " ", group_name, class_="name", title=track.name)
     told = f"sounds for {clock(track.active_s)} in {count(len(track.sounds), 'stretch', 'stretches')}"
     levels = {section.name: section.re_mix_lu for section in track.sections}
     shades = [

@@ -110,6 +110,14 @@ def test_a_missing_reference_or_print_is_named(tmp_path):
         measure(folder)
 
 
+@pytest.mark.parametrize("reference", [np.zeros((RATE_HZ, 2)), np.full((RATE_HZ // 4, 2), 0.1)])
+def test_a_reference_that_has_no_loudness_is_refused(tmp_path, reference):
+    """ITU-R BS.1770-5 measures in blocks of 400 ms: what is shorter, or silent, has no integrated loudness."""
+    folder = make_song(tmp_path, reference=reference.astype(np.float32))
+    with pytest.raises(InputError, match=r"record\.wav: this reference is silent, or too short"):
+        measure(folder)
+
+
 def test_references_give_a_spectrum_to_stand_beside(tmp_path):
     rng = np.random.default_rng(3)
     reference = (0.05 * rng.standard_normal((8 * RATE_HZ, 2))).astype(np.float32)

@@ -138,6 +138,8 @@ def test_refusals_write_nothing(delivery, tmp_path):
     bad = tmp_path / "bad.wav"
     bad.write_text("no audio")
     refused(tmp_path, InputError, "bad.wav", tracks=delivery, references=[bad])
+    wide = write(tmp_path / "wide.wav", np.zeros((RATE_HZ, 6)))
+    refused(tmp_path, InputError, "6 channels; a finished mix has one or two", tracks=delivery, references=[wide])
     refused(tmp_path, InputError, "absent.wav", tracks=delivery, rough=tmp_path / "absent.wav")
     empty = tmp_path / "empty"
     empty.mkdir()

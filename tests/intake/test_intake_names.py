@@ -25,7 +25,7 @@ TABLE = {
     "bass": "Bass DI|Bass Amp|Sub|SynBass|bass_growl|Double Bass|Slap Bass|BassDI_02|Dist Bass",
     "acoustic guitar": "AcGtr|Ac Gtr L|AG 1|Acoustic Guitar dbl|12 String|Nylon Gtr|A-Gtr",
     "electric guitar": "Gtr Dist L|Gtr Dist R|EG 2|LeadGtr|Rhythm Gtr 1|E-Gtr Clean|Crunch L|Elec Gtr",
-    "keys": "Piano|Pno_L|Keys EP|Acoustic Piano|Clav|ElPno",
+    "keys": "Music Box|Piano|Pno_L|Keys EP|Acoustic Piano|Clav|ElPno",
     "organ": "Organ Hi|Org",
     "pad": "Pad|Warm Pad|SynPad|Atmo",
     "synth": "SynArp|MINILOGUE_SYNTH|PLUCK|Lead Synth|Seq 3|Dist Synth|Arp",
@@ -35,6 +35,7 @@ TABLE = {
     "double": "LV dbl L|LV dbl R|Vox Double|LeadVox Dbl",
     "backing vocal": "BGVOX|BV 1 L|BVs|Bvox3R|Harm Hi|Gang Vox|Choir|Oohs|backing vox 2|Adlibs|chöir",
     "effects": "FX Riser|SFX_2|Impact|Sweep Down|Vox FX",
+    "other": "Music|Band|Instruments St",
     "return": "Vox Verb|Delay Throw|Snare Plate|RVB long",
 }
 ROWS = [(name, role) for role, names in TABLE.items() for name in names.split("|")]
@@ -57,6 +58,7 @@ def test_role_of_a_name_alone(name, role):
     [
         ("RoughMix_v3", "print"),
         ("Rough", "print"),
+        ("Full Band Mix", "print"),
         ("Song ref", "print"),
         ("Master 44k", "print"),
         ("2mix", "print"),

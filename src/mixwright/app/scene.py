@@ -95,7 +95,7 @@ def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | N
     Raises
     ------
     InputError
-        when a reference is missing or cannot be used
+        when a reference is missing, silent, or cannot be used
     SettingError
         when it was chosen for an attribute that is not known
     """
@@ -171,4 +171,7 @@ def _profile(session: Session, reference: Reference) -> RecordProfile:
         raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
     stem = session.store.open(path)
     key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *_METER))
-    return session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz))
+    found = session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz))
+    if found.integrated_lufs is None:
+        raise InputError("this reference is silent, or too short to be measured", hint="give the whole record")
+    return found

@@ -24,6 +24,7 @@ from mixwright.io.stems import StemStore
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.audio import AudioInfo
 from mixwright.model.results import StartResult
 from mixwright.model.song import MASTER, Reference, changed
 
@@ -104,7 +105,7 @@ def start(
     with Decoder() as decoder:
         for path in given:
             with where(printable(path)):
-                decoder.probe(path)
+                _check_finished(decoder.probe(path))
         delivery = _find(tracks, given, decoder)
         _check_space(delivery, into, decoder)
         with new_folder(into) as folder:
@@ -141,6 +142,13 @@ def start(
             write_kept(folder, "intake", result)
     write_page(into)
     return result
+
+
+def _check_finished(info: AudioInfo) -> None:
+    if info.channels > 2:
+        raise InputError(f"{info.channels} channels; a finished mix has one or two", hint="give a stereo version")
+    if info.frames == 0:
+        raise InputError("holds no audio", hint="export it again")
 
 
 def _check_range(value: float | None, low: int, high: int, name: str, unit: str) -> None:

@@ -60,6 +60,7 @@ _TOKENS: dict[str, str] = {
     " swoosh boom downlifter uplifter transition transitions reverse rev foley",
     "return": "verb reverb rvb rvrb revb dly delay delays echo echoes throw throws plate spring slap slapback"
     " return rtn hall",
+    "ensemble": "music band instruments backline",
     "print": "mix rough roughmix backingtrack ref refs reference master mst mstr print prints 2mix mixdown"
     " mixdowns premaster bounce 2trk 2track twotrack demo instrumental inst minus karaoke stereomix fullmix mixbus"
     " masterbus",
@@ -91,6 +92,7 @@ _GUITARS = ("gtr", "gt", "guit", "guitar", "gtrs", "guitars", "git")
 #: Meanings that describe a track without naming an instrument.
 DESCRIBING = frozenset(
     {"sample", "sub", "acoustic", "electric", "clean", "rhythm", "di", "amp", "melody", "lead", "main", "backing"}
+    | {"ensemble"}
     | {"double", "stack", "print", "guide", "rough", "click", "top", "bottom", "in", "out"}
 )
 #: Neighbouring words that are one word.
@@ -107,6 +109,7 @@ PHRASES: dict[tuple[str, str], str] = {
     ("steel", "drums"): "steeldrum",
     ("wood", "block"): "woodblock",
     ("mouth", "organ"): "harmonica",
+    ("music", "box"): "musicbox",
     ("backing", "track"): "backingtrack",
     ("b", "v"): "bv",
     ("b", "vox"): "bvox",

@@ -252,6 +252,7 @@ _PLAIN: tuple[tuple[str, Role], ...] = (
     ("keys", "keys"),
     ("synth", "synth"),
     ("wind", "other"),
+    ("ensemble", "other"),
 )
 #: Roles that a synthesiser may stand in for, if the name says so.
 _MIXED: dict[tuple[str, bool], Candidates] = {

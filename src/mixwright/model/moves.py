@@ -7,7 +7,7 @@ import hashlib
 import math
 from collections.abc import Iterable, Sequence
 
-from mixwright.model.song import Move, Song, changed, targets_of
+from mixwright.model.song import Lock, Move, Song, changed, targets_of
 from mixwright.model.words import MoveKind
 
 
@@ -22,14 +22,20 @@ def move_id(kind: MoveKind, target: str, sections: Iterable[str], band_hz: float
     return f"{kind}-{target}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"
 
 
-def is_locked(song: Song, kind: MoveKind, target: str) -> bool:
-    """Tell whether a plan may not make such a move: it would move any track whose `kind` is locked."""
+def locks_on(song: Song, kind: MoveKind, target: str) -> tuple[Lock, ...]:
+    """Return the locks that keep a plan from such a move: it would move a track whose `kind` is locked."""
     moved = {track.id for track in targets_of(song, target)}
-    return any(
-        lock.parameter == kind
-        and (lock.target == target or moved.intersection(track.id for track in targets_of(song, lock.target)))
+    return tuple(
+        lock
         for lock in song.locks
+        if lock.parameter == kind
+        and (lock.target == target or moved.intersection(track.id for track in targets_of(song, lock.target)))
     )
+
+
+def is_locked(song: Song, kind: MoveKind, target: str) -> bool:
+    """Tell whether a plan may not make such a move."""
+    return bool(locks_on(song, kind, target))
 
 
 def merge_plan(song: Song, proposed: Sequence[Move]) -> Song:

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from mixwright.model.moves import decided_moves, locks_on
 from mixwright.model.song import Song, Track, source_of, targets_of, used_tracks
 from mixwright.model.words import DRUM_ROLES, MoveKind, Place, Role
 from mixwright.planning.table import EFFECTS, Part, Pool
@@ -68,16 +69,13 @@ def elements_of(song: Song) -> tuple[Element, ...]:
 def bound_tracks(song: Song, kind: MoveKind) -> dict[str, str]:
     """Return the tracks that a plan may not move, each with the reason: locks, own, accepted and refused moves."""
     bound: dict[str, str] = {}
-    for move in song.moves:
-        if move.kind != kind or (move.state == "proposed" and move.by == "plan"):
-            continue
-        word = "your own move" if move.by == "engineer" else f"the {move.state} move"
-        for track in targets_of(song, move.target):
-            bound[track.id] = f"{word} {move.id} binds it"
-    for lock in song.locks:
-        if lock.parameter == kind:
-            for track in targets_of(song, lock.target):
-                bound[track.id] = f"locked ({lock.reason})" if lock.reason else "locked"
+    for move in decided_moves(song):
+        if move.kind == kind:
+            word = "your own move" if move.by == "engineer" else f"the {move.state} move"
+            bound.update({track.id: f"{word} {move.id} binds it" for track in targets_of(song, move.target)})
+    for track in used_tracks(song):
+        for lock in locks_on(song, kind, track.id):
+            bound[track.id] = f"locked ({lock.reason})" if lock.reason else "locked"
     return bound
 
 

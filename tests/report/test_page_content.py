@@ -209,3 +209,19 @@ def test_the_lead_is_asked_for_only_until_it_is_confirmed(lead, said):
     assert ("confirm who carries the song" in text) is said
     assert ("mixwright plan bus --lead auto" in text) is said
     assert "ask for a plan" in text
+
+
+def test_figures_of_an_earlier_state_are_not_told_as_those_of_now():
+    measure = msgspec.structs.replace(invented.measure_result(), sounding="before")
+    measure = msgspec.structs.replace(
+        measure, mix=msgspec.structs.replace(measure.mix, integrated_lufs=-2.6, true_peak_dbtp=6.7)
+    )
+    mix = msgspec.structs.replace(invented.mix_result(), sounding="now")
+    text = read(song_page(invented.song(), None, measure, None, mix, folder="bus", sounding="now")).text
+    assert "measure again" in text
+    assert "The mix as it stands: \u221216.2 LUFS, true peak \u22121.7 dBTP." in text
+    assert "6.7 dBTP" not in text
+    assert text.count("before the last change") == 2
+    text = read(song_page(invented.song(), None, measure, None, mix, folder="bus", sounding="before")).text
+    assert "The mix as it stands: \u22122.6 LUFS, true peak 6.7 dBTP." in text
+    assert "before the last change" not in text

@@ -5,7 +5,7 @@ import invented
 from mixwright.model.results import Spread
 from mixwright.model.song import changed
 from mixwright.report.page import song_page
-from mixwright.report.sentences import intake_counts, sorted_intake, spread_sentence, total_cost
+from mixwright.report.sentences import intake_counts, reason_alone, sorted_intake, spread_sentence, total_cost
 from mixwright.report.text import start_text
 
 WHY = "a click, not a part of the song"
@@ -45,3 +45,9 @@ def test_the_total_cost_names_the_layer_of_each_cost():
 def test_the_room_above_the_peaks_is_told_as_what_it_is():
     told = spread_sentence(Spread(low=-6.0, high=-3.0, unit="dbtp", source="common practice, no source"))
     assert told == "The peak is commonly left between -6.0 and -3.0 dBTP."
+
+
+def test_a_reason_does_not_say_again_what_to_do():
+    told = "Raise drums by 6.2 dB: engineers hold it higher."
+    assert reason_alone(told, "Drums") == reason_alone(told, "drums") == "Engineers hold it higher."
+    assert reason_alone(told, "Bass") == told

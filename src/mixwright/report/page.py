@@ -66,9 +66,9 @@ def song_page(
     changed = Changed(song, sounding)
     sections = [
         _section("moves", "Moves", _moves(song, plan, measure)),
-        _section("levels", "Levels of the layers", _levels(measure)),
+        _section("levels", "Levels of the layers", _levels(measure, changed)),
         _section("map", "Song map", _map(song, measure)),
-        _section("spectrum", "Spectrum of the mix", _spectrum(measure)),
+        _section("spectrum", "Spectrum of the mix", _spectrum(measure, changed)),
         _section("tracks", "Received tracks", received(intake)),
         _section("mix", "Mix", mixed(mix)),
         _section("prints", "Prints", printed(deliver)),
@@ -191,11 +191,14 @@ def _glance(
 ) -> Markup:
     """Return the state of the song in a handful of sentences: first what asks for a look."""
     lines: list[Markup | str] = [marked(line) for line in unread]
-    if measure:
-        lines += [marked(warning) for warning in warnings_of(measure)]
-        if changed.since(measure.sounding, measure.moves):
-            lines.append(marked("The song was changed after its levels were measured: measure again."))
-    if mix and changed.since(mix.sounding, mix.moves):
+    # Figures of an earlier state would be read as those of now: they stay out of the glance.
+    stale = measure is not None and changed.since(measure.sounding, measure.moves)
+    rendered = None if mix is None or changed.since(mix.sounding, mix.moves) else mix
+    known = rendered if stale or measure is None else measure
+    lines += [marked(warning) for warning in warnings_of(known)] if known else []
+    if stale:
+        lines.append(marked("The song was changed after its levels were measured: measure again."))
+    if mix and not rendered:
         lines.append(marked("The song was changed after the last mix was rendered."))
     if deliver:
         failed, checks = len(failed_checks(deliver)), count(len(deliver.checks), "check")
@@ -203,10 +206,12 @@ def _glance(
         lines += [marked(f"{printed_files}{failed} of {checks} failed.")] if failed else []
         lines += [marked("The song was changed after it was printed.")] if changed.since(deliver.sounding) else []
     lines += [f"Tracks: {intake_counts(intake)}"] if intake else []
-    if measure:
-        levels, bands = measure.mix, bands_of(measure)
+    if measure and not stale:
+        bands = bands_of(measure)
         lines.append(levels_sentence(measure))
         lines += [spectrum_sentence(measure, bands)] if measure.reference_spectrum and bands else []
+    if known:
+        levels = known.mix if isinstance(known, MeasureResult) else known.levels
         peak = with_unit(levels.true_peak_dbtp, "dBTP")
         lines.append(f"The mix as it stands: {with_unit(levels.integrated_lufs, 'LUFS')}, true peak {peak}.")
     states = [move.state for move in song.moves]
@@ -232,7 +237,14 @@ def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -
     return together(found, none, move_cards(song, plan, measure), kept)
 
 
-def _levels(measure: MeasureResult | None) -> Markup | None:
+def _before(measure: MeasureResult, changed: Changed) -> Markup | None:
+    """Return the warning above figures that are of an earlier state of the song."""
+    if not changed.since(measure.sounding, measure.moves):
+        return None
+    return element("p", marked("As it stood when it was measured, before the last change."))
+
+
+def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     if measure is None or not measure.tracks:
         return None
     note = "Loudness of each layer as it stands in the mix, minus the loudness of the mix. The bar is where engineers "
@@ -242,7 +254,11 @@ def _levels(measure: MeasureResult | None) -> Markup | None:
     if fit is not None:
         told = element("p", f"Layers against the print {fit.file}: {with_unit(fit.residual_db, 'dB')} is left over.")
     return together(
-        element("p", levels_sentence(measure)), told, level_rows(measure), element("p", note, class_="note")
+        _before(measure, changed),
+        element("p", levels_sentence(measure)),
+        told,
+        level_rows(measure),
+        element("p", note, class_="note"),
     )
 
 
@@ -253,7 +269,7 @@ def _map(song: Song, measure: MeasureResult | None) -> Markup | None:
     return together(song_map(song, measure), element("p", note, class_="note"))
 
 
-def _spectrum(measure: MeasureResult | None) -> Markup | None:
+def _spectrum(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     bands = bands_of(measure) if measure else []
     if measure is None or not bands:
         return None
@@ -261,6 +277,7 @@ def _spectrum(measure: MeasureResult | None) -> Markup | None:
     note += "a dot is the mix, a diamond where it lies outside. A difference may be meant."
     table = element("div", spectrum_table(bands), class_="scroll", tabindex="0", role="region", aria_label="Bands")
     return together(
+        _before(measure, changed),
         element("p", spectrum_sentence(measure, bands)),
         spectrum_picture(bands),
         element("p", note, class_="note"),

@@ -82,7 +82,7 @@ def do_sentence(move: Move | PlannedMove, name: str) -> str:
 def reason_alone(reason: str, name: str) -> str:
     """Return the reason of a move without the words before a colon that say what to do to `name`, if it has them."""
     head, colon, rest = reason.partition(": ")
-    says_what = colon and name in head and head.split()[0] in ("Raise", "Lower", "Pan", "Place")
+    says_what = colon and name.lower() in head.lower() and head.split()[0] in ("Raise", "Lower", "Pan", "Place")
     return capital(rest) if says_what else reason
 
 

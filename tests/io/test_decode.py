@@ -210,8 +210,9 @@ def test_missing_files_and_folders(tmp_path: Path, decoder: Decoder) -> None:
 
 
 def test_no_place_to_decode_to_is_no_fault_of_the_file(tmp_path: Path, decoder: Decoder) -> None:
-    with pytest.raises(OutputError):
+    with pytest.raises(OutputError) as told:
         decoder.decode(wav(tmp_path / "a.wav"), tmp_path / "missing" / "a.npy")
+    assert told.value.where == str(tmp_path / "missing")
     (tmp_path / "folder").mkdir()
     with pytest.raises(OutputError):
         decoder.decode(wav(tmp_path / "a.wav"), tmp_path / "folder")

@@ -148,7 +148,15 @@ class Decoder:
         if "error" in reply:
             hint = "export it as WAV, 24 bit or floating point" if reply["error"] == "format" else ""
             kind = _ERRORS.get(reply["error"], FileFormatError)
-            raise kind(printable(reply.get("message", "")), where=printable(path), hint=hint)
+            message = printable(reply.get("message", ""))
+            if kind is OutputError and into is not None:  # the fault is not the track's
+                folder = printable(into.parent)
+                raise OutputError(
+                    f"a decoded track cannot be written ({message})",
+                    where=folder,
+                    hint="free some space, and see who may write there",
+                )
+            raise kind(message, where=printable(path), hint=hint)
         return msgspec.convert(reply["info"], AudioInfo)
 
 

@@ -98,6 +98,14 @@ def test_layers_as_mixed_are_held_against_the_print_of_the_mix(tmp_path):
     assert fit.gain_db == pytest.approx(-6.02, abs=0.01)
     expected = 10.0 * np.log10(np.mean(hiss**2) / np.mean((late + hiss) ** 2))
     assert fit.residual_db == pytest.approx(expected, abs=0.5)
+    # The layers themselves leave nothing over; what a cut print lacks is left over; a silent one tells nothing.
+    write_audio(tmp_path / "print.wav", stereo.astype(np.float32))
+    assert measure(folder).print_fit.residual_db < -100.0
+    write_audio(tmp_path / "print.wav", stereo[: len(stereo) // 2].astype(np.float32))
+    cut = 10.0 * np.log10(np.sum(stereo[len(stereo) // 2 :] ** 2) / np.sum(stereo**2))
+    assert measure(folder).print_fit.residual_db == pytest.approx(cut, abs=0.1)
+    write_audio(tmp_path / "print.wav", np.zeros_like(stereo, dtype=np.float32))
+    assert measure(folder).print_fit.residual_db is None
 
 
 def test_a_missing_reference_or_print_is_named(tmp_path):

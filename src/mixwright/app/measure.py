@@ -27,6 +27,9 @@ _PAUSE_S = 0.5
 _HOP_S = 0.1
 #: How far a print of the mix may start before or after the layers.
 _PRINT_SEARCH_S = 1.0
+#: What is left over is told down to here: the resolution of the fit.
+_LEAST_RESIDUAL_DB = -150.0
+_BLOCK_FRAMES = 1 << 20
 
 
 def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None) -> MeasureResult:
@@ -162,10 +165,23 @@ def _print_fit(session: Session, report: Report, cancel: Cancel | None) -> Print
     first, second = max(0, -lag), max(0, lag)
     frames = max(0, min(len(summed) - first, len(given) - second))
     part = np.broadcast_to(given[second : second + frames], (frames, 2))
-    gain, residual = fit_gain(summed[first : first + frames], part)
+    ours = summed[first : first + frames]
+    gain, residual = fit_gain(ours, part)
+    # What only one of them holds, before or after the other, is left over too.
+    own, theirs = _energy(ours), _energy(part)
+    all_theirs = _energy(given) * (2 / given.shape[1])
+    all_own = gain**2 * _energy(summed)
+    left = residual * theirs + max(0.0, all_theirs - theirs) + max(0.0, all_own - gain**2 * own)
+    over = max(all_own, all_theirs)
+    known = own > 0.0 and theirs > 0.0
     return PrintFit(
         file=file,
-        residual_db=db_from_power(residual),
+        residual_db=max(_LEAST_RESIDUAL_DB, db_from_power(left / over) or _LEAST_RESIDUAL_DB) if known else None,
         gain_db=db_from_ratio(abs(gain)) or 0.0,
         lag_frames=lag,
     )
+
+
+def _energy(audio: np.ndarray) -> float:
+    blocks = (np.asarray(audio[k : k + _BLOCK_FRAMES], dtype=np.float64) for k in range(0, len(audio), _BLOCK_FRAMES))
+    return sum(float(np.vdot(block, block)) for block in blocks)

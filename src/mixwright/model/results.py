@@ -113,7 +113,8 @@ class TrackLevels(Record, frozen=True, kw_only=True):
 class PrintFit(Record, frozen=True, kw_only=True):
     """How far the layers of a song *as mixed* sum to the given print of the mix.
 
-    `residual_db`: power of the difference over the power of the print, after one common gain and lag.
+    `residual_db`: power of the difference over the power of the print (of the layers, where they hold more), after one
+    common gain and lag; -150 where nothing is left, None where one of them is silent while the other sounds.
     """
 
     file: str

@@ -132,6 +132,13 @@ def test_a_missing_file(folder, tmp_path):
     assert not (folder / "mixes").exists()
 
 
+def test_a_name_that_is_too_long(folder):
+    first, *others = load_song(folder).tracks
+    edit_song(folder, "name", lambda song: changed(song, tracks=(changed(first, file="a" * 5000), *others)))
+    with pytest.raises(InputError, match="the file of track low is missing"):
+        mix(folder)
+
+
 def test_a_changed_file(folder, tmp_path):
     soundfile.write(tmp_path / "received" / "low.wav", np.zeros((FRAMES, 1)), RATE_HZ, "FLOAT")
     with pytest.raises(InputError, match=r"low\.wav: the file of track low is not the one that was received; put the"):
@@ -143,6 +150,14 @@ def test_a_file_of_three_channels(folder, tmp_path):
     tracks = load_song(folder).tracks
     edit_song(folder, "any", lambda song: changed(song, tracks=(changed(tracks[0], sha256=""), tracks[1])))
     with pytest.raises(InputError, match=r"low\.wav: track low has 3 channels; a track has 1 or 2"):
+        mix(folder)
+
+
+def test_a_start_that_cannot_be_meant(folder):
+    first, *others = load_song(folder).tracks
+    late = (changed(first, start_frame=9_000_000_000_000), *others)
+    edit_song(folder, "late", lambda song: changed(song, tracks=late))
+    with pytest.raises(InputError, match="track low would end 52,083 hours into the song; correct its start_frame"):
         mix(folder)
 
 

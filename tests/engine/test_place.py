@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, packed, total
+from mixwright.errors import SettingError
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Section
 from mixwright.native.place import add_placed, lane_values, pan_gains
@@ -160,6 +161,15 @@ def test_no_ramp_between_touching_sections_nor_at_the_ends_of_the_song():
     parts = [Section(name=str(k), start_s=k, end_s=k + 1.0) for k in range(4)]
     assert combined([inside(parts, 4000, 1000)], lambda v: v[0]) == constant(1.0)
     assert inside([], 4000, 1000) == constant(0.0)
+
+
+@pytest.mark.parametrize(
+    ("parameter", "value"), [("level", 1e9), ("pan", -1.1), ("width", float("nan")), ("left", 2.0)]
+)
+def test_a_lane_beyond_what_a_strip_allows_is_refused(parameter, value):
+    points = (Breakpoint(at_s=0.0, value=0.5), Breakpoint(at_s=1.0, value=value))
+    with pytest.raises(SettingError, match=f"lane of voice: {parameter} is .* at 1 s; allowed: "):
+        from_kept(Lane(target="voice", parameter=parameter, points=points), 48000)
 
 
 def test_sections_after_the_end_of_the_song_change_nothing_in_it():

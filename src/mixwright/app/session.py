@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import functools
+import os
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -29,6 +30,8 @@ from mixwright.model.song import Song, Track, changed, used_tracks
 #: What the rendered audio depends on, beside the song and its files.
 _SOURCES = ("mixwright.engine", "mixwright.core.filters", "mixwright.core.resample", "mixwright.io.decoder_child")
 _LARGEST = float(np.finfo(np.float32).max)
+#: As long as a received file may be: a start that is off by a few digits must not fill the disk.
+_LONGEST_H = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +127,8 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
 
 
 def _check_present(folder: Path, tracks: Collection[Track]) -> None:
-    missing = [track for track in tracks if not song_path(folder, track.file).is_file()]
+    # Path.is_file is an error where a name is too long.
+    missing = [track for track in tracks if not os.path.isfile(song_path(folder, track.file))]  # noqa: PTH113
     if missing:
         more = f" (and {len(missing) - 1} more)" if len(missing) > 1 else ""
         raise InputError(
@@ -158,4 +162,7 @@ def _problem(stem: Stem, track: Track) -> tuple[str, str] | None:
             f"track {track.id} has {stem.audio.shape[1]} channels; a track has 1 or 2",
             "set use = false in song.toml and ask for a stereo file",
         )
+    hours = (track.start_frame + len(stem.audio)) / stem.rate_hz / 3600.0
+    if hours > _LONGEST_H:
+        return f"track {track.id} would end {hours:,.0f} hours into the song", "correct its start_frame in song.toml"
     return None

@@ -9,12 +9,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.model.lane import Lane
+from mixwright.errors import SettingError
+from mixwright.model.lane import Lane, LaneParameter
 from mixwright.model.song import Section
 from mixwright.units import frames_from_s
 
 #: How long a change at a section's edge takes; it ends at the edge.
 RAMP_S = 0.020
+
+_RANGES: dict[LaneParameter, tuple[float, float]] = {
+    "level": (-120.0, 48.0),
+    "pan": (-1.0, 1.0),
+    "left": (-1.0, 1.0),
+    "right": (-1.0, 1.0),
+    "width": (0.0, 2.0),
+}
 
 
 @dataclass(frozen=True)
@@ -47,7 +56,20 @@ def constant(value: float) -> FrameLane:
 
 
 def from_kept(lane: Lane, rate_hz: int) -> FrameLane:
-    """Return a kept lane at frames; points out of order are put in order."""
+    """Return a kept lane at frames; points out of order are put in order.
+
+    Raises
+    ------
+    SettingError
+        where a value lies beyond what a strip allows
+    """
+    low, high = _RANGES[lane.parameter]
+    for point in lane.points:
+        if not low <= point.value <= high:
+            raise SettingError(
+                f"{lane.parameter} is {point.value:g} at {point.at_s:g} s; allowed: {low:g} to {high:g}",
+                where=f"lane of {lane.target}",
+            )
     points = sorted(((frames_from_s(p.at_s, rate_hz), p.value) for p in lane.points), key=_frame)
     return FrameLane(tuple(points))
 

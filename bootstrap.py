@@ -32,6 +32,15 @@ def run(*command: object) -> None:
         sys.exit(status if status > 0 else 1)
 
 
+def become(*command: object) -> None:
+    """Go on as a command of the project, in the user's own folder; Ctrl-C and the exit status are its own."""
+    words = [str(part) for part in command]
+    if os.name == "nt":
+        sys.exit(subprocess.run(words, check=False).returncode)
+    sys.stdout.flush()
+    os.execv(words[0], words)
+
+
 def fingerprint(*patterns: str) -> str:
     """Return a hash of the contents of the files that match."""
     total = hashlib.sha256(sys.version.encode())
@@ -84,10 +93,10 @@ def main(arguments: list[str]) -> None:
     command, rest = (arguments[0], arguments[1:]) if arguments else ("", [])
     if command == "tour":
         set_up("run")
-        run(PYTHON, "-m", "mixwright", "tour", *rest)
+        become(PYTHON, "-m", "mixwright", "tour", *rest)
     elif command == "run":
         set_up("run")
-        run(PYTHON, "-m", "mixwright", *rest)
+        become(PYTHON, "-m", "mixwright", *rest)
     elif command == "test":
         slow = "--slow" in rest
         set_up("slow" if slow else "dev")
@@ -104,4 +113,8 @@ def main(arguments: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    try:
+        main(sys.argv[1:])
+    except KeyboardInterrupt:
+        print("bootstrap: stopped; run it again to go on", file=sys.stderr)
+        sys.exit(130)

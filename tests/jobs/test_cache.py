@@ -207,6 +207,35 @@ def test_processes_at_once(cache: Cache) -> None:
     assert len(files(cache)) == 20
 
 
+CROWDED = """
+import resource, sys
+from pathlib import Path
+import numpy as np
+from mixwright.errors import StateError
+from mixwright.jobs.cache import Cache
+soft, hard = 40, int(sys.argv[2])
+resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+cache = Cache(Path(sys.argv[1]))
+def make(into):
+    with into.open("wb") as file:
+        np.save(file, np.zeros((5, 2), np.float32))
+try:
+    held = [cache.array(f"k{i}", make) for i in range(60)]
+except StateError as error:
+    print(error)
+else:
+    print(len(held))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit of open files")
+@pytest.mark.parametrize(("hard", "said"), [(200, "60"), (40, "too many files are open at once; raise the limit")])
+def test_more_arrays_than_a_process_may_open_by_default(cache: Cache, hard: int, said: str) -> None:
+    command = [sys.executable, "-c", CROWDED, str(cache.folder), str(hard)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.stdout.startswith(said), done.stderr
+
+
 KILLED = """
 import os, signal, sys
 from pathlib import Path

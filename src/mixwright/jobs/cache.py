@@ -24,7 +24,7 @@ from typing import TypeVar
 import msgspec
 import numpy as np
 
-from mixwright.errors import InternalError, OutputError
+from mixwright.errors import InternalError, OutputError, StateError
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned
 from mixwright.model.record import Record
 from mixwright.native.library import library_path
@@ -35,6 +35,9 @@ Part = str | int | float | bool | bytes | None | Record | Sequence["Part"] | Map
 
 #: The libraries whose version may change a result.
 _LIBRARIES = ("numpy", "scipy", "soundfile", "soxr")
+
+#: Every mapped array holds one open file; some systems allow 256 unless asked.
+_OPEN_FILES = 4096
 
 #: How often an entry is made again when the folder is deleted under it.
 _TRIES = 5
@@ -64,6 +67,7 @@ class Cache:
         self._guard = threading.Lock()
         self._locks: weakref.WeakValueDictionary[str, _Lock] = weakref.WeakValueDictionary()
         remove_abandoned(self.folder)
+        _allow_open_files()
 
     @staticmethod
     def key(*parts: Part) -> str:
@@ -271,9 +275,25 @@ def _map(path: Path) -> np.ndarray | None:
     """Map an array file; None when it is not a plain array of the size that its header says."""
     try:
         array: np.ndarray = np.load(path, mmap_mode="r", allow_pickle=False)
-    except (OSError, ValueError, EOFError, SyntaxError):
+    except OSError as error:
+        if error.errno in (errno.EMFILE, errno.ENFILE):
+            raise StateError("too many files are open at once", hint="raise the limit: ulimit -n 4096") from error
+        return None
+    except (ValueError, EOFError, SyntaxError):
         return None
     return array
+
+
+def _allow_open_files() -> None:
+    """Raise this process's own limit of open files as far as the system lets it."""
+    try:
+        import resource
+    except ImportError:  # Windows has no such limit
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = _OPEN_FILES if hard == resource.RLIM_INFINITY else min(_OPEN_FILES, hard)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
 
 
 def _sha256(path: Path) -> str:

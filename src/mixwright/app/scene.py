@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from mixwright.app.session import Session
+from mixwright.app.session import MEASURED_BY, RENDERED_BY, Session
 from mixwright.engine.graph import MixGraph
 from mixwright.engine.render import render
 from mixwright.errors import InputError, printable, where
@@ -26,9 +26,6 @@ from mixwright.planning.elements import elements_of
 from mixwright.planning.scene import Scene
 from mixwright.planning.sound import Sound
 from mixwright.reference.profile import Corridor, RecordProfile, band_power, corridor, profile
-
-_METER = ("mixwright.meter", "mixwright.core.spectra")
-_ENGINE = ("mixwright.engine", "mixwright.core.filters")
 
 #: The mix itself, beside the sets of tracks in it.
 WHOLE: frozenset[str] = frozenset()
@@ -127,7 +124,7 @@ def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
 
 def _contribution(session: Session, tracks: frozenset[str], cancel: Cancel | None) -> Contribution:
     cache, rate_hz = session.cache, session.song.rate_hz
-    key = cache.key("contribution", _identity(session.graph, tracks), code_hash(*_METER, *_ENGINE))
+    key = cache.key("contribution", _identity(session.graph, tracks), code_hash(*MEASURED_BY, *RENDERED_BY))
     made: list[Levels] = []
 
     def make(path: Path) -> None:
@@ -170,7 +167,7 @@ def _profile(session: Session, reference: Reference) -> RecordProfile:
     if not path.is_file():
         raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
     stem = session.store.open(path)
-    key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *_METER))
+    key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *MEASURED_BY))
     found = session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz))
     if found.integrated_lufs is None:
         raise InputError("this reference is silent, or too short to be measured", hint="give the whole record")

@@ -28,7 +28,9 @@ from mixwright.model.levels import Levels
 from mixwright.model.song import Song, Track, changed, used_tracks
 
 #: What the rendered audio depends on, beside the song and its files.
-_SOURCES = ("mixwright.engine", "mixwright.core.filters", "mixwright.core.resample", "mixwright.io.decoder_child")
+RENDERED_BY = ("mixwright.engine", "mixwright.core.filters", "mixwright.core.resample", "mixwright.io.decoder_child")
+#: What measured levels depend on.
+MEASURED_BY = ("mixwright.meter", "mixwright.core.spectra")
 _LARGEST = float(np.finfo(np.float32).max)
 #: As long as a received file may be: a start that is off by a few digits must not fill the disk.
 _LONGEST_H = 24
@@ -79,12 +81,12 @@ class Session:
     ) -> Levels:
         """Return the levels of the mix, or of some of its tracks alone as they stand in it; measured once."""
         audio = self.rendered(tracks, report=report, cancel=cancel)
-        key = self.cache.key("levels", self._key(tracks), code_hash("mixwright.meter", "mixwright.core.spectra"))
+        key = self.cache.key("levels", self._key(tracks), code_hash(*MEASURED_BY))
         return self.cache.record(key, Levels, lambda: measure(audio, self.song.rate_hz))
 
     def _key(self, tracks: Collection[str] | None) -> str:
         chosen = None if tracks is None else tuple(sorted(tracks))
-        return self.cache.key("mix", self.graph.identity(), chosen, code_hash(*_SOURCES))
+        return self.cache.key("mix", self.graph.identity(), chosen, code_hash(*RENDERED_BY))
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 """The set-up script, without what it installs."""
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -35,3 +36,15 @@ def test_without_a_command_it_says_what_there_is(tmp_path):
     ended = run(tmp_path)
     assert ended.returncode == 1
     assert "bootstrap.py tour" in ended.stderr
+
+
+def test_building_in_place_needs_nothing_that_is_not_pinned():
+    """The set-up builds without isolation: no package beyond hatchling's own, where folders of sources are named."""
+    code = (
+        "import json; from hatchling.builders.wheel import WheelBuilder; config = WheelBuilder('.').config\n"
+        "print(json.dumps([config.dev_mode_dirs, config.dependencies]))"
+    )
+    told = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    folders, asked = json.loads(told)
+    assert folders == ["src"]
+    assert {re.split(r"[^\w-]", name)[0] for name in asked} <= {"hatchling", "ziglang"}

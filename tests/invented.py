@@ -213,7 +213,7 @@ def plan_result() -> PlanResult:
         lead=("lead-vox",),
         moves=tuple(_planned(*move) for move in _PLANNED),
         left_as_is=("Kick in: -12.1 LU, inside -17.0 to -9.3 LU.", "Overheads: -13.6 LU, inside -15.5 to -9.9 LU."),
-        findings=("Measured against two references and the intervals of engineers.",),
+        notes=("Measured against two references and the intervals of engineers.",),
     )
 
 

@@ -152,8 +152,8 @@ def test_a_layer_in_the_place_of_a_lead_that_nobody_named_is_pointed_out(song):
         "keys lead too",
         lambda now: changed(now, tracks=tuple(changed(t, place="lead") if t.id == "keys" else t for t in now.tracks)),
     )
-    assert [text for text in plan(song).findings if "--lead vox,keys" in text]
-    assert not [text for text in plan(song, lead="vox,keys").findings if "--lead" in text]
+    assert [text for text in plan(song).notes if "--lead vox,keys" in text]
+    assert not [text for text in plan(song, lead="vox,keys").notes if "--lead" in text]
 
 
 def test_a_later_plan_knows_where_accepted_pans_put_the_tracks(song):

@@ -248,7 +248,7 @@ def test_a_reference_cannot_take_a_layer_beyond_two_spreads():
     proposal = propose_balance(given_scene, corridor)
     gain = next(move.settings["gain_db"] for move in proposal.moves if move.target == "bass")
     assert -2.0 * 2.86 - 0.5 < gain < -2.0
-    assert any("Within what engineers do" in text or "within what engineers do" in text for text in proposal.findings)
+    assert any("Within what engineers do" in text or "within what engineers do" in text for text in proposal.notes)
 
 
 def test_every_text_is_a_finished_sentence():

@@ -160,7 +160,7 @@ def test_hostile_text_stays_text():
     measure = invented.measure_result()
     levels = tuple(msgspec.structs.replace(t, name=HOSTILE) for t in measure.tracks)
     measure = msgspec.structs.replace(measure, tracks=levels, sections=sections)
-    plan = msgspec.structs.replace(invented.plan_result(), left_as_is=(HOSTILE,), findings=(HOSTILE,))
+    plan = msgspec.structs.replace(invented.plan_result(), left_as_is=(HOSTILE,), notes=(HOSTILE,))
     mix = msgspec.structs.replace(invented.mix_result(), file=HOSTILE, notes=(HOSTILE,))
     page = whole(song=song, measure=measure, plan=plan, mix=mix, folder=HOSTILE, unread=[HOSTILE])
     reader = read(page)

@@ -184,7 +184,7 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
         lead=song.lead,
         moves=(*lowered(levels.moves, master_db), *pans, *headroom),
         left_as_is=(*levels.left_as_is, *_left_unplaced(song, tracks)),
-        findings=(*_other_leads(song, scene), *levels.findings),
+        notes=(*_other_leads(song, scene), *levels.notes),
         sounding=sounding_hash(song, session.lanes),
     )
 

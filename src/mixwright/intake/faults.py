@@ -143,5 +143,5 @@ def _length(one: Listening, length_s: float | None, longest_s: float) -> list[Fa
     begins_s = (one.sounds_from_frame or 0) / one.rate_hz
     if one.sounds_from_frame is not None and begins_s < _AT_ONCE_S and own_s < common_s - _CUT_S:
         detail = "shorter than the song and sounding from its first frame: perhaps not printed from the song's start"
-        faults.append(Fault(kind="starts_late", severity="look", detail=detail, at_s=0.0))
+        faults.append(Fault(kind="starts_late", severity="look", detail=detail))
     return faults

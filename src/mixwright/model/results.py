@@ -165,13 +165,13 @@ class PlannedMove(Record, frozen=True, kw_only=True):
 class PlanResult(Record, frozen=True, kw_only=True):
     """Moves proposed, and the layers that were looked at and left as they are, each with its reason.
 
-    `findings`: what was seen and moves cannot mend. `sounding`: as in MeasureResult, of the mix before the moves.
+    `notes`: what was seen and moves cannot mend. `sounding`: as in MeasureResult, of the mix before the moves.
     """
 
     lead: tuple[str, ...]
     moves: tuple[PlannedMove, ...]
     left_as_is: tuple[str, ...]
-    findings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     sounding: str = ""
 
 

@@ -37,7 +37,7 @@ class Balance:
         mix while the lead sings.
     by_reference : dict
         Layer id to the sentence of the references that moved it.
-    findings : tuple of str
+    notes : tuple of str
         What level moves cannot mend.
     """
 
@@ -46,7 +46,7 @@ class Balance:
     elements: dict[str, tuple[float, float]]
     layers: dict[str, tuple[float, float]]
     by_reference: dict[str, str]
-    findings: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 def balance(scene: Scene, corridor: Corridor) -> Balance:
@@ -70,7 +70,7 @@ def balance(scene: Scene, corridor: Corridor) -> Balance:
     gains, by_layer = _settled(scene, want, inner, judged)
     room = [(2.0 * want.spread * sign - _place(want, gains)) for sign in (-1.0, 1.0)]
     rooms = {e.id: (float(low), float(high)) for e, low, high in zip(scene.elements, *room, strict=True)}
-    by_layer, by_reference, findings = toward_references(scene, corridor, judged, by_layer, rooms)
+    by_layer, by_reference, notes = toward_references(scene, corridor, judged, by_layer, rooms)
     fields = list(zip(scene.elements, want.centre, want.spread, strict=True))
     capped = {id_: gain for id_, gain in by_layer.items() if abs(gain) > LARGEST_TRIM_DB}
     return Balance(
@@ -83,7 +83,7 @@ def balance(scene: Scene, corridor: Corridor) -> Balance:
             for layer, (centre, spread) in proportions[e.id].places.items()
         },
         by_reference=by_reference,
-        findings=findings,
+        notes=notes,
     )
 
 

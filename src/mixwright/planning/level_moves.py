@@ -35,7 +35,7 @@ class Proposal:
 
     moves: tuple[PlannedMove, ...]
     left_as_is: tuple[str, ...]
-    findings: tuple[str, ...]
+    notes: tuple[str, ...]
     gains_db: dict[str, float]
     mix_change_lu: float
 
@@ -82,7 +82,7 @@ def propose_balance(
         id_: ledger.gain(layer.id) - placing.get(layer.id, 0.0) for layer in heard.layers() for id_ in layer.tracks
     }
     far = [text for part in planned if (text := _far_lead(part))]
-    return Proposal(moves, tuple(left), (*far, *found.findings), gains, ledger.mix_change())
+    return Proposal(moves, tuple(left), (*far, *found.notes), gains, ledger.mix_change())
 
 
 def spreads_of(scene: Scene, corridor: Corridor, loudness: Mapping[str, float | None]) -> dict[str, Spread]:

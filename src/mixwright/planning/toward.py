@@ -48,12 +48,12 @@ def toward_references(
         The new balance.
     by_reference : dict
         Layer id to the sentence that moved it.
-    findings : tuple of str
+    notes : tuple of str
         Ends that level moves cannot bring in.
     """
     found = dict(gains)
     because: dict[str, str] = {}
-    findings: list[str] = []
+    notes: list[str] = []
     for end in _ENDS:
         interval = corridor.low_end_db if end == "low" else corridor.top_end_db
         value = _share(scene, found, end)
@@ -63,7 +63,7 @@ def toward_references(
         movers = {layer.id: element.id for element in scene.elements for layer in element.layers if _moves(layer, end)}
         if not movers:
             carriers = "kick or bass" if end == "low" else "hats, cymbals or overheads"
-            findings.append(f"{text} No track of {carriers} by itself is free to shift that.")
+            notes.append(f"{text} No track of {carriers} by itself is free to shift that.")
             continue
         before = dict(found)
         for _ in range(3):  # a moved lead follows, which shifts the share a little
@@ -75,13 +75,13 @@ def toward_references(
             found = _leads_follow(scene, judged, before, found)
         value = _share(scene, found, end)
         if abs(shift) < _SMALLEST_SHIFT_DB or value is None:
-            findings.append(f"{text} Level moves within what engineers do cannot mend that.")
+            notes.append(f"{text} Level moves within what engineers do cannot mend that.")
             found = before
             continue
         because.update(dict.fromkeys(movers, text))
         if abs(interval.outside(value)) > 2.0 * _NEAR_DB:
-            findings.append(f"{text} Level moves within what engineers do take it to {value:+.1f} dB.")
-    return found, because, tuple(findings)
+            notes.append(f"{text} Level moves within what engineers do take it to {value:+.1f} dB.")
+    return found, because, tuple(notes)
 
 
 def _moves(layer: Layer, end: End) -> bool:

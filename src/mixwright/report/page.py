@@ -232,7 +232,7 @@ def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -
     if left:
         title = f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})"
         kept = element("details", element("summary", title), element("ul", left))
-    found = [element("p", line) for line in plan.findings] if plan else []
+    found = [element("p", line) for line in plan.notes] if plan else []
     none = element("p", "No moves: inside what is known, nothing asks for a change.") if not song.moves else None
     return together(found, none, move_cards(song, plan, measure), kept)
 

@@ -87,7 +87,7 @@ def measure_text(result: MeasureResult) -> list[str]:
 def plan_text(result: PlanResult, song: str) -> list[str]:
     """Return the proposed moves, with why and what fails without each."""
     lines = [f"Lead: {', '.join(result.lead)}."]
-    lines += result.findings
+    lines += result.notes
     proposed = [move for move in result.moves if move.state == "proposed"]
     counted = f"{count(len(proposed), 'move')} proposed, {count(len(result.left_as_is), 'layer')} left as is."
     lines += ["", capital(counted)]

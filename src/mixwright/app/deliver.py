@@ -14,7 +14,7 @@ import numpy as np
 
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
-from mixwright.app.session import Session, open_song
+from mixwright.app.session import Session, note_print, open_song
 from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.null_test import Proof, prove
@@ -22,12 +22,12 @@ from mixwright.delivery.print_set import Print, prints, sounding_tracks
 from mixwright.errors import OutputError, StateError, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
-from mixwright.io.song_file import edit_song, load_song
+from mixwright.io.song_file import load_song
 from mixwright.io.write import BITS, SampleFormat, WrittenFile, write_wav
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.levels import Levels
 from mixwright.model.results import CheckLine, DeliverResult, PrintedFile
-from mixwright.model.song import Song, changed, used_tracks
+from mixwright.model.song import Song, used_tracks
 from mixwright.units import ratio_from_db
 from mixwright.version import __version__
 
@@ -114,8 +114,7 @@ def deliver(
         sounding=sounding_hash(session.song, session.lanes),
     )
     write_kept(song, "deliver", result)
-    if session.song.printed_with != __version__:
-        edit_song(song, "deliver", lambda now: changed(now, printed_with=__version__))
+    note_print(song, session.song)
     write_page(song)
     return result
 

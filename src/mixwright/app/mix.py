@@ -11,18 +11,15 @@ import numpy as np
 
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
-from mixwright.app.session import open_song
+from mixwright.app.session import note_print, open_song
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import make_folder
-from mixwright.io.song_file import edit_song
 from mixwright.io.write import BITS, SampleFormat, write_wav
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.results import MixResult
-from mixwright.model.song import changed
 from mixwright.units import db_from_ratio
-from mixwright.version import __version__
 
 _BLOCK_FRAMES = 65536
 
@@ -96,8 +93,7 @@ def mix(
             sounding=sounding_hash(session.song, session.lanes),
         )
     write_kept(song, "mix", result)
-    if session.song.printed_with != __version__:
-        edit_song(song, "mix", lambda now: changed(now, printed_with=__version__))
+    note_print(song, session.song)
     write_page(song)
     return result
 

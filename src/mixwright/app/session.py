@@ -16,7 +16,7 @@ from mixwright.engine.graph import MixGraph, compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import InputError, SettingError, StateError, printable
 from mixwright.io.kept import read_lanes, song_path
-from mixwright.io.song_file import load_song
+from mixwright.io.song_file import edit_song, load_song
 from mixwright.io.stems import Stem, StemStore
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
@@ -26,6 +26,7 @@ from mixwright.meter.measure import measure
 from mixwright.model.lane import Lane
 from mixwright.model.levels import Levels
 from mixwright.model.song import Song, Track, changed, used_tracks
+from mixwright.version import __version__
 
 #: What the rendered audio depends on, beside the song and its files.
 RENDERED_BY = ("mixwright.engine", "mixwright.core.filters", "mixwright.core.resample", "mixwright.io.decoder_child")
@@ -126,6 +127,13 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
         stems = dict(zip((track.id for track in used), in_order(one, used), strict=True))
         hashed = tuple(changed(t, sha256=stems[t.id].sha256) if t.id in stems else t for t in song.tracks)
         yield Session(Path(folder), changed(song, tracks=hashed), read_lanes(folder), store, cache, stems)
+
+
+def note_print(folder: Path, song: Song) -> None:
+    """Write into `song.toml` which version printed last, where another one did before."""
+    if song.printed_with != __version__:
+        name = f"note that version {__version__} printed it"
+        edit_song(folder, name, lambda now: changed(now, printed_with=__version__))
 
 
 def _check_present(folder: Path, tracks: Collection[Track]) -> None:

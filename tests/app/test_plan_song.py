@@ -78,8 +78,7 @@ def test_what_is_rendered_after_accepting_is_what_was_predicted(accepted):
     levels = {track.id: track.re_mix_lu for track in after.tracks}
     moves = {move.target: move for move in planned.moves if move.kind == "level"}
     assert {"vox", "pad", "master"} <= set(moves)
-    # The peak of a sum cannot be known from loudness: a bound, not a tolerance of measuring.
-    assert after.mix.true_peak_dbtp == pytest.approx(moves.pop("master").predicted["true_peak_dbtp"], abs=2.0)
+    assert after.mix.true_peak_dbtp == pytest.approx(moves.pop("master").predicted["true_peak_dbtp"], abs=0.02)
     for id_, move in moves.items():
         assert levels[id_] == pytest.approx(move.predicted["re_mix_lu"], abs=0.5)
         assert next(t for t in before.tracks if t.id == id_).re_mix_lu == pytest.approx(
@@ -223,5 +222,5 @@ def test_a_pan_law_that_changes_levels_is_counted(song):
     accept(folder, (), everything=True)
     levels = {track.id: track.re_mix_lu for track in measure(folder).tracks}
     for move in planned.moves:
-        if move.kind == "level":
+        if move.kind == "level" and move.target != "master":
             assert levels[move.target] == pytest.approx(move.predicted["re_mix_lu"], abs=0.5)

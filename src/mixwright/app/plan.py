@@ -17,7 +17,7 @@ from mixwright.errors import SettingError, StateError, printable
 from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel, Report, silent
-from mixwright.model.moves import may_propose, merge_plan
+from mixwright.model.moves import decided_moves, may_propose, merge_plan
 from mixwright.model.results import PlannedMove, PlanResult, StartResult
 from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
 from mixwright.planning.elements import Layer, bound_tracks
@@ -176,9 +176,7 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
         before, placing = placing, _placing_db(song, scene, by_track, pans)
         if all(abs(gain - before.get(id_, 0.0)) < _SETTLED_DB for id_, gain in placing.items()):
             break
-    peak = contributions(session, [WHOLE])[WHOLE].levels.true_peak_dbtp
-    needed = propose_headroom(peak, levels.mix_change_lu) if strength > 0.0 else None
-    headroom = (needed,) if needed is not None and may_propose(song, _move(needed)) else ()
+    headroom = _headroom(session, (*levels.moves, *pans), report, cancel) if strength > 0.0 else ()
     master_db = sum(move.settings["gain_db"] for move in headroom)
     return PlanResult(
         lead=song.lead,
@@ -187,6 +185,20 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
         notes=(*_other_leads(song, scene), *levels.notes),
         sounding=sounding_hash(song, session.lanes),
     )
+
+
+def _headroom(
+    session: Session, moves: Sequence[PlannedMove], report: Report, cancel: Cancel | None
+) -> tuple[PlannedMove, ...]:
+    """Propose a level of the master from the peak of the mix rendered with the moves: peaks do not add as powers do."""
+    accepted = tuple(changed(_move(move), state="accepted") for move in moves)
+    tried = replace(session, song=changed(session.song, moves=(*decided_moves(session.song), *accepted)))
+    now, then = (
+        contributions(one, [WHOLE], name="rendering the mix", report=report, cancel=cancel)[WHOLE].levels.true_peak_dbtp
+        for one in (session, tried)
+    )
+    needed = propose_headroom(now, then)
+    return (needed,) if needed is not None and may_propose(session.song, _move(needed)) else ()
 
 
 def _pans(

@@ -18,7 +18,7 @@ CEILING_DBTP = -1.0
 _PRACTICE = "common practice, no source"
 
 
-def propose_headroom(true_peak_dbtp: float | None, mix_change_lu: float) -> PlannedMove | None:
+def propose_headroom(now_dbtp: float | None, then_dbtp: float | None) -> PlannedMove | None:
     """Propose to lower the master where the mix would peak above -1 dBTP, so that it peaks near -3 dBTP.
 
     It is heard as level alone, so that strength does not scale it: it is what the mix needs with the other moves at
@@ -26,20 +26,17 @@ def propose_headroom(true_peak_dbtp: float | None, mix_change_lu: float) -> Plan
 
     Parameters
     ----------
-    true_peak_dbtp : float or None
-        Of the mix as measured.
-    mix_change_lu : float
-        By how much the other moves change its loudness; its peak moves about as much.
+    now_dbtp, then_dbtp : float or None
+        True peak of the mix as it stands, and rendered with the other moves.
 
     Returns
     -------
     PlannedMove or None
         None where there is room already, or nothing sounds.
     """
-    if true_peak_dbtp is None or true_peak_dbtp + mix_change_lu <= CEILING_DBTP:
+    if now_dbtp is None or then_dbtp is None or then_dbtp <= CEILING_DBTP:
         return None
-    before = true_peak_dbtp + mix_change_lu
-    gain_db = max(LEVEL_SETTINGS["gain_db"][0], round(PEAKS_DBTP[1] - before, 1))
+    gain_db = max(LEVEL_SETTINGS["gain_db"][0], round(PEAKS_DBTP[1] - then_dbtp, 1))
     return PlannedMove(
         id=move_id("level", MASTER, ()),
         kind="level",
@@ -49,15 +46,15 @@ def propose_headroom(true_peak_dbtp: float | None, mix_change_lu: float) -> Plan
         state="proposed",
         strength=1.0,
         by="plan",
-        reason=f"Lower the master by {-gain_db:.1f} dB: the mix would peak near {before:+.1f} dBTP.",
+        reason=f"Lower the master by {-gain_db:.1f} dB: the mix would peak at {then_dbtp:+.1f} dBTP.",
         evidence=(
             f"Peaks of {PEAKS_DBTP[0]:g} to {PEAKS_DBTP[1]:g} dBTP leave room for what follows: {_PRACTICE}. "
             f"EBU R 128 allows {CEILING_DBTP:g} dBTP in production."
         ),
         spread=Spread(low=PEAKS_DBTP[0], high=PEAKS_DBTP[1], unit="dbtp", source=_PRACTICE),
-        measured={"true_peak_dbtp": round(true_peak_dbtp, 2)},
-        predicted={"true_peak_dbtp": round(before + gain_db, 2), "mix_change_lu": gain_db},
-        without_it=f"Without it the mix peaks near {before:+.1f} dBTP.",
+        measured={"true_peak_dbtp": round(now_dbtp, 2)},
+        predicted={"true_peak_dbtp": round(then_dbtp + gain_db, 2), "mix_change_lu": gain_db},
+        without_it=f"Without it the mix peaks at {then_dbtp:+.1f} dBTP.",
     )
 
 

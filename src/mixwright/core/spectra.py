@@ -73,7 +73,10 @@ class PowerSpectrum:
         self._buffer = np.zeros((channels, (self._windows + 1) * self._hop), dtype=np.float32)
         self._fill = self._hop
         self._frames = 0
-        self._power = np.zeros(self._hop + 1)
+        # Room that is used again: fresh memory of this size costs more than the transforms themselves.
+        self._windowed = np.empty((channels * self._windows, 2 * self._hop), dtype=np.float32)
+        self._squares = np.empty(2 * (self._hop + 1))
+        self._sums = np.zeros(2 * (self._hop + 1))
         self.hz = np.arange(self._hop + 1) * (rate_hz / (2.0 * self._hop))
 
     def push(self, planar: np.ndarray) -> None:
@@ -92,12 +95,13 @@ class PowerSpectrum:
         from scipy.fft import rfft
 
         if self._buffer.any():
-            starts = range(0, self._windows * self._hop, self._hop)
-            windows = np.concatenate([self._buffer[:, at : at + 2 * self._hop] for at in starts])
-            spectrum = rfft(windows * self._window, axis=1)
-            squares = np.square(spectrum.real, dtype=np.float64)
-            squares += np.square(spectrum.imag, dtype=np.float64)
-            self._power += squares.sum(axis=0)
+            for k, windowed in enumerate(np.split(self._windowed, self._windows)):
+                start = k * self._hop
+                np.multiply(self._buffer[:, start : start + 2 * self._hop], self._window, out=windowed)
+            spectrum = rfft(self._windowed, axis=1)
+            for parts in spectrum.view(np.float32):  # real and imaginary parts in turn
+                np.square(parts, out=self._squares, dtype=np.float64)
+                self._sums += self._squares
         self._buffer[:, : self._hop] = self._buffer[:, -self._hop :]
         self._buffer[:, self._hop :] = 0.0
         self._fill = self._hop
@@ -105,11 +109,11 @@ class PowerSpectrum:
     def result(self) -> np.ndarray:
         """Return the power in every bin of `hz`; zeros when nothing was pushed. Ends the stream."""
         if not self._frames:
-            return self._power
+            return np.zeros(self._hop + 1)
         # The last half window must be met by two windows.
         if self._fill > self._hop:
             self._transform()
         self._transform()
-        power = self._power / (self._hop * len(self._buffer) * self._frames)
+        power: np.ndarray = self._sums.reshape(-1, 2).sum(axis=1) / (self._hop * len(self._buffer) * self._frames)
         power[[0, -1]] *= 0.5
         return power

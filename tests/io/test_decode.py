@@ -182,7 +182,8 @@ TEXTS = [
     (b"  <!DOCTYPE html><html>", "web page"),
     (b"PK\x03\x04" + bytes(100), "archive"),
     (b"\0\0\0\x20ftypM4A " + bytes(100), "M4A"),
-    (b"BW64" + bytes(100), "BW64"),
+    (b"BW64" + bytes(100), "no audio"),
+    (b"BW64\xff\xff\xff\xffWAVE" + bytes(100), "no chunk of audio"),
     (b"plain words, many of them", "no audio"),
     (b"RIFF\x24\0\0\0WAVEfmt ", "cannot be decoded"),
 ]

@@ -7,6 +7,7 @@ It lives apart so that a fault in a decoder costs one file. It ends when its inp
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import queue
@@ -22,6 +23,7 @@ import numpy as np
 import soundfile
 
 from mixwright.io.header import Header, read_header
+from mixwright.io.rf64_view import Rf64View
 from mixwright.jobs.array_file import ArrayWriter
 
 BLOCK_FRAMES = 65536
@@ -36,6 +38,8 @@ START_CPU_S, CPU_S_PER_AUDIO_S = 60, 0.2
 MAX_TRACK_BYTES = 16_000_000_000
 #: Left free on the disk.
 SPARE_BYTES = 256 << 20
+#: Faults of a header that are told; one shows that it is damaged, a hundred show no more.
+_MOST_REASONS = 5
 _ALIVE_EVERY_S = 1.0
 
 _ENCODINGS = {
@@ -96,8 +100,6 @@ def main() -> None:
             reply = {"error": refusal.kind, "message": str(refusal)}
         except MemoryError:
             reply = {"error": "limit", "message": f"needs more than {MAX_MEMORY_BYTES >> 30} GiB of memory to decode"}
-        except soundfile.LibsndfileError as error:
-            reply = {"error": "format", "message": f"cannot be decoded ({error.error_string.strip().rstrip('.')})"}
         except OSError as error:
             kind = "input" if str(error.filename) == request["path"] else "output"
             reply = {"error": kind, "message": error.strerror or str(error)}
@@ -132,11 +134,15 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         if header is None:
             raise Refusal("format", _not_audio(file))
         file.seek(0)
-        with ForwardFile(file) as sound:
-            _check_limits(sound)
-            info = _info(sound, header)
-            if request["into"] is not None:
-                info["frames"] = _decode(sound, Path(request["into"]), replies)
+        try:
+            with ForwardFile(_as_known(file, header)) as sound:
+                _check_limits(sound)
+                info = _info(sound, header)
+                if request["into"] is not None:
+                    info["frames"] = _decode(sound, Path(request["into"]), replies)
+        except soundfile.LibsndfileError as error:
+            reasons = "; ".join(header.disagreements[:_MOST_REASONS]) or error.error_string.strip().rstrip(".")
+            raise Refusal("format", f"cannot be decoded ({reasons})") from None
     promised = header.frames if header.frames is not None else info["header_frames"]
     if promised is not None and promised != info["frames"] and info["encoding"] != "mpeg layer 3":
         info["header_frames"] = promised
@@ -145,6 +151,16 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
     if info["frames"] == 0 and header.audio_bytes_left > 0:
         raise Refusal("format", f"its header says that it holds no audio, but {header.audio_bytes_left} bytes follow")
     return {"info": info}
+
+
+def _as_known(file: io.BufferedReader, header: Header) -> io.BufferedReader:
+    """Return a file as the decoder knows it: BW64 has the parts of RF64 and another name."""
+    if header.container != "BW64" or header.chunks is None:
+        return file
+    try:
+        return io.BufferedReader(Rf64View(file, header.chunks), 1 << 18)
+    except ValueError:
+        return file  # the decoder refuses it, and what is missing is said
 
 
 def _not_audio(file: IO[bytes]) -> str:
@@ -158,8 +174,6 @@ def _not_audio(file: IO[bytes]) -> str:
         return "is MP4 or M4A, which is not read"
     if start.startswith((b"pk\x03\x04", b"rar!", b"7z\xbc\xaf", b"\x1f\x8b")):
         return "is an archive, not audio"
-    if start.startswith(b"bw64"):
-        return "is BW64, which is not read"
     return "is no audio that is known here"
 
 
@@ -182,6 +196,7 @@ def _info(sound: ForwardFile, header: Header) -> dict[str, Any]:
         "frames": sound.frames,
         "bits": bits,
         "header_frames": sound.frames,
+        "disagreements": list(header.disagreements[:_MOST_REASONS]),
     }
 
 

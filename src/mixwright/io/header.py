@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""What an audio file is, told by its first bytes, and how much audio its header promises.
+"""What an audio file is, told by its first bytes, how much audio its header promises, and where the two disagree.
 
 Decoders cut a promise that the file does not keep without a word; here the chunks are walked with 64-bit
 arithmetic, a bounded number of steps and no memory taken by declared size. The decoding child imports this module:
@@ -10,41 +10,37 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import IO
 
-_MAX_CHUNKS = 1000
-_W64_RIFF = b"riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\x00\x00"
-_UNKNOWN = 0xFFFFFFFF
+from mixwright.io.chunks import MAX_CHUNKS, NOT_HERE, Chunk, ChunkList, read_at, read_body, read_chunks
+
+_CUE_POINT_BYTES = 24
 
 
 @dataclass(frozen=True)
 class Header:
-    """What the header says: container, promised frames (None when it does not say), audio bytes it denies."""
+    """What the header says: container, promised frames (None when it does not say), audio bytes it denies.
+
+    `disagreements`: where header and file do not go together, other than in the number of frames, in words.
+    `chunks`: those of a container of chunks that is sound enough to name its format and audio.
+    """
 
     container: str
     frames: int | None = None
     audio_bytes_left: int = 0
-
-
-@dataclass(frozen=True)
-class _Chunk:
-    name: bytes
-    start: int
-    size: int
+    disagreements: tuple[str, ...] = ()
+    chunks: ChunkList | None = None
 
 
 def read_header(file: IO[bytes]) -> Header | None:
     """Return what a file says of itself; None when it is no audio that is known here."""
     end = file.seek(0, 2)
     start = _after_tags(file, end)
-    head = _at(file, start, 40)
-    if head[:4] in (b"RIFF", b"RIFX", b"RF64") and head[8:12] == b"WAVE":
-        return _riff(file, start, end, head[:4])
-    if head[:16] == _W64_RIFF:
-        return _w64(file, start, end)
-    if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
-        return _aiff(file, start, end, head[8:12].decode("ascii"))
+    head = read_at(file, start, 40)
+    chunks = read_chunks(file, start)
+    if chunks is not None:
+        return _aiff(file, chunks) if chunks.container in ("AIFF", "AIFC") else _wave(file, chunks)
     if head[:4] == b"caff":
         return _caf(file, start, end)
     if head[:4] == b"fLaC":
@@ -56,16 +52,11 @@ def read_header(file: IO[bytes]) -> Header | None:
     return None
 
 
-def _at(file: IO[bytes], position: int, size: int) -> bytes:
-    file.seek(position)
-    return file.read(size)
-
-
 def _after_tags(file: IO[bytes], end: int) -> int:
     """Skip ID3v2 tags in front: ten bytes and a length of four times seven bits (ID3v2.4.0, section 3.1)."""
     position = 0
-    for _ in range(_MAX_CHUNKS):
-        head = _at(file, position, 10)
+    for _ in range(MAX_CHUNKS):
+        head = read_at(file, position, 10)
         if len(head) < 10 or head[:3] != b"ID3" or any(byte > 127 for byte in head[6:]):
             break
         size = head[6] << 21 | head[7] << 14 | head[8] << 7 | head[9]
@@ -84,96 +75,97 @@ def _is_mpeg_frame(head: bytes) -> bool:
     return version != 1 and layer != 0 and bitrate not in (0, 15) and rate != 3
 
 
-def _chunks(file: IO[bytes], position: int, end: int, order: str) -> Iterator[_Chunk]:
-    for _ in range(_MAX_CHUNKS):
-        head = _at(file, position, 8)
-        if len(head) < 8:
-            return
-        name, size = struct.unpack(f"{order}4sI", head)
-        yield _Chunk(name, position + 8, size)
-        position += 8 + size + size % 2
-        if position >= end:
-            return
+def _wave(file: IO[bytes], chunks: ChunkList) -> Header:
+    """Read WAVE in any of its containers: `fmt ` tells what a frame is, `data` holds them."""
+    data, layout = chunks.first(b"data"), _Format.read(file, chunks)
+    said = [*_of_all_chunks(file, chunks), *_of_audio(chunks, data, layout)]
+    frames, denied = None, 0
+    if data is not None and data.size == 0 and chunks.chunks[-1] is data and chunks.end - data.start >= 8:
+        frames, denied = 0, chunks.end - data.start
+    elif data is not None and data.size is not None and layout is not None and layout.frame_bytes:
+        frames = data.size // layout.frame_bytes
+    return Header(chunks.container, frames, denied, tuple(said), chunks)
 
 
-def _riff(file: IO[bytes], start: int, end: int, kind: bytes) -> Header:
-    order = ">" if kind == b"RIFX" else "<"
-    header = Header("RF64" if kind == b"RF64" else "WAV")
-    frame_bytes = 0
-    long_size: int | None = None
-    for chunk in _chunks(file, start + 12, end, order):
-        body = _at(file, chunk.start, 40)
-        if chunk.name == b"ds64" and len(body) >= 16:
-            long_size = struct.unpack("<Q", body[8:16])[0]
-        elif chunk.name == b"fmt " and len(body) >= 16:
-            frame_bytes = _frame_bytes(body, order)
-        elif chunk.name == b"data":
-            size: int | None = chunk.size
-            if size == _UNKNOWN:
-                size = long_size if kind == b"RF64" else None
-            if size == 0 and not _looks_like_chunk(file, chunk.start, end, order):
-                return replace(header, frames=0, audio_bytes_left=end - chunk.start)
-            if size is not None and frame_bytes:
-                return replace(header, frames=size // frame_bytes)
-            return header
-    return header
+@dataclass(frozen=True)
+class _Format:
+    """What `fmt ` says: bytes of one frame of uncompressed samples (0 when compressed), and its own word for it."""
+
+    frame_bytes: int
+    block_align: int
+
+    @classmethod
+    def read(cls, file: IO[bytes], chunks: ChunkList) -> _Format | None:
+        chunk = chunks.first(b"fmt ")
+        body = read_body(file, chunk, 40) if chunk is not None else b""
+        if len(body) < 16:
+            return None
+        tag, channels, _, _, block_align, bits = struct.unpack(f"{chunks.order}HHIIHH", body[:16])
+        if tag == 0xFFFE and len(body) >= 26:
+            tag = struct.unpack(f"{chunks.order}H", body[24:26])[0]
+        return cls(channels * ((bits + 7) // 8) if tag in (1, 3, 6, 7) else 0, block_align)
 
 
-def _frame_bytes(body: bytes, order: str) -> int:
-    """Return the bytes of one frame of uncompressed samples; 0 when compressed."""
-    tag, channels, _, _, _, bits = struct.unpack(f"{order}HHIIHH", body[:16])
-    if tag == 0xFFFE and len(body) >= 26:
-        tag = struct.unpack(f"{order}H", body[24:26])[0]
-    return channels * ((bits + 7) // 8) if tag in (1, 3, 6, 7) else 0
+def _of_all_chunks(file: IO[bytes], chunks: ChunkList) -> Iterator[str]:
+    """Say what is wrong with the list itself. Audio that was cut is told by its frames."""
+    if chunks.container != "W64" and chunks.size in (0, NOT_HERE) and chunks.container not in ("RF64", "BW64"):
+        yield "its header does not say how long the file is: perhaps it was not closed when it was written"
+    for chunk in chunks.chunks:
+        if chunk.cut and chunk.name not in (b"data", b"SSND"):
+            yield f"its chunk '{chunk.label}' claims {chunk.size} bytes, {chunk.held} are there"
+    if chunks.unlisted:
+        yield f"it has more than {MAX_CHUNKS} chunks; the others are not looked at"
+    cue = chunks.first(b"cue ")
+    if cue is not None and len(count := read_body(file, cue, 4)) == 4:
+        claimed, fit = struct.unpack(f"{chunks.order}I", count)[0], (cue.held - 4) // _CUE_POINT_BYTES
+        if claimed > fit:
+            yield f"its list of marks claims {claimed}, {fit} are there"
 
 
-def _looks_like_chunk(file: IO[bytes], position: int, end: int, order: str) -> bool:
-    """Tell whether a chunk, or the end, follows."""
-    head = _at(file, position, 8)
-    if len(head) < 8:
-        return True
-    name, size = struct.unpack(f"{order}4sI", head)
-    return all(32 <= byte < 127 for byte in name) and position + 8 + size <= end
+def _of_audio(chunks: ChunkList, data: Chunk | None, layout: _Format | None) -> Iterator[str]:
+    """Say where format and audio do not go together."""
+    names = [chunk.name for chunk in chunks.chunks]
+    if chunks.container in ("RF64", "BW64") and b"ds64" not in names[:1]:
+        yield "it has no chunk 'ds64' with its sizes"
+    if layout is None:
+        yield "its header does not say what its samples are"
+    if data is None:
+        yield "it has no chunk of audio"
+        return
+    if names.count(b"data") > 1:
+        yield f"it has {names.count(b'data')} chunks of audio"
+    if layout is not None and names.index(b"fmt ") > names.index(b"data"):
+        yield "what its samples are stands after them"
+    if data.size is None:
+        yield "its header does not say how much audio it holds: it is read to the end"
+    if layout is not None and layout.frame_bytes:
+        if layout.block_align != layout.frame_bytes:
+            yield f"its header gives a frame {layout.block_align} bytes, its samples take {layout.frame_bytes}"
+        if (left := data.held % layout.frame_bytes) and not data.cut:
+            yield f"its audio ends within a frame: {left} bytes are left over"
 
 
-def _w64(file: IO[bytes], start: int, end: int) -> Header:
-    """Walk 128-bit names and 64-bit sizes that count themselves, on multiples of 8 bytes."""
-    position = start + 40
-    frame_bytes = 0
-    for _ in range(_MAX_CHUNKS):
-        head = _at(file, position, 24)
-        if len(head) < 24:
-            break
-        size = struct.unpack("<Q", head[16:])[0]
-        if head[:4] == b"fmt ":
-            body = _at(file, position + 24, 40)
-            frame_bytes = _frame_bytes(body, "<") if len(body) >= 16 else 0
-        elif head[:4] == b"data":
-            return Header("W64", (size - 24) // frame_bytes if frame_bytes and size >= 24 else None)
-        position += max(24, size + 7 & ~7)
-        if position >= end:
-            break
-    return Header("W64")
-
-
-def _aiff(file: IO[bytes], start: int, end: int, kind: str) -> Header:
-    for chunk in _chunks(file, start + 12, end, ">"):
-        if chunk.name == b"COMM":
-            body = _at(file, chunk.start, 8)
-            return Header(kind, struct.unpack(">I", body[2:6])[0] if len(body) == 8 else None)
-    return Header(kind)
+def _aiff(file: IO[bytes], chunks: ChunkList) -> Header:
+    """Read AIFF and AIFC: `COMM` counts the frames, `SSND` holds them."""
+    common = chunks.first(b"COMM")
+    body = read_body(file, common, 8) if common is not None else b""
+    said = list(_of_all_chunks(file, chunks))
+    if chunks.first(b"SSND") is None:
+        said.append("it has no chunk of audio")
+    frames = struct.unpack(">I", body[2:6])[0] if len(body) == 8 else None
+    return Header(chunks.container, frames, 0, tuple(said), chunks)
 
 
 def _caf(file: IO[bytes], start: int, end: int) -> Header:
     position = start + 8
     packet_bytes, packet_frames = 0, 0
-    for _ in range(_MAX_CHUNKS):
-        head = _at(file, position, 12)
+    for _ in range(MAX_CHUNKS):
+        head = read_at(file, position, 12)
         if len(head) < 12:
             break
         name, size = struct.unpack(">4sq", head)
         if name == b"desc":
-            body = _at(file, position + 12, 32)
+            body = read_at(file, position + 12, 32)
             if len(body) == 32:
                 packet_bytes, packet_frames = struct.unpack(">II", body[16:24])
         elif name == b"data":

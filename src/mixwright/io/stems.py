@@ -22,7 +22,10 @@ from mixwright.model.song import changed
 _BLOCK_FRAMES = 65536
 _RATES_HZ = (8000, 384000)
 #: What the decoded samples depend on, besides the file.
-_DECODING = ("mixwright.io.decoder_child", "mixwright.io.header", "mixwright.jobs.array_file")
+_DECODING = (
+    *(f"mixwright.io.{name}" for name in ("decoder_child", "header", "chunks", "rf64_view")),
+    "mixwright.jobs.array_file",
+)
 
 
 @dataclass(frozen=True)

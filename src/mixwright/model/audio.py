@@ -11,6 +11,7 @@ class AudioInfo(Record, frozen=True, kw_only=True):
     """Header facts of an audio file. `bits` is None for floating-point and lossy files.
 
     `header_frames` is set when the header promises another number of frames than the file holds.
+    `disagreements` says in words where else header and file do not go together.
     """
 
     container: str
@@ -20,6 +21,7 @@ class AudioInfo(Record, frozen=True, kw_only=True):
     frames: int
     bits: int | None = None
     header_frames: int | None = None
+    disagreements: tuple[str, ...] = ()
 
 
 class Fault(Record, frozen=True, kw_only=True):

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from mixwright.errors import InputError, SettingError
-from mixwright.intake.faults import own_faults
+from mixwright.intake.faults import header_faults, own_faults
 from mixwright.intake.listening import listen
 from mixwright.io.decode import Decoder
 from mixwright.jobs.pool import in_order
@@ -106,6 +106,7 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
     lines = [
         _line("can be read", True, f"{info.container}, {info.encoding}"),
         _complete(info, len(audio)),
+        _line("header agrees with the file", not info.disagreements, "; ".join(info.disagreements) or "nothing odd"),
         *(_absent(kinds, faults, name, good) for kinds, name, good in _FAULT_CHECKS),
         *(
             [_absent(frozenset({"one_side_dead"}), faults, "both sides sound", "no side is dead")]
@@ -125,7 +126,7 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
         channels=channels,
         duration_s=len(audio) / rate_hz,
         levels=levels,
-        faults=faults,
+        faults=(*header_faults(info), *faults),
         checks=tuple(lines),
     )
 
@@ -164,7 +165,7 @@ def _absent(kinds: frozenset[FaultKind], faults: Sequence[Fault], name: str, goo
 
 def _complete(info: AudioInfo, frames: int) -> CheckLine:
     if info.header_frames is None:
-        return _line("complete", True, f"{frames} frames, as its header says")
+        return _line("complete", True, f"{frames} frames, and its header promises no more")
     detail = f"its header promises {info.header_frames} frames, the file holds {frames}; export it again"
     return _line("complete", False, detail)
 

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from mixwright.intake.listening import Clipping, Listening
-from mixwright.model.audio import Fault
+from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.words import Severity
 from mixwright.units import db_from_power, db_from_ratio
 
@@ -25,6 +25,26 @@ CLIPPED_BADLY = 10
 #: A file shorter than the others by this, and sounding from its first frames, was not printed from the start.
 _CUT_S = 0.5
 _AT_ONCE_S = 0.05
+#: A header that promises more is not believed: a week.
+_NO_TRACK_S = 7 * 86400.0
+
+
+def header_faults(info: AudioInfo) -> tuple[Fault, ...]:
+    """Return where the header of a file and what it holds do not go together."""
+    faults: list[Fault] = []
+    rate_hz, held_s = info.sample_rate_hz, info.frames / info.sample_rate_hz
+    if info.header_frames is not None and info.header_frames != info.frames:
+        promised_s = info.header_frames / rate_hz
+        promised = f"{promised_s:.2f} s" if promised_s < _NO_TRACK_S else "more than any file holds"
+        if info.header_frames > info.frames:
+            detail = f"its header promises {promised}, the file holds {held_s:.2f} s: the end is missing"
+            faults.append(Fault(kind="truncated", severity="look", detail=detail, at_s=held_s))
+        else:
+            detail = f"its header promises {promised}, the file holds {held_s:.2f} s"
+            faults.append(Fault(kind="header_differs", severity="look", detail=detail, at_s=promised_s))
+    if info.disagreements:
+        faults.append(Fault(kind="header_differs", severity="note", detail="; ".join(info.disagreements)))
+    return tuple(faults)
 
 
 def own_faults(heard: Listening) -> tuple[Fault, ...]:

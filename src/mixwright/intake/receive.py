@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixwright.errors import InputError, printable
-from mixwright.intake.faults import common_rate_hz, delivery_faults, own_faults
+from mixwright.intake.faults import common_rate_hz, delivery_faults, header_faults, own_faults
 from mixwright.intake.grid import BEATS_PER_BAR, Grid, find_grid
 from mixwright.intake.ids import Ids, slug
 from mixwright.intake.likeness import Trace
@@ -185,13 +185,7 @@ def _read(files: Sequence[ReceivedFile]) -> list[_Row]:
 def _own_faults(file: ReceivedFile) -> tuple[Fault, ...]:
     if file.heard is None:
         return (Fault(kind="unreadable", severity="unusable", detail=file.problem or "cannot be read"),)
-    faults = own_faults(file.heard)
-    if file.info is not None and (file.info.header_frames or 0) > file.info.frames:
-        promised_s = (file.info.header_frames or 0) / file.info.sample_rate_hz
-        detail = f"its header promises {promised_s:.2f} s: the end is missing"
-        at_s = file.info.frames / file.info.sample_rate_hz
-        faults = (*faults, Fault(kind="truncated", severity="look", detail=detail, at_s=at_s))
-    return faults
+    return own_faults(file.heard) + (header_faults(file.info) if file.info is not None else ())
 
 
 def _compare(kept: Sequence[_Row], rate_hz: int) -> None:

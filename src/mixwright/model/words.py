@@ -41,6 +41,7 @@ FaultKind = Literal[
     "unreadable",
     "empty",
     "truncated",
+    "header_differs",
     "silent",
     "non_finite",
     "clipped",

@@ -115,8 +115,7 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
             "the song has no track in use", where=printable(folder), hint="set use = true for a track in song.toml"
         )
     _check_present(folder, used)
-    cache = Cache(Path(folder) / "cache")
-    with StemStore(cache) as store:
+    with Cache(Path(folder) / "cache") as cache, StemStore(cache) as store:
         job = Job("reading tracks", len(used), report, cancel)
 
         def one(track: Track) -> Stem:

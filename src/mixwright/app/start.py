@@ -262,8 +262,7 @@ def _understand(
     as_mixed: bool,
 ) -> Intake:
     """Listen to every file, on a few threads, and understand them together. Maps of audio end with this call."""
-    cache = Cache(folder / "cache")
-    with StemStore(cache, decoder) as store, where(printable(delivery.root)):
+    with Cache(folder / "cache") as cache, StemStore(cache, decoder) as store, where(printable(delivery.root)):
         job = Job("reading tracks", max(1, len(delivery.files)), report, cancel)
 
         def one(item: tuple[Path, str]) -> ReceivedFile:

@@ -18,13 +18,15 @@ import weakref
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from types import ModuleType
-from typing import TypeVar
+from types import ModuleType, TracebackType
+from typing import Self, TypeVar
 
 import msgspec
 import numpy as np
 
 from mixwright.errors import InternalError, OutputError, StateError
+from mixwright.jobs.budget import budget_bytes, trim
+from mixwright.jobs.entries import Seal, mark_used, read_record, sealed_text
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned
 from mixwright.model.record import Record
 from mixwright.native.library import library_path
@@ -43,18 +45,11 @@ _OPEN_FILES = 4096
 _TRIES = 5
 
 
-class Seal(Record, frozen=True, kw_only=True):
-    """What a sound array file looks like."""
-
-    sha256: str
-    size: int
-    mtime_ns: int
-
-
 class Cache:
     """A folder of arrays and records, each under the key of what it was made from.
 
-    Safe for several threads and processes: two makers of one key do the work twice at worst.
+    Safe for several threads and processes: two makers of one key do the work twice at worst. As a context manager
+    it keeps what is used within from being removed by others, and brings the folder to its budget at the end.
 
     Parameters
     ----------
@@ -68,6 +63,22 @@ class Cache:
         self._locks: weakref.WeakValueDictionary[str, _Lock] = weakref.WeakValueDictionary()
         remove_abandoned(self.folder)
         _allow_open_files()
+
+    def __enter__(self) -> Self:
+        self._budget = budget_bytes(self.folder)
+        self._marker = part_path(self.folder)
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self._marker.touch()
+        except OSError as error:
+            raise _unwritable(error, self.folder) from error
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        remove(self._marker)
+        trim(self.folder, self._budget)
 
     @staticmethod
     def key(*parts: Part) -> str:
@@ -112,10 +123,12 @@ class Cache:
         """
         path = self.folder / f"{key}.json"
         with self._lock(key):
-            found = _read_record(path, type_)
+            found = read_record(path, type_)
             if found is None:
                 found = make()
                 _write_record(path, found)
+            else:
+                mark_used(path)
             return found
 
     def _make_array(self, path: Path, make: Callable[[Path], object]) -> np.ndarray | None:
@@ -138,7 +151,8 @@ class Cache:
         return _map(path)
 
     def _sealed(self, path: Path) -> np.ndarray | None:
-        seal = _read_record(path.with_suffix(".seal"), Seal)
+        sealed = path.with_suffix(".seal")
+        seal = read_record(sealed, Seal)
         if seal is None:
             return None
         try:
@@ -149,6 +163,7 @@ class Cache:
                 if _sha256(path) != seal.sha256:
                     return None
                 _seal(path, seal.sha256)
+            mark_used(sealed)
         except OSError:
             return None
         return _map(path)
@@ -238,12 +253,14 @@ def _writing(path: Path) -> Iterator[Path]:
     except OSError as error:
         if isinstance(error, OutputError) or not (is_write_error(error, part) or is_write_error(error, path.parent)):
             raise
-        hint = "free some space" if error.errno == errno.ENOSPC else "the cache folder must be writable"
-        raise OutputError(
-            f"cannot write the cache ({error.strerror or error})", where=str(path.parent), hint=hint
-        ) from error
+        raise _unwritable(error, path.parent) from error
     finally:
         remove(part)
+
+
+def _unwritable(error: OSError, folder: Path) -> OutputError:
+    hint = "free some space" if error.errno == errno.ENOSPC else "the cache folder must be writable"
+    return OutputError(f"cannot write the cache ({error.strerror or error})", where=str(folder), hint=hint)
 
 
 def _seal(path: Path, digest: str) -> None:
@@ -252,23 +269,12 @@ def _seal(path: Path, digest: str) -> None:
 
 
 def _write_record(path: Path, record: Record) -> None:
-    body = msgspec.json.encode(record)
     with _writing(path) as part:
         try:
-            part.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+            part.write_bytes(sealed_text(record))
             part.replace(path)
         except (FileNotFoundError, PermissionError):  # the folder was deleted, or (Windows) the entry is in use
             return
-
-
-def _read_record(path: Path, type_: type[R]) -> R | None:
-    try:
-        digest, _, body = path.read_bytes().partition(b"\n")
-        if hashlib.sha256(body).hexdigest().encode() != digest:
-            return None
-        return msgspec.json.decode(body, type=type_)
-    except (OSError, msgspec.MsgspecError, ValueError):
-        return None
 
 
 def _map(path: Path) -> np.ndarray | None:

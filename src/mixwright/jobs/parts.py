@@ -22,10 +22,15 @@ def part_path(folder: Path) -> Path:
     return folder / f"{_PREFIX}{_machine()}-{os.getpid()}-{secrets.token_hex(6)}{_SUFFIX}"
 
 
+def is_part(path: Path) -> bool:
+    """Tell whether this is the name of something of ours that is being made."""
+    return path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX)
+
+
 def remove_abandoned(folder: Path) -> None:
     """Remove what processes that no longer run (or any process a day ago) left half-made in `folder`."""
     try:
-        left = [path for path in folder.iterdir() if path.name.startswith(_PREFIX) and path.name.endswith(_SUFFIX)]
+        left = [path for path in folder.iterdir() if is_part(path)]
     except OSError:
         return
     for path in left:

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -69,6 +71,22 @@ def test_the_next_mix_gets_the_next_number_and_the_same_bytes(folder):
     first, second = mix(folder), mix(folder)
     assert second.file == "mixes/TwoLayersATest_Mix02_48k24.wav"
     assert first.sha256 == second.sha256
+
+
+def test_mixes_made_at_once_get_numbers_of_their_own(folder):
+    code = "import sys, pathlib, mixwright; print(mixwright.mix(pathlib.Path(sys.argv[1])).file)"
+    command = [sys.executable, "-c", code, str(folder)]
+    runs = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(3)]
+    told = sorted(run.communicate()[0].strip() for run in runs)
+    assert told == [f"mixes/TwoLayersATest_Mix0{number}_48k24.wav" for number in (1, 2, 3)]
+    assert sorted(path.name for path in (folder / "mixes").iterdir()) == [name.removeprefix("mixes/") for name in told]
+    assert len({hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in told}) == 1
+
+
+def test_numbers_count_mixes_of_every_format(folder):
+    (folder / "mixes").mkdir()
+    (folder / "mixes" / "Old_Mix07_44k16.wav").write_bytes(b"")
+    assert mix(folder, sample_format="float32").file == "mixes/TwoLayersATest_Mix08_48k32f.wav"
 
 
 def test_the_same_bytes_without_a_cache(folder):

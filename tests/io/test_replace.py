@@ -5,13 +5,16 @@ from __future__ import annotations
 
 import os
 import stat
+import subprocess
+import sys
 import threading
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
 
 from mixwright.errors import OutputError
-from mixwright.io.replace import new_folder, numbered_folder, replacing, write_text
+from mixwright.io.replace import named_file, new_folder, numbered_folder, replacing, write_text
 
 
 def test_replacing_takes_the_place_at_the_end(tmp_path: Path) -> None:
@@ -95,3 +98,65 @@ def test_numbers_are_not_shared_between_threads(tmp_path: Path) -> None:
     made = sorted((tmp_path / "prints").iterdir())
     assert [p.name for p in made] == [f"{i:03d}" for i in range(1, 7)]
     assert all(len(list(p.iterdir())) == 1 for p in made)
+
+
+def next_number(taken: Iterable[str]) -> str:
+    """Return the number after the highest of plain numbers."""
+    return str(max((int(name) for name in taken if name.isdigit()), default=0) + 1)
+
+
+def test_names_are_chosen_one_after_another(tmp_path: Path) -> None:
+    together = threading.Barrier(6)
+
+    def make(content: str) -> None:
+        with named_file(tmp_path, next_number, tmp_path / "kept" / "lock") as file:
+            file.building.write_text(content)
+            together.wait()
+        assert file.path.read_text() == content
+
+    threads = [threading.Thread(target=make, args=(str(i),)) for i in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    made = {path.name: path.read_text() for path in tmp_path.iterdir() if path.is_file()}
+    assert sorted(made) == ["1", "2", "3", "4", "5", "6"]
+    assert sorted(made.values()) == ["0", "1", "2", "3", "4", "5"]
+
+
+def test_a_name_that_was_taken_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
+    def late() -> None:
+        with named_file(tmp_path, lambda _: "mine", tmp_path / "lock") as file:
+            file.building.write_text("late")
+            (tmp_path / "mine").write_text("early")
+
+    with pytest.raises(OutputError, match="never overwritten"):
+        late()
+    assert (tmp_path / "mine").read_text() == "early"
+    assert not list(tmp_path.glob(".mixwright-*"))
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from mixwright.io.replace import named_file
+folder = Path(sys.argv[1])
+def choose(taken):
+    if sys.argv[2] == "choosing":
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "1"
+with named_file(folder, choose, folder / "kept" / "lock") as file:
+    file.building.write_text("half")
+    if sys.argv[2] == "writing":
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")
+@pytest.mark.parametrize("moment", ["writing", "choosing"])
+def test_a_kill_leaves_no_file_and_takes_no_name(tmp_path: Path, moment: str) -> None:
+    assert subprocess.run([sys.executable, "-c", KILLED, str(tmp_path), moment], check=False).returncode == -9
+    with named_file(tmp_path, next_number, tmp_path / "kept" / "lock") as file:
+        file.building.write_text("whole")
+    assert file.path == tmp_path / "1"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["1", "kept"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +17,7 @@ from mixwright.app.session import note_print, open_song
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
-from mixwright.io.replace import make_folder
+from mixwright.io.replace import Unnamed, make_folder, named_file
 from mixwright.io.write import BITS, SampleFormat, write_wav
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.results import MixResult
@@ -52,13 +54,13 @@ def mix(
     OutputError
         where the file exists already or cannot be written
     """
-    song = Path(song)
+    song, out = Path(song), None if out is None else Path(out)
     if sample_format not in BITS:
         raise SettingError(f"{sample_format!r} is no sample format", hint=f"known: {', '.join(BITS)}")
     if out is not None:
-        _check_out(Path(out))
+        _check_out(out)
     with open_song(song, report=report, cancel=cancel) as session:
-        make_folder(Path(out).parent if out is not None else song / "mixes")  # refused before the work is done
+        make_folder(out.parent if out is not None else song / "mixes")  # refused before the work is done
         audio = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)
         peak = _peak(audio)
@@ -72,17 +74,17 @@ def mix(
             )
             notes = (note,)
         rate_hz = session.song.rate_hz
-        path = Path(out) if out is not None else _next_file(song, session.song.title, rate_hz, sample_format)
-        written = write_wav(
-            path,
-            (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES)),
-            rate_hz=rate_hz,
-            channels=2,
-            frames=len(audio),
-            sample_format=sample_format,
-        )
+        with _new_file(song, out, session.song.title, rate_hz, sample_format) as file:
+            written = write_wav(
+                file.building,
+                (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES)),
+                rate_hz=rate_hz,
+                channels=2,
+                frames=len(audio),
+                sample_format=sample_format,
+            )
         result = MixResult(
-            file=relative_to_song(song, path),
+            file=relative_to_song(song, file.path),
             sample_format=sample_format,
             rate_hz=rate_hz,
             frames=written.frames,
@@ -105,12 +107,21 @@ def _check_out(out: Path) -> None:
         raise OutputError("the file exists already", where=printable(out), hint="choose another name")
 
 
-def _next_file(song: Path, title: str, rate_hz: int, sample_format: SampleFormat) -> Path:
-    folder = song / "mixes"
-    taken = [int(found[1]) for path in folder.glob("*.wav") if (found := re.search(r"_Mix(\d+)_", path.name))]
-    fields = NameFields(f"Mix{max(taken, default=0) + 1:02d}", rate_hz, sample_format)
-    (name,) = file_names(DEFAULT_TEMPLATE, title, "", [fields])
-    return folder / name
+def _new_file(
+    song: Path, out: Path | None, title: str, rate_hz: int, sample_format: SampleFormat
+) -> AbstractContextManager[Unnamed]:
+    """Give the path to write to; it becomes the file asked for, or the next ``MixNN``."""
+
+    def next_name(taken: Iterable[str]) -> str:
+        found = (re.search(r"_Mix(\d+)_.*\.wav$", name, re.ASCII) for name in taken)
+        number = max((int(match[1]) for match in found if match), default=0) + 1
+        (name,) = file_names(DEFAULT_TEMPLATE, title, "", [NameFields(f"Mix{number:02d}", rate_hz, sample_format)])
+        return name
+
+    lock = song / "kept" / "mixes.lock"
+    if out is not None:
+        return named_file(out.parent, lambda _taken: out.name, lock)
+    return named_file(song / "mixes", next_name, lock)
 
 
 def _peak(audio: np.ndarray) -> float:

@@ -5,14 +5,17 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from mixwright.errors import OutputError, printable
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder
 
-__all__ = ["make_folder", "new_folder", "numbered_folder", "replacing", "write_text"]
+__all__ = ["Unnamed", "make_folder", "named_file", "new_folder", "numbered_folder", "replacing", "write_text"]
+
+#: Taking a name needs a moment; longer than this, and the other program hangs.
+_LOCK_WAIT_S = 60.0
 
 
 @contextmanager
@@ -51,8 +54,8 @@ def new_folder(path: Path) -> Iterator[Path]:
         part.rename(path)
 
 
-class NumberedFolder:
-    """A folder that is being filled at `building`; its number and `path` are known when it is done."""
+class Unnamed:
+    """A folder or file that is being made at `building`; its `path` is known when it is done."""
 
     def __init__(self, building: Path) -> None:
         self.building = building
@@ -60,7 +63,7 @@ class NumberedFolder:
 
 
 @contextmanager
-def numbered_folder(parent: Path) -> Iterator[NumberedFolder]:
+def numbered_folder(parent: Path) -> Iterator[Unnamed]:
     """Give a temporary folder to fill; after the block it is named by the next free number: ``001``, ``002``, ...
 
     `parent` is made when it is missing. Numbers are never used again while a higher one exists.
@@ -75,7 +78,7 @@ def numbered_folder(parent: Path) -> Iterator[NumberedFolder]:
     try:
         with _making(parent / "next") as part:
             part.mkdir()
-            folder = NumberedFolder(part)
+            folder = Unnamed(part)
             yield folder
             sync_folder(part)
             folder.path = _take_number(part, parent)
@@ -83,6 +86,57 @@ def numbered_folder(parent: Path) -> Iterator[NumberedFolder]:
         if made and not any(parent.iterdir()):
             parent.rmdir()
         raise
+
+
+@contextmanager
+def named_file(parent: Path, choose: Callable[[Iterable[str]], str], lock: Path) -> Iterator[Unnamed]:
+    """Give a temporary path for a file; after the block it is named by what is there then, and overwrites nothing.
+
+    Runs at once that share the lock choose one after another, and a kill leaves no file.
+
+    Parameters
+    ----------
+    parent : Path
+        the folder, which exists
+    choose : callable
+        returns the name, given those that are taken
+    lock : Path
+        a file that is locked while the name is chosen and taken
+
+    Raises
+    ------
+    OutputError
+        when it cannot be written, or the name is taken all the same
+    """
+    with _making(parent / "next") as part:
+        file = Unnamed(part)
+        try:
+            yield file
+        except OutputError as error:
+            error.where = printable(parent) if error.where == printable(part) else error.where
+            raise
+        make_folder(lock.parent)
+        with _locked(lock):
+            file.path = parent / choose(path.name for path in parent.iterdir())
+            _refuse_existing(file.path)
+            part.rename(file.path)
+
+
+@contextmanager
+def _locked(lock: Path) -> Iterator[None]:
+    from filelock import FileLock, Timeout
+
+    held = FileLock(lock, timeout=_LOCK_WAIT_S)
+    try:
+        held.acquire(poll_interval=0.005)
+    except Timeout as error:
+        raise OutputError("another program does not let go of it", where=printable(lock), hint="run again") from error
+    except OSError as error:
+        raise _output_error(error, lock) from error
+    try:
+        yield
+    finally:
+        held.release()
 
 
 def make_folder(folder: Path) -> None:

@@ -43,7 +43,7 @@ def header_faults(info: AudioInfo) -> tuple[Fault, ...]:
             detail = f"its header promises {promised}, the file holds {held_s:.2f} s"
             faults.append(Fault(kind="header_differs", severity="look", detail=detail, at_s=promised_s))
     if info.disagreements:
-        faults.append(Fault(kind="header_differs", severity="note", detail="; ".join(info.disagreements)))
+        faults.append(Fault(kind="header_differs", severity="look", detail="; ".join(info.disagreements)))
     return tuple(faults)
 
 

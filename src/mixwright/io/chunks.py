@@ -44,11 +44,13 @@ class Chunk:
 class ChunkList:
     """All chunks of a file in order.
 
-    `order`: "<" little-endian, ">" big-endian. `size`: bytes that the whole claims, as it stands in the first header.
-    `end`: length of the file. `unlisted`: there are more than ``MAX_CHUNKS``.
+    `start`: where the container begins. `order`: "<" little-endian, ">" big-endian. `size`: bytes that the whole
+    claims, as it stands in the first header. `end`: length of the file. `unlisted`: there are more than
+    ``MAX_CHUNKS``.
     """
 
     container: str
+    start: int
     order: str
     size: int
     end: int
@@ -66,15 +68,15 @@ def read_chunks(file: IO[bytes], start: int = 0) -> ChunkList | None:
     head = read_at(file, start, 40)
     if head[:4] in _RIFF and head[8:12] == b"WAVE":
         order = ">" if head[:4] == b"RIFX" else "<"
-        walk = _Walk(file, end, order, long_sizes=head[:4] in (b"RF64", b"BW64"))
+        walk = _Walk(file, start, end, order, long_sizes=head[:4] in (b"RF64", b"BW64"))
         walk.run(start + 12)
         return walk.result(_RIFF[head[:4]], struct.unpack(f"{order}I", head[4:8])[0])
     if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
-        walk = _Walk(file, end, ">")
+        walk = _Walk(file, start, end, ">")
         walk.run(start + 12)
         return walk.result(head[8:12].decode("ascii"), struct.unpack(">I", head[4:8])[0])
     if head[:16] == _W64_RIFF and head[24:40] == _W64_WAVE:
-        walk = _Walk(file, end, "<")
+        walk = _Walk(file, start, end, "<")
         walk.run_w64(start + 40)
         return walk.result("W64", struct.unpack("<Q", head[16:24])[0])
     return None
@@ -94,8 +96,9 @@ def read_body(file: IO[bytes], chunk: Chunk, limit: int) -> bytes:
 class _Walk:
     """Goes from chunk to chunk until the file, or the count, ends."""
 
-    def __init__(self, file: IO[bytes], end: int, order: str, *, long_sizes: bool = False) -> None:
+    def __init__(self, file: IO[bytes], start: int, end: int, order: str, *, long_sizes: bool = False) -> None:
         self.file = file
+        self.start = start
         self.end = end
         self.order = order
         self.long_sizes = long_sizes
@@ -104,7 +107,7 @@ class _Walk:
         self.unlisted = False
 
     def result(self, container: str, size: int) -> ChunkList:
-        return ChunkList(container, self.order, size, self.end, tuple(self.chunks), self.unlisted)
+        return ChunkList(container, self.start, self.order, size, self.end, tuple(self.chunks), self.unlisted)
 
     def run(self, position: int) -> None:
         """Walk 32-bit sizes; in RF64 and BW64 those of long chunks stand in `ds64`."""

@@ -154,13 +154,17 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
 
 
 def _as_known(file: io.BufferedReader, header: Header) -> io.BufferedReader:
-    """Return a file as the decoder knows it: BW64 has the parts of RF64 and another name."""
-    if header.container != "BW64" or header.chunks is None:
+    """Return a file as the decoder reads it right, where format and audio are known.
+
+    It refuses BW64, takes the length of a tag in front off the audio behind, and gives up over faults that do not
+    concern the audio.
+    """
+    chunks = header.chunks
+    if chunks is None or not header.uncompressed:
         return file
-    try:
-        return io.BufferedReader(Rf64View(file, header.chunks), 1 << 18)
-    except ValueError:
-        return file  # the decoder refuses it, and what is missing is said
+    if header.container == "BW64" or chunks.start > 0 or header.disagreements:
+        return io.BufferedReader(Rf64View(file, chunks), 1 << 18)
+    return file
 
 
 def _not_audio(file: IO[bytes]) -> str:

@@ -15,15 +15,13 @@ from typing import IO
 
 from mixwright.io.chunks import MAX_CHUNKS, NOT_HERE, Chunk, ChunkList, read_at, read_body, read_chunks
 
-_CUE_POINT_BYTES = 24
-
 
 @dataclass(frozen=True)
 class Header:
     """What the header says: container, promised frames (None when it does not say), audio bytes it denies.
 
     `disagreements`: where header and file do not go together, other than in the number of frames, in words.
-    `chunks`: those of a container of chunks that is sound enough to name its format and audio.
+    `chunks`: of a container that has them. `uncompressed`: they tell where little-endian samples of a known size lie.
     """
 
     container: str
@@ -31,6 +29,7 @@ class Header:
     audio_bytes_left: int = 0
     disagreements: tuple[str, ...] = ()
     chunks: ChunkList | None = None
+    uncompressed: bool = False
 
 
 def read_header(file: IO[bytes]) -> Header | None:
@@ -78,13 +77,16 @@ def _is_mpeg_frame(head: bytes) -> bool:
 def _wave(file: IO[bytes], chunks: ChunkList) -> Header:
     """Read WAVE in any of its containers: `fmt ` tells what a frame is, `data` holds them."""
     data, layout = chunks.first(b"data"), _Format.read(file, chunks)
-    said = [*_of_all_chunks(file, chunks), *_of_audio(chunks, data, layout)]
+    said = [*_of_all_chunks(file, chunks), *_of_order(chunks)]
+    if data is not None and layout is not None:
+        said += _of_audio(data, layout)
     frames, denied = None, 0
     if data is not None and data.size == 0 and chunks.chunks[-1] is data and chunks.end - data.start >= 8:
         frames, denied = 0, chunks.end - data.start
     elif data is not None and data.size is not None and layout is not None and layout.frame_bytes:
         frames = data.size // layout.frame_bytes
-    return Header(chunks.container, frames, denied, tuple(said), chunks)
+    uncompressed = data is not None and layout is not None and layout.frame_bytes > 0 and chunks.order == "<"
+    return Header(chunks.container, frames, denied, tuple(said), chunks, uncompressed)
 
 
 @dataclass(frozen=True)
@@ -115,34 +117,43 @@ def _of_all_chunks(file: IO[bytes], chunks: ChunkList) -> Iterator[str]:
             yield f"its chunk '{chunk.label}' claims {chunk.size} bytes, {chunk.held} are there"
     if chunks.unlisted:
         yield f"it has more than {MAX_CHUNKS} chunks; the others are not looked at"
-    cue = chunks.first(b"cue ")
-    if cue is not None and len(count := read_body(file, cue, 4)) == 4:
-        claimed, fit = struct.unpack(f"{chunks.order}I", count)[0], (cue.held - 4) // _CUE_POINT_BYTES
-        if claimed > fit:
-            yield f"its list of marks claims {claimed}, {fit} are there"
+    # Both lists begin with a count: marks of 24 bytes, and sizes of long chunks, 12 bytes each.
+    for name, what, count_at, entry_bytes in ((b"cue ", "marks", 0, 24), (b"ds64", "sizes", 24, 12)):
+        counted = chunks.first(name)
+        body = read_body(file, counted, count_at + 4) if counted is not None else b""
+        if counted is not None and len(body) == count_at + 4:
+            claimed = struct.unpack_from(f"{chunks.order}I", body, count_at)[0]
+            fit = (counted.held - len(body)) // entry_bytes
+            if claimed > fit:
+                yield f"its list of {what} claims {claimed}, {fit} are there"
 
 
-def _of_audio(chunks: ChunkList, data: Chunk | None, layout: _Format | None) -> Iterator[str]:
-    """Say where format and audio do not go together."""
+def _of_order(chunks: ChunkList) -> Iterator[str]:
+    """Say which chunks are missing, too many or in the wrong place."""
     names = [chunk.name for chunk in chunks.chunks]
+    layouts, audio = names.count(b"fmt "), names.count(b"data")
     if chunks.container in ("RF64", "BW64") and b"ds64" not in names[:1]:
         yield "it has no chunk 'ds64' with its sizes"
-    if layout is None:
+    if not chunks.unlisted and not layouts:
         yield "its header does not say what its samples are"
-    if data is None:
+    if not chunks.unlisted and not audio:
         yield "it has no chunk of audio"
-        return
-    if names.count(b"data") > 1:
-        yield f"it has {names.count(b'data')} chunks of audio"
-    if layout is not None and names.index(b"fmt ") > names.index(b"data"):
+    if audio > 1:
+        yield f"it has {audio} chunks of audio, of which only the first is read"
+    if layouts and audio and names.index(b"fmt ") > names.index(b"data"):
         yield "what its samples are stands after them"
+
+
+def _of_audio(data: Chunk, layout: _Format) -> Iterator[str]:
+    """Say where format and audio do not go together."""
     if data.size is None:
         yield "its header does not say how much audio it holds: it is read to the end"
-    if layout is not None and layout.frame_bytes:
-        if layout.block_align != layout.frame_bytes:
-            yield f"its header gives a frame {layout.block_align} bytes, its samples take {layout.frame_bytes}"
-        if (left := data.held % layout.frame_bytes) and not data.cut:
-            yield f"its audio ends within a frame: {left} bytes are left over"
+    if not layout.frame_bytes:
+        return
+    if layout.block_align != layout.frame_bytes:
+        yield f"its header gives a frame {layout.block_align} bytes, its samples take {layout.frame_bytes}"
+    if (left := data.held % layout.frame_bytes) and not data.cut:
+        yield f"its audio ends within a frame: {left} bytes are left over"
 
 
 def _aiff(file: IO[bytes], chunks: ChunkList) -> Header:

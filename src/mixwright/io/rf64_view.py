@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""A file seen as RF64: for containers that hold the same audio under a name that the decoder does not know.
+"""A file seen as sound RF64: for containers that the decoder does not know, or would read wrong.
 
 The decoding child imports this module: it needs the standard library alone.
 """

@@ -16,7 +16,7 @@ from mixwright.model.record import Record
 from mixwright.model.results import UndoResult
 from mixwright.model.song import Song
 
-__all__ = ["SONG_FILE", "HistoryStep", "create_song", "edit_song", "history", "load_song", "undo"]
+__all__ = ["SONG_FILE", "HistoryStep", "create_song", "edit_song", "history", "load_song", "require_song", "undo"]
 
 _BY_HAND = "edited by hand"
 _LOCK_WAIT_S = 60.0
@@ -91,7 +91,7 @@ def edit_song(folder: Path, name: str, edit: Callable[[Song], Song]) -> Song:
     StateError
         when there is no song, or another program keeps writing it
     """
-    _require_song(folder)
+    require_song(folder)
     with _writing(folder) as journal:
         text = _text(folder)
         body = text.removeprefix(_BOM)
@@ -118,7 +118,7 @@ def undo(folder: Path) -> UndoResult:
     StateError
         when there is nothing to undo
     """
-    _require_song(folder)
+    require_song(folder)
     with _writing(folder) as journal:
         replaced = (folder / SONG_FILE).read_bytes()
         text = replaced.decode("utf-8", errors="replace")  # it may be what is to be undone that is broken
@@ -140,7 +140,7 @@ def undo(folder: Path) -> UndoResult:
 
 def history(folder: Path, *, limit: int = 100) -> tuple[HistoryStep, ...]:
     """Return the last steps of the journal, the newest last; the first of all is the state it began with."""
-    _require_song(folder)
+    require_song(folder)
     journal = _journal(folder)
     steps = [(number, journal.read(number)) for number in journal.numbers()[-limit:]]
     return tuple(HistoryStep(number=number, name=step.name, at=step.at) for number, step in steps)
@@ -193,7 +193,8 @@ def _write(folder: Path, text: str) -> None:
         part.write_bytes(text.encode("utf-8"))
 
 
-def _require_song(folder: Path) -> None:
+def require_song(folder: Path) -> None:
+    """Raise StateError where there is no song."""
     if not (folder / SONG_FILE).is_file():
         raise StateError(
             "there is no song here",
@@ -203,7 +204,7 @@ def _require_song(folder: Path) -> None:
 
 
 def _text(folder: Path) -> str:
-    _require_song(folder)
+    require_song(folder)
     try:
         content = (folder / SONG_FILE).read_bytes()
     except OSError as error:

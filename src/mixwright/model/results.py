@@ -9,7 +9,7 @@ from mixwright.model.audio import Fault
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.model.song import Section
-from mixwright.model.words import MoveKind, MoveState, Place, PrintKind, Role
+from mixwright.model.words import FileUse, MoveKind, MoveState, Place, PrintKind, Role
 
 
 class TrackIntake(Record, frozen=True, kw_only=True):
@@ -253,6 +253,70 @@ class CheckResult(Record, frozen=True, kw_only=True):
     """Checks of any finished files."""
 
     files: tuple[CheckedFile, ...]
+
+
+class CleanResult(Record, frozen=True, kw_only=True):
+    """What the cache of a song was freed of, and what remains.
+
+    `in_use_bytes`: of what remains, that of commands that are running. `left_alone`: files in the cache folder that are
+    no sound entries of ours and were not touched.
+    """
+
+    folder: str
+    freed_bytes: int
+    remaining_bytes: int
+    in_use_bytes: int
+    budget_bytes: int
+    left_alone: int
+
+
+class MovedFile(Record, frozen=True, kw_only=True):
+    """A file found by its content, and what the song says now; paths relative to the song."""
+
+    use: FileUse
+    id: str
+    was: str
+    file: str
+
+
+class MissingFile(Record, frozen=True, kw_only=True):
+    """A file that the song names and that is not there, and why it was not found."""
+
+    use: FileUse
+    id: str
+    file: str
+    why: str
+
+
+class RelinkResult(Record, frozen=True, kw_only=True):
+    """Which moved files were found under `folder`, and which are still missing."""
+
+    folder: str
+    found: tuple[MovedFile, ...]
+    missing: tuple[MissingFile, ...]
+
+
+class TrackFile(Record, frozen=True, kw_only=True):
+    """A file, relative to the song, and the track that it is of."""
+
+    id: str
+    file: str
+
+
+class RefreshResult(Record, frozen=True, kw_only=True):
+    """What is new where the tracks lie.
+
+    `added`: new tracks, as intake understood them. `changed`: tracks whose file now holds something else; it is not
+    taken. `missing`: tracks whose file is not there. `copies`: new files that hold what a track holds; they are not
+    added. `questions`: what to ask the artist about the new ones. `notes`: what is left to a person to decide.
+    """
+
+    added: tuple[TrackIntake, ...]
+    changed: tuple[TrackFile, ...]
+    missing: tuple[TrackFile, ...]
+    copies: tuple[TrackFile, ...]
+    questions: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 class TourResult(Record, frozen=True, kw_only=True):

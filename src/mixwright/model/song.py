@@ -166,7 +166,9 @@ class Song(Record, frozen=True, kw_only=True):
     pan_law_db: Annotated[float, Meta(ge=0.0, le=6.0)] = 3.0
     lead: tuple[str, ...] = ()
     rough: str = ""
+    rough_sha256: str = ""
     mix_print: str = ""
+    mix_print_sha256: str = ""
     printed_with: str = ""
     tracks: tuple[Track, ...] = ()
     sources: tuple[Source, ...] = ()

@@ -55,6 +55,7 @@ FaultKind = Literal[
     "too_many_channels",
 ]
 PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
+FileUse = Literal["track", "reference", "rough", "mix_print"]
 
 ROLES: tuple[Role, ...] = get_args(Role)
 DRUM_ROLES: frozenset[Role] = frozenset({"kick", "snare", "toms", "hats", "cymbals", "overheads", "room", "drums"})

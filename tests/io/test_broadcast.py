@@ -100,6 +100,12 @@ def test_hostile_notes_are_not_read(tmp_path: Path, text: bytes) -> None:
     assert read(tmp_path / "a.wav", chunk(b"iXML", text)).notes is None
 
 
+def test_the_encoding_that_notes_name_is_not_looked_up(tmp_path: Path) -> None:
+    found = read(tmp_path / "a.wav", chunk(b"iXML", IXML.replace("UTF-8", "rot13").encode())).notes
+    assert found is not None
+    assert found.project == "Invented caf\u00e9"
+
+
 def test_marks_with_labels_and_lengths(tmp_path: Path) -> None:
     found = read(tmp_path / "a.wav", cue((7, 96000), (2, 480)), chunk(b"data", noise(1)), adtl())
     assert found.marks == (Mark(480), Mark(96000, "Chorus", 4800))

@@ -153,7 +153,7 @@ def _notes(body: bytes) -> SessionNotes | None:
         return None
     found: dict[str, list[str]] = {name: [] for name in _NOTES}
     path: list[str] = []
-    parser = expat.ParserCreate()
+    parser = expat.ParserCreate("UTF-8")  # whatever the document names: a name would be looked up among all codecs
     parser.buffer_text = True
 
     def refuse(*_: object) -> None:

@@ -3,14 +3,23 @@
 
 from __future__ import annotations
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mixwright.intake.faults import clipped_badly, common_rate_hz, delivery_faults, own_faults
+from mixwright.intake.faults import (
+    clipped_badly,
+    common_rate_hz,
+    delivery_faults,
+    header_faults,
+    own_faults,
+    stamp_faults,
+)
 from mixwright.intake.flat_runs import FlatRuns
 from mixwright.intake.listening import listen, trace_db
+from mixwright.model.audio import AudioInfo
 
 RATE_HZ = 48000
 SECONDS = 2
@@ -32,6 +41,47 @@ def kinds(one) -> dict[str, str]:
 def test_a_clean_file_has_no_fault():
     assert kinds(heard(sine(997))) == {}
     assert kinds(heard(sine(997), sine(440))) == {}
+
+
+def stamped(frames: int, stamp: int | None, rate_hz: int = RATE_HZ) -> AudioInfo:
+    return AudioInfo(
+        container="WAV", encoding="pcm24", sample_rate_hz=rate_hz, channels=1, frames=frames, time_stamp_frames=stamp
+    )
+
+
+def late(*infos: AudioInfo | None) -> list[list[str]]:
+    return [[fault.detail for fault in faults] for faults in stamp_faults(infos)]
+
+
+def test_time_stamps_tell_where_a_file_starts():
+    hour = 3600 * RATE_HZ
+    whole, cut = stamped(100 * RATE_HZ, hour), stamped(20 * RATE_HZ, hour + 12 * RATE_HZ)
+    assert late(whole, cut, stamped(20 * RATE_HZ, None), None) == [
+        [],
+        ["its time stamp says that it starts 12.000 s after the earliest file"],
+        [],
+        [],
+    ]
+    # The same time at another rate, and stamps of sessions that lie further apart than the song is long.
+    assert late(whole, stamped(100 * 96000, 2 * hour, 96000)) == [[], []]
+    assert late(whole, stamped(100 * RATE_HZ, 3 * hour)) == [[], []]
+    assert late() == []
+
+
+def test_what_a_header_says_wrong_is_told():
+    def told(**said: object) -> list[tuple[str, str, str]]:
+        info = msgspec.structs.replace(stamped(2 * RATE_HZ, None), **said)
+        return [(fault.kind, fault.severity, fault.detail) for fault in header_faults(info)]
+
+    assert told() == []
+    assert told(header_frames=3 * RATE_HZ) == [
+        ("truncated", "look", "its header promises 3.00 s, the file holds 2.00 s: the end is missing")
+    ]
+    assert told(header_frames=2**59)[0][2].startswith("its header promises more than any file holds")
+    assert told(header_frames=RATE_HZ, disagreements=("a", "b")) == [
+        ("header_differs", "look", "its header promises 1.00 s, the file holds 2.00 s"),
+        ("header_differs", "look", "a; b"),
+    ]
 
 
 def test_empty_silent_constant_and_wide_files_cannot_be_used():

@@ -72,6 +72,15 @@ def test_a_view_reads_anywhere(tmp_path: Path) -> None:
         assert view.seek(-2, 2) == len(whole) - 2
 
 
+def test_the_time_stamp_is_found(tmp_path: Path, decoder: Decoder) -> None:
+    bext = bytearray(602)
+    bext[338:346] = struct.pack("<II", 5, 1)  # low and high half, EBU Tech 3285 version 2, Table 1
+    (tmp_path / "a").write_bytes(riff(chunk(b"bext", bytes(bext)), fmt(), chunk(b"data", noise(7))))
+    assert decoder.probe(tmp_path / "a").time_stamp_frames == 2**32 + 5
+    (tmp_path / "a").write_bytes(riff(fmt(), chunk(b"data", noise(7))))
+    assert decoder.probe(tmp_path / "a").time_stamp_frames is None
+
+
 def sparse(path: Path, head: bytes, length: int) -> Path:
     """Write a head and nothing after it, so that the disk holds next to nothing."""
     with path.open("wb") as file:

@@ -119,6 +119,32 @@ def common_length_s(heard: Sequence[Listening]) -> float | None:
     return length if count > 1 or len(heard) == 1 else None
 
 
+def stamp_faults(infos: Sequence[AudioInfo | None]) -> list[tuple[Fault, ...]]:
+    """Return, for every file, whether its time stamp puts its start after that of the earliest file with one.
+
+    Stamps further apart than the longest file lasts tell of sessions, not of places in a song: they say nothing here.
+    """
+    stamps_s = [
+        None if info is None or info.time_stamp_frames is None else info.time_stamp_frames / info.sample_rate_hz
+        for info in infos
+    ]
+    given_s = [stamp_s for stamp_s in stamps_s if stamp_s is not None]
+    longest_s = max((info.frames / info.sample_rate_hz for info in infos if info is not None), default=0.0)
+    first_s = min(given_s, default=0.0)
+    if max(given_s, default=0.0) - first_s >= longest_s:
+        return [()] * len(infos)
+    faults: list[tuple[Fault, ...]] = []
+    for info, stamp_s in zip(infos, stamps_s, strict=True):
+        late_s = 0.0 if stamp_s is None else stamp_s - first_s
+        # One frame more or less is rounding between rates, not a difference.
+        if info is None or late_s <= 1.5 / info.sample_rate_hz:
+            faults.append(())
+            continue
+        detail = f"its time stamp says that it starts {late_s:.3f} s after the earliest file"
+        faults.append((Fault(kind="starts_late", severity="look", detail=detail),))
+    return faults
+
+
 def delivery_faults(heard: Sequence[Listening | None], names: Sequence[str], rate_hz: int) -> list[tuple[Fault, ...]]:
     """Return, for every file, the faults that show only beside the other files.
 

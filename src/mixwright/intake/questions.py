@@ -110,7 +110,11 @@ def _copies(delivery: Understood) -> list[str]:
 
 def _cut(delivery: Understood) -> list[str]:
     cut = [i for i in delivery.with_fault("starts_late") if delivery.used[i]]
-    return [f"Where in the song does {_listed(delivery, cut)} begin? It is short and sounds at once."] if cut else []
+    if not cut:
+        return []
+    return [
+        f"Where in the song does {_listed(delivery, cut)} begin? By length or time stamp it was printed from later on."
+    ]
 
 
 def _prints(delivery: Understood) -> list[str]:

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mixwright.errors import InputError, printable
-from mixwright.intake.faults import common_rate_hz, delivery_faults, header_faults, own_faults
+from mixwright.intake.faults import common_rate_hz, delivery_faults, header_faults, own_faults, stamp_faults
 from mixwright.intake.grid import BEATS_PER_BAR, Grid, find_grid
 from mixwright.intake.ids import Ids, slug
 from mixwright.intake.likeness import Trace
@@ -190,8 +190,10 @@ def _own_faults(file: ReceivedFile) -> tuple[Fault, ...]:
 
 def _compare(kept: Sequence[_Row], rate_hz: int) -> None:
     labels = [printable(row.received.label) for row in kept]
-    for row, faults in zip(kept, delivery_faults([row.heard for row in kept], labels, rate_hz), strict=True):
-        row.faults += faults
+    stamped = stamp_faults([row.received.info for row in kept])
+    beside = delivery_faults([row.heard for row in kept], labels, rate_hz)
+    for row, faults, late in zip(kept, beside, stamped, strict=True):
+        row.faults += faults + late
         row.why = next((fault.detail for fault in faults if fault.kind == "exact_duplicate"), "")
 
 

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """What a recorder or workstation wrote beside the audio: broadcast extension, iXML, marks and their labels.
 
-Everything here comes from a file, is bounded in number and size, and is text to be escaped where it is shown.
+Everything here comes from a file, is bounded in number and size, and is text to be escaped where it is shown. The
+decoding child imports this module: it needs the standard library alone.
 """
 
 from __future__ import annotations
@@ -10,9 +11,10 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 from xml.parsers import expat
 
-from mixwright.io.chunks import Chunk, read_body
+from mixwright.io.chunks import Chunk, ChunkList, read_body
 from mixwright.io.header import read_header
 
 _MOST_BYTES = 1 << 20
@@ -109,7 +111,7 @@ def read_broadcast(path: Path) -> Broadcast:
 
         lists = [body(chunk) for chunk in chunks.chunks if chunk.name in (b"LIST", b"list")][:_MOST_LISTS]
         return Broadcast(
-            extension=_extension(body(chunks.first(b"bext")), chunks.order),
+            extension=read_extension(file, chunks),
             notes=_notes(body(chunks.first(b"iXML"))),
             marks=_marks(body(chunks.first(b"cue ")), lists, chunks.order),
         )
@@ -125,8 +127,11 @@ def _text(raw: bytes) -> str:
     return text[:_MOST_TEXT].strip()
 
 
-def _extension(body: bytes, order: str) -> BroadcastExtension | None:
-    layout = struct.Struct(order + _BEXT)
+def read_extension(file: IO[bytes], chunks: ChunkList) -> BroadcastExtension | None:
+    """Return the broadcast extension of a file whose chunks are known; None when it has none, or a cut one."""
+    chunk = chunks.first(b"bext")
+    body = read_body(file, chunk, _MOST_BYTES) if chunk is not None else b""
+    layout = struct.Struct(chunks.order + _BEXT)
     if len(body) < layout.size:
         return None
     fields = layout.unpack_from(body)

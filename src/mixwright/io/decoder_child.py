@@ -22,6 +22,7 @@ from typing import IO, Any
 import numpy as np
 import soundfile
 
+from mixwright.io.broadcast import read_extension
 from mixwright.io.header import Header, read_header
 from mixwright.io.rf64_view import Rf64View
 from mixwright.jobs.array_file import ArrayWriter
@@ -133,6 +134,7 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         header = read_header(file)
         if header is None:
             raise Refusal("format", _not_audio(file))
+        extension = read_extension(file, header.chunks) if header.chunks is not None else None
         file.seek(0)
         try:
             with ForwardFile(_as_known(file, header)) as sound:
@@ -144,6 +146,7 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
             reasons = "; ".join(header.disagreements[:_MOST_REASONS]) or error.error_string.strip().rstrip(".")
             raise Refusal("format", f"cannot be decoded ({reasons})") from None
     promised = header.frames if header.frames is not None else info["header_frames"]
+    info["time_stamp_frames"] = None if extension is None else extension.time_reference_frames
     if promised is not None and promised != info["frames"] and info["encoding"] != "mpeg layer 3":
         info["header_frames"] = promised
     else:

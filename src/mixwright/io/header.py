@@ -15,6 +15,9 @@ from typing import IO
 
 from mixwright.io.chunks import MAX_CHUNKS, NOT_HERE, Chunk, ChunkList, read_at, read_body, read_chunks
 
+#: A product of two lies stays a number of 64 bits.
+_MOST_PROMISED = 1 << 62
+
 
 @dataclass(frozen=True)
 class Header:
@@ -181,7 +184,8 @@ def _caf(file: IO[bytes], start: int, end: int) -> Header:
                 packet_bytes, packet_frames = struct.unpack(">II", body[16:24])
         elif name == b"data":
             known = size >= 4 and packet_bytes and packet_frames
-            return Header("CAF", (size - 4) // packet_bytes * packet_frames if known else None)
+            frames = (size - 4) // packet_bytes * packet_frames if known else None
+            return Header("CAF", None if frames is None else min(frames, _MOST_PROMISED))
         if size < 0:
             break
         position += 12 + size

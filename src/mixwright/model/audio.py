@@ -12,6 +12,7 @@ class AudioInfo(Record, frozen=True, kw_only=True):
 
     `header_frames` is set when the header promises another number of frames than the file holds.
     `disagreements` says in words where else header and file do not go together.
+    `time_stamp_frames`: frames from midnight to the first one, as a broadcast extension gives them.
     """
 
     container: str
@@ -22,6 +23,7 @@ class AudioInfo(Record, frozen=True, kw_only=True):
     bits: int | None = None
     header_frames: int | None = None
     disagreements: tuple[str, ...] = ()
+    time_stamp_frames: int | None = None
 
 
 class Fault(Record, frozen=True, kw_only=True):

@@ -11,19 +11,25 @@ from mixwright.model.results import (
     CheckedFile,
     CheckLine,
     CheckResult,
+    CleanResult,
     DecideResult,
     DeliverResult,
     MeasureResult,
+    MissingFile,
     MixResult,
+    MovedFile,
     PlannedMove,
     PlanResult,
     PrintedFile,
+    RefreshResult,
+    RelinkResult,
     SectionLevel,
     SourceIntake,
     SpectrumSpread,
     Spread,
     StartResult,
     TourResult,
+    TrackFile,
     TrackIntake,
     TrackLevels,
     UndoResult,
@@ -226,6 +232,39 @@ def decide_result() -> DecideResult:
 def undo_result() -> UndoResult:
     """Return one step taken back."""
     return UndoResult(undone="accept 2 moves", remaining=1)
+
+
+def clean_result() -> CleanResult:
+    """Return a cache brought to its budget while a command runs."""
+    return CleanResult(
+        folder="bus/cache",
+        freed_bytes=12_300_000_000,
+        remaining_bytes=640_000_000,
+        in_use_bytes=120_000_000,
+        budget_bytes=40 << 30,
+        left_alone=1,
+    )
+
+
+def relink_result() -> RelinkResult:
+    """Return one file found and one still missing."""
+    return RelinkResult(
+        folder="/archive",
+        found=(MovedFile(use="track", id="bass-di", was="../tracks/Bass DI.wav", file="../../archive/bass.wav"),),
+        missing=(MissingFile(use="rough", id="rough", file="../rough.wav", why="nothing there holds the same"),),
+    )
+
+
+def refresh_result() -> RefreshResult:
+    """Return a new track with a fault, a changed one, a missing one, and a copy."""
+    return RefreshResult(
+        added=(start_result().tracks[0],),
+        changed=(TrackFile(id="bass-di", file="../tracks/Bass DI.wav"),),
+        missing=(TrackFile(id="shaker", file="../tracks/Shaker.wav"),),
+        copies=(TrackFile(id="kick-in", file="../tracks/Kick In copy.wav"),),
+        questions=("Is the new take meant to replace the old one?",),
+        notes=("lead-2 may read as one layer with lead-vox: give them one source in song.toml if so.",),
+    )
 
 
 def mix_result() -> MixResult:

@@ -15,11 +15,14 @@ from mixwright.version import __version__  # noqa: E402
 
 if TYPE_CHECKING:
     from mixwright.app.check import check
+    from mixwright.app.clean import clean
     from mixwright.app.decide import accept, add, change, refuse, undo
     from mixwright.app.deliver import deliver
     from mixwright.app.measure import measure
     from mixwright.app.mix import mix
     from mixwright.app.plan import plan
+    from mixwright.app.refresh import refresh
+    from mixwright.app.relink import relink
     from mixwright.app.start import start
     from mixwright.app.tour import tour
 
@@ -28,11 +31,14 @@ _HOME = {
     "add": "decide",
     "change": "decide",
     "check": "check",
+    "clean": "clean",
     "deliver": "deliver",
     "measure": "measure",
     "mix": "mix",
     "plan": "plan",
+    "refresh": "refresh",
     "refuse": "decide",
+    "relink": "relink",
     "start": "start",
     "tour": "tour",
     "undo": "decide",
@@ -44,11 +50,14 @@ __all__ = [
     "add",
     "change",
     "check",
+    "clean",
     "deliver",
     "measure",
     "mix",
     "plan",
+    "refresh",
     "refuse",
+    "relink",
     "start",
     "tour",
     "undo",

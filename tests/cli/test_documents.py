@@ -28,6 +28,9 @@ CASES = {
     "undo": (["bus"], invented.undo_result(), "bus", ["Taken back: accept 2 moves", "1 step before it"]),
     "mix": (["bus"], invented.mix_result(), "bus", ["bus/mixes/night-bus.wav", "-1.7 dBTP", "mixwright deliver bus"]),
     "deliver": (["bus"], invented.deliver_result(), "bus", ["6 files in bus/prints/001", "holds", "-101.3 dBFS"]),
+    "relink": (["bus", "/archive"], invented.relink_result(), "bus", ["1 file found, 1 still missing", "bass-di: ../"]),
+    "refresh": (["bus"], invented.refresh_result(), "bus", ["1 new track", "mixwright relink bus FOLDER", "not added"]),
+    "clean": (["bus", "--all"], invented.clean_result(), "bus", ["12.3 GB freed", "640 MB remain, 120 MB of it"]),
     "check": (["a.wav"], invented.check_result(), None, ["prints/001/Mix.wav: WAV, PCM_24, 48 kHz", "holds"]),
 }  # fmt: skip
 
@@ -112,6 +115,28 @@ def test_mix_and_deliver_hand_their_options_on(app, mixwright):
     assert calls[0][1]["template"] == "{title}"
     assert calls[0][1]["undecided_ok"]
     assert calls[0][1]["mutes_ok"]
+
+
+def test_clean_and_relink_hand_their_options_on(app, mixwright):
+    calls = app("clean", invented.clean_result())
+    mixwright("clean", "bus")
+    mixwright("clean", "bus", "--all")
+    assert calls == [((Path("bus"),), {"everything": False}), ((Path("bus"),), {"everything": True})]
+    calls = app("relink", invented.relink_result())
+    mixwright("relink", "bus")
+    mixwright("relink", "bus", "there")
+    assert [arguments for arguments, _ in calls] == [(Path("bus"), None), (Path("bus"), Path("there"))]
+
+
+def test_strict_counts_what_is_not_as_received(app, mixwright):
+    app("relink", invented.relink_result())
+    ended = mixwright("relink", "bus", "--json", "--strict")
+    assert ended.status == 3
+    assert ended.document["warnings"] == ["../rough.wav: nothing there holds the same"]
+    app("refresh", invented.refresh_result())
+    warnings = mixwright("refresh", "bus", "--json").document["warnings"]
+    assert "../tracks/Bass DI.wav: changed since it was received" in warnings
+    assert "../tracks/Shaker.wav: missing" in warnings
 
 
 @pytest.mark.parametrize(("name", "words"), [("measure", "measure bus"), ("mix", "mix bus"), ("check", "check a.wav")])

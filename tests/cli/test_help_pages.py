@@ -63,6 +63,7 @@ def test_every_fixed_word_is_explained():
         words.Severity,
         words.FaultKind,
         words.PrintKind,
+        words.FileUse,
         Attribute,
         get_type_hints(Spread)["unit"],
     )

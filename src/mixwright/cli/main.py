@@ -31,6 +31,9 @@ COMMANDS = (
     "mix",
     "deliver",
     "check",
+    "relink",
+    "refresh",
+    "clean",
     "completion",
 )
 #: What the surroundings do to us: not a fault of this program.

@@ -102,6 +102,11 @@ def rate(rate_hz: int) -> str:
     return f"{rate_hz / 1000:g} kHz"
 
 
+def size(size_bytes: int) -> str:
+    """Return a size on disk in decimal units: ``0 MB``, ``812 MB``, ``23.4 GB``."""
+    return f"{size_bytes / 1e9:.1f} GB" if size_bytes >= 999.5e6 else f"{size_bytes / 1e6:.0f} MB"
+
+
 def depth(sample_format: str) -> str:
     """Return a sample format the way it is said: ``24 bit``; a word that is not known here stays."""
     return _DEPTHS.get(sample_format, sample_format)

@@ -15,18 +15,21 @@ from mixwright.model.results import (
     CheckedFile,
     CheckLine,
     CheckResult,
+    CleanResult,
     DecideResult,
     DeliverResult,
     MeasureResult,
     MixResult,
     PlannedMove,
     PlanResult,
+    RefreshResult,
+    RelinkResult,
     StartResult,
     TourResult,
     TrackIntake,
     UndoResult,
 )
-from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, with_unit
+from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
 from mixwright.report.rows import rows
 from mixwright.report.sentences import (
     before_after,
@@ -155,6 +158,50 @@ def check_text(result: CheckResult) -> list[str]:
     for file in result.files:
         lines += [*_checked(file), ""]
     return lines[:-1]
+
+
+def clean_text(result: CleanResult) -> list[str]:
+    """Return what the cache was freed of, and what remains."""
+    in_use = f", {size(result.in_use_bytes)} of it in use by a running command" if result.in_use_bytes else ""
+    lines = [
+        f"{size(result.freed_bytes)} freed from {result.folder}.",
+        f"{size(result.remaining_bytes)} remain{in_use}; up to {size(result.budget_bytes)} may.",
+    ]
+    if result.left_alone:
+        lines.append(f"{count(result.left_alone, 'file')} there not as written by mixwright, and left alone.")
+    return lines
+
+
+def relink_text(result: RelinkResult, song: str) -> list[str]:
+    """Return what was found, and what is still missing."""
+    if not result.found and not result.missing:
+        return ["Every file is where the song says."]
+    counts = f"{count(len(result.found), 'file')} found, {len(result.missing) or 'none'} still missing"
+    lines = [f"Looked in {result.folder}: {counts}."]
+    lines += _listed("Found", (f"{moved.id}: {moved.was} is now {moved.file}" for moved in result.found))
+    lines += _listed("Still missing", (f"{lost.id}: {lost.file}: {lost.why}" for lost in result.missing))
+    return lines + (_next(f"mixwright relink {_quoted(song)} FOLDER   (another one)") if result.missing else [])
+
+
+def refresh_text(result: RefreshResult, song: str) -> list[str]:
+    """Return the new tracks, and what else is not as it was."""
+    lines = [capital(f"{count(len(result.added), 'new track')}.")]
+    if result.added:
+        head = ("id", "role", "sure", "place", "group", "starts", "length", "file")
+        lines += ["", *rows(head, [_track_row(track) for track in result.added], right="256")]
+    lines += _listed("Faults", (f"{track.file}: {_fault(fault)}" for track in result.added for fault in track.faults))
+    lines += _listed("Left out", (f"{track.file}: {track.why}" for track in result.added if not track.use))
+    lines += _listed(
+        "Changed since received, and not taken (clear its sha256 in song.toml to take it)",
+        (f"{track.id}: {track.file}" for track in result.changed),
+    )
+    lines += _listed("Holds what a track holds, and not added", (f"{c.file}: {c.id}" for c in result.copies))
+    lines += _listed("Missing", (f"{track.id}: {track.file}" for track in result.missing))
+    lines += _listed("To decide", result.notes)
+    lines += _listed("Ask the artist", result.questions)
+    if result.missing:
+        return lines + _next(f"mixwright relink {_quoted(song)} FOLDER")
+    return lines + (_next(f"mixwright plan {_quoted(song)}") if result.added else [])
 
 
 def tour_text(result: TourResult) -> list[str]:

@@ -6,7 +6,15 @@ from __future__ import annotations
 from mixwright.model.audio import Fault
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
-from mixwright.model.results import CheckResult, DeliverResult, MeasureResult, MixResult, StartResult
+from mixwright.model.results import (
+    CheckResult,
+    DeliverResult,
+    MeasureResult,
+    MixResult,
+    RefreshResult,
+    RelinkResult,
+    StartResult,
+)
 from mixwright.report.figures import count, with_unit
 
 
@@ -22,6 +30,12 @@ def warnings_of(result: Record) -> tuple[str, ...]:
         return tuple(found)
     if isinstance(result, CheckResult):
         return tuple(line for f in result.files for line in _faults(f.file, f.faults))
+    if isinstance(result, RelinkResult):
+        return tuple(f"{lost.file}: {lost.why}" for lost in result.missing)
+    if isinstance(result, RefreshResult):
+        found = [line for t in result.added for line in _faults(t.file, t.faults)]
+        found += [f"{track.file}: changed since it was received" for track in result.changed]
+        return (*found, *(f"{track.file}: missing" for track in result.missing))
     if isinstance(result, MeasureResult):
         return _over("The mix", result.mix)
     if isinstance(result, MixResult):

@@ -1,0 +1,281 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Add what is new in the folders of the tracks; what the song has stays as it is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from mixwright.app.page import write_page
+from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to
+from mixwright.app.relink import is_there
+from mixwright.errors import InputError, listed
+from mixwright.intake.ids import Ids, slug
+from mixwright.intake.receive import Intake, ReceivedFile, receive
+from mixwright.io.decode import Decoder
+from mixwright.io.hashing import file_sha256
+from mixwright.io.kept import read_kept, relative_to_song, song_path, write_kept
+from mixwright.io.song_file import edit_song, load_song
+from mixwright.io.stems import StemStore
+from mixwright.jobs.cache import Cache
+from mixwright.jobs.pool import in_order
+from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.files import files_of
+from mixwright.model.results import RefreshResult, SourceIntake, StartResult, TrackFile, TrackIntake
+from mixwright.model.song import MASTER, Group, Song, Source, Track, changed
+
+#: What the song folder itself holds is no delivery.
+_OWN_FOLDERS = ("cache", "kept", "mixes", "prints")
+
+
+@dataclass(frozen=True, eq=False)
+class _Added:
+    """A song with new tracks, and what intake tells of them."""
+
+    song: Song
+    tracks: tuple[TrackIntake, ...] = ()
+    sources: tuple[SourceIntake, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """What lies in the folders: tracks whose file changed, copies, and old (by id) and new tracks understood."""
+
+    changed: Sequence[Track]
+    copies: tuple[TrackFile, ...]
+    old: Sequence[str] = ()
+    understood: Intake | None = None
+
+
+def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None) -> RefreshResult:
+    """Read audio files that are new in the folders of the song's tracks, and add them as tracks.
+
+    Looked at are the folders that hold a track, and folders in them one level deep. New files are understood beside
+    the tracks that are there, as `start` does, and get ids of their own. Settings and decisions of existing tracks
+    stay as they are; a file whose content changed is told, never taken.
+
+    Parameters
+    ----------
+    song : Path
+        The song folder.
+    report, cancel
+        Progress and the user's switch to stop; nothing is changed then.
+
+    Raises
+    ------
+    StateError, SettingError
+        when the song, or what was kept of its intake, cannot be read
+    OutputError
+        when the disk cannot hold the new tracks
+    """
+    song = Path(song)
+    now = load_song(song)
+    intake = read_kept(song, "intake", StartResult)
+    there = [track for track in now.tracks if is_there(song, track.file)]
+    seen = _look(song, now, there, report, cancel)
+    added = _add(song, seen, intake) if seen.understood else _Added(now)
+    known = {track.id for track in there}
+    result = RefreshResult(
+        added=added.tracks,
+        changed=tuple(TrackFile(id=track.id, file=track.file) for track in seen.changed),
+        missing=tuple(TrackFile(id=track.id, file=track.file) for track in now.tracks if track.id not in known),
+        copies=seen.copies,
+        questions=_new_questions(seen.understood, intake),
+        notes=added.notes,
+    )
+    if added.tracks:
+        if intake is not None:
+            kept = changed(
+                intake,
+                tracks=(*intake.tracks, *added.tracks),
+                sources=(*intake.sources, *added.sources),
+                questions=(*intake.questions, *result.questions),
+            )
+            write_kept(song, "intake", kept)
+        write_page(song)
+    return result
+
+
+def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel: Cancel | None) -> _Seen:
+    """Compare the files that are there with what was received, and listen to those that are new."""
+    with Decoder() as decoder, Cache(song / "cache") as cache, StemStore(cache, decoder) as store:
+        delivery = _unknown(song, now, there, decoder)
+        job = Job("comparing files", max(1, len(there) + len(delivery.files)), report, cancel)
+
+        def digest(path: Path) -> str:
+            job.step()
+            try:
+                return file_sha256(path, cache)
+            except InputError:  # told by intake
+                return ""
+
+        digests = in_order(digest, [song_path(song, track.file) for track in there])
+        differ = [t for t, found in zip(there, digests, strict=True) if t.sha256 and found != t.sha256]
+        holders = {track.sha256: track.id for track in now.tracks if track.sha256}
+        contents = in_order(digest, [path for path, _ in delivery.files])
+        paired = list(zip(delivery.files, contents, strict=True))
+        copies = tuple(
+            TrackFile(id=holders[content], file=relative_to_song(song, path))
+            for (path, _), content in paired
+            if content in holders
+        )
+        new = Delivery(tuple(file for file, content in paired if content not in holders), delivery.root, 0)
+        if not new.files:
+            return _Seen(differ, copies)
+        check_space(new, song, decoder)
+        old = [track for track in there if track.use and track not in differ]
+        known = [(song_path(song, track.file), Path(track.file).name) for track in old]
+        job = Job("reading tracks", len(known) + len(new.files), report, cancel)
+
+        def one(item: tuple[Path, str]) -> ReceivedFile:
+            received = listen_to(store, cache, song, *item)
+            job.step()
+            return received
+
+        heard = list(in_order(one, [*known, *new.files]))
+        return _Seen(differ, copies, [track.id for track in old], _understood(heard, now))
+
+
+def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) -> Delivery:
+    """Return the audio files in the folders of the tracks that the song does not name."""
+    named = {song_path(song, file.file).resolve() for file in files_of(now) if is_there(song, file.file)}
+    parents = {song_path(song, track.file).resolve().parent for track in there}
+    folders = sorted(place for place in parents if not parents & set(place.parents))
+    if not folders:
+        return Delivery((), song, 0)
+    delivery = find_delivery(folders, sorted(named), decoder)
+    own = [song.resolve() / name for name in _OWN_FOLDERS]
+    files = tuple(
+        (path, label) for path, label in delivery.files if not any(place in path.resolve().parents for place in own)
+    )
+    return Delivery(files, delivery.root, 0)
+
+
+def _understood(heard: Sequence[ReceivedFile], now: Song) -> Intake | None:
+    """Return what intake makes of old and new tracks together; None when it can use none of them."""
+    try:
+        return receive(
+            heard,
+            title=now.title,
+            rate_hz=now.rate_hz,
+            tempo_bpm=now.tempo_bpm,
+            as_mixed=now.tracks_are == "as mixed",
+        )
+    except InputError:
+        return None
+
+
+def _new_questions(understood: Intake | None, intake: StartResult | None) -> tuple[str, ...]:
+    asked = intake.questions if intake else ()
+    return tuple(question for question in understood.questions if question not in asked) if understood else ()
+
+
+def _add(song: Path, seen: _Seen, intake: StartResult | None) -> _Added:
+    """Write the new tracks into the song as it is by now."""
+    assert seen.understood is not None
+    understood = seen.understood
+    done: list[_Added] = []
+
+    def edit(now: Song) -> Song:
+        done.append(_merged(now, understood, seen.old, intake))
+        return done[-1].song
+
+    count = len(understood.tracks) - len(seen.old)
+    edit_song(song, f"refresh: {count} new track{'s' if count > 1 else ''}", edit)
+    return done[-1]
+
+
+def _merged(now: Song, understood: Intake, old: Sequence[str], intake: StartResult | None) -> _Added:
+    """Return the song with the tracks of an intake; the first of these are there already, by the ids of `old`."""
+    ids = Ids(_taken(now, intake))
+    files = {track.file for track in now.tracks}
+    pairs = list(zip(understood.song.tracks, understood.tracks, strict=True))[len(old) :]
+    pairs = [(track, told) for track, told in pairs if track.file not in files]
+    own = {track.id: ids.new(slug(track.name) or "track") for track, _ in pairs}
+    own |= {track.id: id_ for track, id_ in zip(understood.song.tracks, old, strict=False)}
+    before = {track.id: track for track in now.tracks}
+    groups, new_groups = _groups(now, understood, [track for track, _ in pairs], own, before, ids)
+    sources, new_sources, notes = _sources(understood, {track.id for track, _ in pairs}, own, before, ids)
+    tracks, tellings = [], []
+    for track, told in pairs:
+        fields = {"id": own[track.id], "source": sources.get(track.id, ""), "group": groups.get(track.group, "")}
+        tracks.append(changed(track, **fields))
+        tellings.append(changed(told, **{**fields, "source": fields["source"] or fields["id"]}))
+    return _Added(
+        song=changed(
+            now,
+            tracks=(*now.tracks, *tracks),
+            sources=(*now.sources, *(Source(id=source.id, name=source.name) for source in new_sources)),
+            groups=(*now.groups, *new_groups),
+        ),
+        tracks=tuple(tellings),
+        sources=tuple(new_sources),
+        notes=tuple(notes),
+    )
+
+
+def _taken(now: Song, intake: StartResult | None) -> set[str]:
+    """Return every id that means something, or did: an id is never given twice."""
+    named = (now.tracks, now.sources, now.groups, now.sends, now.references)
+    taken = {MASTER, *(record.id for records in named for record in records)}
+    taken |= {track.source for track in now.tracks} | {move.target for move in now.moves}
+    if intake is not None:
+        taken |= {track.id for track in intake.tracks} | {source.id for source in intake.sources}
+    return taken
+
+
+def _groups(
+    now: Song,
+    understood: Intake,
+    new: Sequence[Track],
+    own: Mapping[str, str],
+    before: Mapping[str, Track],
+    ids: Ids,
+) -> tuple[dict[str, str], list[Group]]:
+    """Return the song's group for each group of the intake: where the tracks of its kind are now, else a new one."""
+    chosen: dict[str, str] = {}
+    made: list[Group] = []
+    for group in understood.song.groups:
+        if all(track.group != group.id for track in new):
+            continue
+        alike = [
+            before[own[t.id]].group for t in understood.song.tracks if t.group == group.id and own.get(t.id) in before
+        ]
+        same = [known.id for known in now.groups if known.name == group.name]
+        if alike:
+            chosen[group.id] = Counter(alike).most_common(1)[0][0]
+        elif same:
+            chosen[group.id] = same[0]
+        else:
+            chosen[group.id] = ids.new(group.id, otherwise=f"{group.id}-group")
+            made.append(changed(group, id=chosen[group.id]))
+    return chosen, made
+
+
+def _sources(
+    understood: Intake, new: Collection[str], own: Mapping[str, str], before: Mapping[str, Track], ids: Ids
+) -> tuple[dict[str, str], list[SourceIntake], list[str]]:
+    """Return the source of each new track that reads as one with others, the new sources, and what a person decides.
+
+    A new track joins the source of the old ones; old tracks that stand alone are not joined to anything.
+    """
+    chosen: dict[str, str] = {}
+    made: list[SourceIntake] = []
+    notes: list[str] = []
+    for source in understood.sources:
+        joining = [member for member in source.tracks if member in new]
+        old = [own[member] for member in source.tracks if own.get(member) in before]
+        homes = {before[member].source for member in old}
+        if joining and not old and len(joining) > 1:
+            id_ = ids.new(source.id)
+            made.append(changed(source, id=id_, tracks=tuple(own[member] for member in joining)))
+            chosen |= dict.fromkeys(joining, id_)
+        elif len(homes) == 1 and "" not in homes:
+            chosen |= dict.fromkeys(joining, homes.pop())
+        elif joining and old:
+            names = listed([own[member] for member in joining])
+            notes.append(f"{names} may read as one layer with {listed(old)}: give them one source in song.toml if so.")
+    return chosen, made, notes

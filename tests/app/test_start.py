@@ -79,6 +79,7 @@ def test_a_folder_becomes_a_song(delivery, tmp_path):
     assert song_path(tmp_path / "song", song.references[0].file).samefile(reference)
     # The one file that reads as a mix is taken for the rough mix, and asked about.
     assert song_path(tmp_path / "song", song.rough).samefile(delivery / "RoughMix_v3.wav")
+    assert song.rough_sha256 == before["RoughMix_v3.wav"]
     assert any("RoughMix_v3.wav" in question for question in result.questions)
     assert read_kept(tmp_path / "song", "intake", StartResult) == result
 
@@ -90,6 +91,7 @@ def test_a_given_rough_mix_is_no_track_and_settings_are_kept(delivery, tmp_path)
     song = load_song(tmp_path / "song")
     assert (song.title, song.rate_hz, song.tempo_bpm) == ("Other", 48000, 97.0)
     assert song_path(tmp_path / "song", song.rough).samefile(rough)
+    assert song.rough_sha256 == hashlib.sha256(rough.read_bytes()).hexdigest()
     assert {fault.kind for track in result.tracks if track.use for fault in track.faults} >= {"rate_differs"}
 
 

@@ -113,8 +113,9 @@ def check_space(delivery: Delivery, into: Path, decoder: Decoder) -> None:
     parent = next((folder for folder in into.absolute().parents if folder.exists()), into)
     free = shutil.disk_usage(parent).free
     if needed > free:
+        what = "1 track takes" if len(delivery.files) == 1 else f"{len(delivery.files)} tracks take"
         raise OutputError(
-            f"{len(delivery.files)} tracks take {needed / 1e9:.1f} GB when decoded, {free / 1e9:.1f} GB are free",
+            f"{what} {needed / 1e9:.1f} GB when decoded, {free / 1e9:.1f} GB are free",
             where=printable(into),
             hint="free some space, or choose a folder on another disk",
         )

@@ -1,0 +1,196 @@
+# SPDX-License-Identifier: Apache-2.0
+"""`refresh` adds what is new beside the tracks, and leaves all else as it is."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from intake_sounds import RATE_HZ, hits, tone, voice
+from mixwright.app.decide import add
+from mixwright.app.mix import mix
+from mixwright.app.refresh import refresh
+from mixwright.app.start import start
+from mixwright.errors import Cancelled, OutputError
+from mixwright.io.kept import read_kept
+from mixwright.io.song_file import edit_song, load_song
+from mixwright.jobs.progress import Cancel
+from mixwright.model.results import StartResult
+from mixwright.model.song import Song, changed
+
+SECONDS = 6.0
+KICK = hits("kick", np.arange(0, SECONDS, 0.5), SECONDS)
+SNARE = hits("snare", np.arange(0.25, SECONDS, 0.5), SECONDS)
+VOICE = voice([(220, 0.5), (247, 0.5), (0, 0.25), (262, 0.75)] * 3)
+PAD = tone([(220, 3), (196, 3)])
+
+
+def write(path: Path, audio: np.ndarray, rate_hz: int = RATE_HZ) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    soundfile.write(path, audio, rate_hz, subtype="PCM_24")
+    return path
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a song of a kick, a voice and a rough mix, decided on by an engineer."""
+    folder = tmp_path_factory.mktemp("refresh")
+    write(folder / "tracks" / "Kick.wav", KICK)
+    write(folder / "tracks" / "Lead Vox.wav", VOICE)
+    write(folder / "tracks" / "Rough Mix.wav", KICK + VOICE)
+    song = folder / "song"
+    start(folder / "tracks", song, title="Paper Harbour")
+    add(song, "level kick -2 dB")
+
+    def by_hand(now: Song) -> Song:
+        kick, *others = now.tracks
+        groups = tuple(
+            changed(group, id="beat", name="Beat") if group.id == kick.group else group for group in now.groups
+        )
+        return changed(now, tracks=(changed(kick, group="beat", place="lead"), *others), groups=groups, lead=("kick",))
+
+    edit_song(song, "by hand", by_hand)
+    return folder
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    shutil.copytree(made, tmp_path / "copy")
+    return tmp_path / "copy"
+
+
+def test_nothing_new_changes_nothing(folder: Path) -> None:
+    before = (folder / "song" / "song.toml").read_bytes()
+    result = refresh(folder / "song")
+    assert (result.added, result.changed, result.missing, result.copies, result.notes) == ((), (), (), (), ())
+    assert (folder / "song" / "song.toml").read_bytes() == before
+
+
+def test_new_files_become_tracks_and_the_rest_stays(folder: Path) -> None:
+    song = folder / "song"
+    before = load_song(song)
+    write(folder / "tracks" / "Snare.wav", SNARE)
+    write(folder / "tracks" / "more" / "Pad.wav", np.stack([PAD, 0.9 * PAD], axis=1))
+    (folder / "tracks" / "broken.wav").write_bytes(b"RIFF nothing of worth")
+    (folder / "tracks" / "notes.txt").write_text("louder please")
+    result = refresh(song)
+    assert {(track.id, track.role, track.use) for track in result.added} == {
+        ("snare", "snare", True), ("pad", "pad", True), ("broken", "unknown", False),
+    }  # fmt: skip
+    after = load_song(song)
+    assert after.tracks[: len(before.tracks)] == before.tracks
+    assert changed(after, tracks=(), groups=()) == changed(before, tracks=(), groups=())
+    assert after.groups[: len(before.groups)] == before.groups
+    new = {track.id: track for track in after.tracks[len(before.tracks) :]}
+    assert new["snare"].group == "beat"  # where the drums of this song are now
+    assert new["snare"].file == "../tracks/Snare.wav"
+    assert new["pad"].file == "../tracks/more/Pad.wav"
+    assert new["broken"].why.startswith("unreadable")
+    kept = read_kept(song, "intake", StartResult)
+    assert kept.tracks[-3:] == result.added
+    assert "Snare" in (song / "page.html").read_text()
+    assert mix(song).moves == ("level-kick-" + before.moves[0].id.rsplit("-", 1)[1],)
+    assert refresh(song).added == ()
+
+
+def test_a_changed_file_is_told_and_never_taken(folder: Path) -> None:
+    song = folder / "song"
+    before = load_song(song)
+    write(folder / "tracks" / "Kick.wav", 0.5 * SNARE)
+    result = refresh(song)
+    assert [(track.id, track.file) for track in result.changed] == [("kick", "../tracks/Kick.wav")]
+    assert result.added == ()
+    assert load_song(song) == before
+
+
+def test_a_moved_file_and_a_copy_are_no_new_tracks(folder: Path) -> None:
+    song = folder / "song"
+    before = load_song(song)
+    (folder / "tracks" / "Kick.wav").rename(folder / "tracks" / "BD.wav")
+    shutil.copy(folder / "tracks" / "Lead Vox.wav", folder / "tracks" / "Lead Vox copy.wav")
+    result = refresh(song)
+    assert [track.id for track in result.missing] == ["kick"]
+    assert {(copy.file, copy.id) for copy in result.copies} == {
+        ("../tracks/BD.wav", "kick"), ("../tracks/Lead Vox copy.wav", "lead-vox"),
+    }  # fmt: skip
+    assert (result.added, load_song(song)) == ((), before)
+
+
+def test_ids_are_never_given_twice(folder: Path) -> None:
+    song = folder / "song"
+    edit_song(song, "out", lambda now: changed(now, tracks=tuple(t for t in now.tracks if t.id != "lead-vox")))
+    (folder / "tracks" / "Lead Vox.wav").unlink()
+    write(folder / "tracks" / "lead vox.flac", VOICE[::-1])
+    write(folder / "tracks" / "more" / "Kick.wav", SNARE)
+    assert {track.id for track in refresh(song).added} == {"lead-vox-2", "kick-2"}
+
+
+def test_a_track_that_reads_as_one_with_another_is_left_to_a_person(folder: Path) -> None:
+    song = folder / "song"
+    write(folder / "tracks" / "Kick Out.wav", np.roll(0.6 * KICK, 20))
+    result = refresh(song)
+    assert [track.id for track in result.added] == ["kick-out"]
+    assert all(track.source == "" for track in load_song(song).tracks)
+    assert result.notes == ("kick-out may read as one layer with kick: give them one source in song.toml if so.",)
+
+
+def test_new_tracks_that_read_as_one_get_a_source(folder: Path) -> None:
+    song = folder / "song"
+    write(folder / "tracks" / "Snare Top.wav", SNARE)
+    write(folder / "tracks" / "Snare Bottom.wav", -0.5 * np.roll(SNARE, 9))
+    result = refresh(song)
+    (source,) = load_song(song).sources
+    assert {track.source for track in result.added} == {source.id}
+    write(folder / "tracks" / "Snare Side.wav", 0.4 * np.roll(SNARE, 14))
+    (side,) = refresh(song).added
+    assert side.source == source.id
+    assert load_song(song).sources == (source,)
+
+
+def test_mixes_in_the_song_folder_are_no_tracks(folder: Path) -> None:
+    song = folder / "song"
+    for name in ("Kick.wav", "Lead Vox.wav"):
+        shutil.move(folder / "tracks" / name, song / name)
+    edit_song(
+        song,
+        "in",
+        lambda now: changed(now, tracks=tuple(changed(t, file=t.file.split("/")[-1]) for t in now.tracks[:2])),
+    )
+    mix(song)
+    assert refresh(song).added == ()
+    write(song / "Snare.wav", SNARE)
+    assert [track.id for track in refresh(song).added] == ["snare"]
+
+
+def test_a_stop_changes_nothing(folder: Path) -> None:
+    song = folder / "song"
+    write(folder / "tracks" / "Snare.wav", SNARE)
+    before = (song / "song.toml").read_bytes()
+    cancel = Cancel()
+    cancel.cancel()
+    with pytest.raises(Cancelled):
+        refresh(song, cancel=cancel)
+    assert (song / "song.toml").read_bytes() == before
+
+
+def test_too_little_space_is_told_beforehand(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write(folder / "tracks" / "Snare.wav", SNARE)
+    usage = shutil.disk_usage(folder)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=1000))
+    with pytest.raises(OutputError, match=r"1 track takes 0\.0 GB when decoded, 0\.0 GB are free"):
+        refresh(folder / "song")
+
+
+def test_two_at_once_add_each_file_once(folder: Path) -> None:
+    song = folder / "song"
+    write(folder / "tracks" / "Snare.wav", SNARE)
+    code = "import sys, pathlib, mixwright; print(len(mixwright.refresh(pathlib.Path(sys.argv[1])).added))"
+    runs = [subprocess.Popen([sys.executable, "-c", code, str(song)], stdout=subprocess.PIPE, text=True) for _ in "12"]
+    assert sorted(run.communicate()[0] for run in runs) == ["0\n", "1\n"]
+    assert [track.id for track in load_song(song).tracks].count("snare") == 1

@@ -119,6 +119,13 @@ def test_past_4_gib(tmp_path: Path, decoder: Decoder, container: str) -> None:
     assert (info.frames, info.header_frames) == (2**32 // 6, LONG)
 
 
+def test_w64_that_does_not_say_how_long_it_is(tmp_path: Path, decoder: Decoder) -> None:
+    head = HEADS["W64"][:-8] + struct.pack("<Q", 24)
+    info = decoder.probe(sparse(tmp_path / "a", head, len(head) + 600))
+    assert (info.container, info.frames, info.header_frames) == ("W64", 100, None)
+    assert "how much audio" in info.disagreements[0]
+
+
 def test_bytes_of_frames_past_32_bits(tmp_path: Path, decoder: Decoder) -> None:
     # 3 GB of 8 channels: more than a signed 32-bit number of bytes, within the sizes of plain WAV.
     frames = 3 * 10**9 // 16

@@ -114,11 +114,12 @@ class _Walk:
         while position < self.end and (head := self._head(position, 8)):
             name, short = struct.unpack(f"{self.order}4sI", head)
             size = self._size(name, short)
+            if size == 0 and name == b"data" and not self._chunk_at(position + 8):
+                size = None  # written by a recorder that was switched off before it knew
             chunk = self._add(name, position + 8, size)
             if name == b"ds64" and self.long_sizes and not self.sizes:
                 self._long_sizes(chunk)
-            # What follows audio of no known length is audio.
-            if size is None or (size == 0 and name == b"data" and not self.chunk_at(chunk.start)):
+            if size is None:  # what follows audio of no known length is audio
                 return
             position = chunk.start + size + size % 2
 
@@ -126,10 +127,17 @@ class _Walk:
         """Walk 128-bit names and 64-bit sizes that count themselves, on multiples of 8 bytes."""
         while position < self.end and (head := self._head(position, 24)):
             claimed = struct.unpack("<Q", head[16:])[0]
+            if claimed <= 24 and head[:4] == b"data" and not self._w64_chunk_at(position + 24):
+                self._add(b"data", position + 24, None)
+                return
             self._add(head[:4], position + 24, max(0, claimed - 24))
             position += max(24, claimed + 7 & ~7)
 
-    def chunk_at(self, position: int) -> bool:
+    def _w64_chunk_at(self, position: int) -> bool:
+        head = read_at(self.file, position, 24)
+        return len(head) < 24 or head[4:16] in (_W64_RIFF[4:], _W64_WAVE[4:])
+
+    def _chunk_at(self, position: int) -> bool:
         """Tell whether a chunk, or the end, follows."""
         head = read_at(self.file, position, 8)
         if len(head) < 8:

@@ -151,8 +151,6 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         info["header_frames"] = promised
     else:
         info["header_frames"] = None
-    if info["frames"] == 0 and header.audio_bytes_left > 0:
-        raise Refusal("format", f"its header says that it holds no audio, but {header.audio_bytes_left} bytes follow")
     return {"info": info}
 
 

@@ -21,7 +21,7 @@ _MOST_PROMISED = 1 << 62
 
 @dataclass(frozen=True)
 class Header:
-    """What the header says: container, promised frames (None when it does not say), audio bytes it denies.
+    """What the header says: container, and promised frames (None when it does not say).
 
     `disagreements`: where header and file do not go together, other than in the number of frames, in words.
     `chunks`: of a container that has them. `uncompressed`: they tell where little-endian samples of a known size lie.
@@ -29,7 +29,6 @@ class Header:
 
     container: str
     frames: int | None = None
-    audio_bytes_left: int = 0
     disagreements: tuple[str, ...] = ()
     chunks: ChunkList | None = None
     uncompressed: bool = False
@@ -83,13 +82,11 @@ def _wave(file: IO[bytes], chunks: ChunkList) -> Header:
     said = [*_of_all_chunks(file, chunks), *_of_order(chunks)]
     if data is not None and layout is not None:
         said += _of_audio(data, layout)
-    frames, denied = None, 0
-    if data is not None and data.size == 0 and chunks.chunks[-1] is data and chunks.end - data.start >= 8:
-        frames, denied = 0, chunks.end - data.start
-    elif data is not None and data.size is not None and layout is not None and layout.frame_bytes:
+    frames = None
+    if data is not None and data.size is not None and layout is not None and layout.frame_bytes:
         frames = data.size // layout.frame_bytes
     uncompressed = data is not None and layout is not None and layout.frame_bytes > 0 and chunks.order == "<"
-    return Header(chunks.container, frames, denied, tuple(said), chunks, uncompressed)
+    return Header(chunks.container, frames, tuple(said), chunks, uncompressed)
 
 
 @dataclass(frozen=True)
@@ -167,7 +164,7 @@ def _aiff(file: IO[bytes], chunks: ChunkList) -> Header:
     if chunks.first(b"SSND") is None:
         said.append("it has no chunk of audio")
     frames = struct.unpack(">I", body[2:6])[0] if len(body) == 8 else None
-    return Header(chunks.container, frames, 0, tuple(said), chunks)
+    return Header(chunks.container, frames, tuple(said), chunks)
 
 
 def _caf(file: IO[bytes], start: int, end: int) -> Header:

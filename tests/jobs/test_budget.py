@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,6 +22,7 @@ from mixwright.errors import OutputError, SettingError
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.budget import BUDGET_VARIABLE, budget_bytes, trim
 from mixwright.jobs.cache import Cache
+from mixwright.jobs.entries import Seal, read_record, sealed_text
 from mixwright.model.strip import Strip
 
 GIB = 1 << 30
@@ -38,12 +40,15 @@ def put(cache: Cache, name: str) -> np.ndarray:
 
 
 def age(cache: Cache, name: str, hours: float) -> None:
-    for path in cache.folder.glob(f"{cache.key(name)}.*"):
-        if path.suffix != ".npy":  # its time is part of its seal
-            then = path.stat().st_mtime - 3600 * hours
-            os.utime(path, (then, then))
-        else:
-            os.utime(path, ns=(1, 1))
+    """Make an entry one that was made, sealed and used some hours ago."""
+    then_ns = time.time_ns() - round(3600e9 * hours)
+    stem = cache.folder / cache.key(name)
+    for ending in (".npy", ".seal", ".json"):
+        path = stem.with_suffix(ending)
+        if ending == ".seal" and (seal := read_record(path, Seal)) is not None:
+            path.write_bytes(sealed_text(Seal(sha256=seal.sha256, size=seal.size, mtime_ns=then_ns)))
+        if path.exists():
+            os.utime(path, ns=(then_ns, then_ns))
 
 
 def arrays(cache: Cache, names: str = "abcdef") -> str:

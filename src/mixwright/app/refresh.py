@@ -108,7 +108,7 @@ def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel:
         def digest(path: Path) -> str:
             job.step()
             try:
-                return file_sha256(path, cache)
+                return file_sha256(path, cache, cancel)
             except InputError:  # told by intake
                 return ""
 

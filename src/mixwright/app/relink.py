@@ -92,7 +92,7 @@ def _found(
             path, size = candidate
             job.step(0)
             try:
-                digest = file_sha256(path, cache)
+                digest = file_sha256(path, cache, cancel)
             except InputError:  # gone meanwhile, or not for us to read
                 digest = ""
             job.step(size)

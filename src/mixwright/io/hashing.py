@@ -10,10 +10,12 @@ from pathlib import Path
 
 from mixwright.errors import InputError, MixwrightError, printable
 from mixwright.jobs.cache import Cache
+from mixwright.jobs.progress import Cancel
 from mixwright.model.record import Record
 
 #: A file changed less than this ago may change again without its time stamp telling.
 _SETTLED_AFTER_S = 2.0
+_BLOCK_BYTES = 1 << 20
 
 
 class FileDigest(Record, frozen=True, kw_only=True):
@@ -22,7 +24,7 @@ class FileDigest(Record, frozen=True, kw_only=True):
     sha256: str
 
 
-def file_sha256(path: Path, cache: Cache | None = None) -> str:
+def file_sha256(path: Path, cache: Cache | None = None, cancel: Cancel | None = None) -> str:
     """Return the SHA-256 of a file, in hexadecimal.
 
     With a cache, the digest is remembered for the path, size and time of last change.
@@ -31,6 +33,8 @@ def file_sha256(path: Path, cache: Cache | None = None) -> str:
     ------
     InputError
         when there is no such file, or it cannot be read
+    Cancelled
+        when the user stopped it, within a moment however long the file is
     """
     try:
         status = path.stat()
@@ -38,9 +42,9 @@ def file_sha256(path: Path, cache: Cache | None = None) -> str:
             raise InputError("is not a file", where=printable(path))
         settled = time.time() - status.st_mtime > _SETTLED_AFTER_S
         if cache is None or not settled:
-            return _digest(path)
+            return _digest(path, cancel)
         key = cache.key("file digest", str(path.absolute()), status.st_size, status.st_mtime_ns)
-        return cache.record(key, FileDigest, lambda: FileDigest(sha256=_digest(path))).sha256
+        return cache.record(key, FileDigest, lambda: FileDigest(sha256=_digest(path, cancel))).sha256
     except MixwrightError:
         raise
     except FileNotFoundError as error:
@@ -49,6 +53,11 @@ def file_sha256(path: Path, cache: Cache | None = None) -> str:
         raise InputError(f"cannot be read ({error})", where=printable(path)) from error
 
 
-def _digest(path: Path) -> str:
+def _digest(path: Path, cancel: Cancel | None) -> str:
+    digest = hashlib.sha256()
     with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+        while block := file.read(_BLOCK_BYTES):
+            if cancel is not None:
+                cancel.check()
+            digest.update(block)
+    return digest.hexdigest()

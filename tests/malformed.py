@@ -96,6 +96,7 @@ def ugly_files() -> dict[str, Ugly]:
         "rate 4e9": Ugly(riff(fmt(rate_hz=4 * 10**9), audio()), None, "", no),
         "0 bits": Ugly(riff(fmt(bits=0), audio()), None, "", no),
         "frame size lies": Ugly(riff(fmt(align=64), audio()), FRAMES, "64 bytes, its samples take 2", differs),
+        "odd chunk": Ugly(riff(fmt(), chunk(b"junk", b"abc"), audio()), FRAMES),
         "20 bits": Ugly(riff(fmt(bits=20), chunk(b"data", bits20)), FRAMES),
         "rf64": Ugly(long_riff(b"RF64", ds64(2 * FRAMES), fmt(), audio(UNKNOWN)), FRAMES),
         "bw64": Ugly(

@@ -75,6 +75,31 @@ def test_cleaning_while_songs_are_mixed_breaks_nothing(song: Path) -> None:
     assert cache_bytes(song) == 0
 
 
+KILLED = """
+import os, pathlib, signal, sys
+from mixwright.app.clean import clean
+unlink, left = pathlib.Path.unlink, [int(sys.argv[2])]
+def dying(path, *settings, **more):
+    left[0] -= 1
+    if left[0] < 0:
+        os.kill(os.getpid(), signal.SIGKILL)
+    unlink(path, *settings, **more)
+pathlib.Path.unlink = dying
+clean(pathlib.Path(sys.argv[1]), everything=True)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")
+def test_a_kill_while_cleaning_harms_nothing(song: Path) -> None:
+    expected = mix(song).sha256
+    for files in range(4):
+        killed = subprocess.run([sys.executable, "-c", KILLED, str(song), str(files)], check=False)
+        assert killed.returncode == -9
+        assert mix(song).sha256 == expected
+    clean(song, everything=True)
+    assert cache_bytes(song) == 0
+
+
 def test_a_broken_song_can_be_cleaned_and_no_song_cannot(song: Path, tmp_path: Path) -> None:
     (tmp_path / "song.toml").write_text("title = [")
     assert clean(tmp_path).remaining_bytes == 0

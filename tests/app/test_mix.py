@@ -145,7 +145,7 @@ def test_a_missing_file(folder, tmp_path):
         mix(folder)
     assert str(caught.value) == (
         "../received/low.wav: the file of track low is missing; "
-        "put it back, or correct its file in song.toml, or set use = false there"
+        "find it with `mixwright relink SONG FOLDER`, or set use = false in song.toml"
     )
     assert not (folder / "mixes").exists()
 

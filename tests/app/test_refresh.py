@@ -194,3 +194,27 @@ def test_two_at_once_add_each_file_once(folder: Path) -> None:
     runs = [subprocess.Popen([sys.executable, "-c", code, str(song)], stdout=subprocess.PIPE, text=True) for _ in "12"]
     assert sorted(run.communicate()[0] for run in runs) == ["0\n", "1\n"]
     assert [track.id for track in load_song(song).tracks].count("snare") == 1
+
+
+KILLED = """
+import os, pathlib, signal, sys
+from mixwright.app import refresh as module
+setattr(module, sys.argv[2], lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+module.refresh(pathlib.Path(sys.argv[1]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")
+@pytest.mark.parametrize(
+    ("moment", "left"), [("_understood", 1), ("edit_song", 1), ("write_kept", 0), ("write_page", 0)]
+)
+def test_a_kill_leaves_the_old_song_or_the_new_one(folder: Path, moment: str, left: int) -> None:
+    song = folder / "song"
+    write(folder / "tracks" / "Snare.wav", SNARE)
+    before = load_song(song)
+    assert subprocess.run([sys.executable, "-c", KILLED, str(song), moment], check=False).returncode == -9
+    assert (load_song(song) == before) == bool(left)
+    assert len(refresh(song).added) == left
+    assert [track.id for track in load_song(song).tracks] == [*(track.id for track in before.tracks), "snare"]
+    assert not [path for path in song.rglob(".mixwright-*") if path.parent.name != "cache"]
+    assert not list((song / "cache").glob(".mixwright-*"))

@@ -143,7 +143,7 @@ def _check_present(folder: Path, tracks: Collection[Track]) -> None:
         raise InputError(
             f"the file of track {missing[0].id} is missing{more}",
             where=printable(missing[0].file),
-            hint="put it back, or correct its file in song.toml, or set use = false there",
+            hint="find it with `mixwright relink SONG FOLDER`, or set use = false in song.toml",
         )
 
 

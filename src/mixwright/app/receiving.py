@@ -18,6 +18,8 @@ from mixwright.io.kept import relative_to_song
 from mixwright.io.song_file import SONG_FILE
 from mixwright.io.stems import StemStore
 from mixwright.jobs.cache import Cache, code_hash
+from mixwright.jobs.pool import in_order
+from mixwright.jobs.progress import Cancel, Job, Report, silent
 
 #: Files with these endings are listed even if they cannot be read; others are ignored then.
 AUDIO_ENDINGS = frozenset(
@@ -127,7 +129,26 @@ def _natural(label: str) -> tuple[tuple[int, int, str], ...]:
     return (*((0, int(p), "") if p[0] in "0123456789" else (1, 0, p) for p in pieces), (1, 0, label))
 
 
-def listen_to(store: StemStore, cache: Cache, into: Path, path: Path, label: str) -> ReceivedFile:
+def listen_to_all(
+    store: StemStore,
+    cache: Cache,
+    into: Path,
+    files: Sequence[tuple[Path, str]],
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> list[ReceivedFile]:
+    """Return every file as intake takes it, in order, heard by a few threads."""
+    job = Job("reading tracks", max(1, len(files)), report, cancel)
+
+    def one(item: tuple[Path, str]) -> ReceivedFile:
+        received = _listen_to(store, cache, into, *item)
+        job.step()
+        return received
+
+    return list(in_order(one, files))
+
+
+def _listen_to(store: StemStore, cache: Cache, into: Path, path: Path, label: str) -> ReceivedFile:
     """Return a file as intake takes it, heard once per content; what is wrong with it is told, not raised."""
     file = relative_to_song(into, path)
     try:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mixwright.app.page import write_page
-from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to
+from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to_all
 from mixwright.app.relink import is_there
 from mixwright.errors import InputError, listed
 from mixwright.intake.ids import Ids, slug
@@ -128,14 +128,7 @@ def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel:
         check_space(new, song, decoder)
         old = [track for track in there if track.use and track not in differ]
         known = [(song_path(song, track.file), Path(track.file).name) for track in old]
-        job = Job("reading tracks", len(known) + len(new.files), report, cancel)
-
-        def one(item: tuple[Path, str]) -> ReceivedFile:
-            received = listen_to(store, cache, song, *item)
-            job.step()
-            return received
-
-        heard = list(in_order(one, [*known, *new.files]))
+        heard = listen_to_all(store, cache, song, [*known, *new.files], report, cancel)
         return _Seen(differ, copies, [track.id for track in old], _understood(heard, now))
 
 

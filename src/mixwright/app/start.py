@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from mixwright.app.page import write_page
-from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to
+from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to_all
 from mixwright.errors import InputError, OutputError, SettingError, printable, where
 from mixwright.intake.ids import Ids, slug
-from mixwright.intake.receive import Intake, ReceivedFile, receive
+from mixwright.intake.receive import Intake, receive
 from mixwright.io.decode import Decoder
 from mixwright.io.hashing import file_sha256
 from mixwright.io.kept import relative_to_song, write_kept
@@ -18,8 +18,7 @@ from mixwright.io.replace import new_folder
 from mixwright.io.song_file import create_song
 from mixwright.io.stems import StemStore
 from mixwright.jobs.cache import Cache
-from mixwright.jobs.pool import in_order
-from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.audio import AudioInfo
 from mixwright.model.results import StartResult
 from mixwright.model.song import MASTER, Reference, changed
@@ -153,14 +152,7 @@ def _understand(
 ) -> Intake:
     """Listen to every file, on a few threads, and understand them together. Maps of audio end with this call."""
     with Cache(folder / "cache") as cache, StemStore(cache, decoder) as store, where(printable(delivery.root)):
-        job = Job("reading tracks", max(1, len(delivery.files)), report, cancel)
-
-        def one(item: tuple[Path, str]) -> ReceivedFile:
-            received = listen_to(store, cache, into, *item)
-            job.step()
-            return received
-
-        files = list(in_order(one, delivery.files))
+        files = listen_to_all(store, cache, into, delivery.files, report, cancel)
         return receive(files, title=title, rate_hz=rate_hz, tempo_bpm=tempo_bpm, as_mixed=as_mixed)
 
 

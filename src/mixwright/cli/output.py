@@ -27,8 +27,6 @@ R = TypeVar("R", bound="Record")
 
 SCHEMA = 1
 DONE = 0
-OURS = 1
-MEND = 2
 CHECK_FAILED = 3
 STOPPED = 130
 

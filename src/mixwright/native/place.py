@@ -13,8 +13,6 @@ import numpy.typing as npt
 
 from mixwright.native.library import function, pointer
 
-LANES = ("level", "pan", "left", "right", "width")
-
 
 @functools.cache
 def _place(name: str) -> Callable[..., Any]:

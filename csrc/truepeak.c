@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0
- * True peak: the largest magnitude of the samples and of 7 points between each two, by a 64-tap interpolator.
+ * True peak: the largest magnitude of the samples and of 7 (or 15) points between each two, by a 64-tap interpolator.
  * Blocks that cannot exceed the peak found so far are skipped by three bounds that hold for every input. Each has a term
  * in `wide`, the largest sample that any tap of the block reads, which covers the rounding of float sums:
  *
@@ -12,12 +12,11 @@
  * All maxima use the operation `a > m ? a : m`, which does not depend on order; sums run tap by tap. */
 #include <math.h>
 
-#include "mw.h"
+#include "truepeak.h"
 
 #define TAPS 64
-#define PHASES 8
 /* Frames of a block; with one half-way point on either side, 64 are computed at once. */
-#define BLOCK 62
+#define BLOCK MW_TOPS
 #define WIDTH 64
 #define LANES 16
 
@@ -79,26 +78,42 @@ static float grid_roughness(const float *x, const float *half) {
     return larger(fabsf((half[BLOCK] - x[BLOCK]) + (half[BLOCK + 1] - x[BLOCK])), across(lane));
 }
 
-/* The larger of `peak` and the true peak of `n` <= 62 frames from x; reads x[-40] to x[127]. */
-static float block_peak(const float *x, int32_t n, const float *taps, const float *bounds, float peak, int64_t *work) {
+int32_t mw_tops(const float *x, const float *taps, const float *bounds, int32_t phases, float peak, float *tops,
+                int64_t *work) {
     float y[WIDTH];
     work[0]++;
     const float wide = largest(x - 40, 144);
-    if (bounds[0] * wide <= peak) return peak;
+    if (bounds[0] * wide <= peak) return 0;
     const float samples = largest(x, WIDTH);
-    if (samples + bounds[1] * roughest(x - 32) + bounds[2] * wide <= peak) return peak;
+    if (samples + bounds[1] * roughest(x - 32) + bounds[2] * wide <= peak) return 0;
     work[1]++;
-    interpolate(x - TAPS / 2, taps + 4 * TAPS, y);
+    interpolate(x - TAPS / 2, taps + phases / 2 * TAPS, y);
     const float grid = larger(largest(y, WIDTH), samples);
-    if (grid + bounds[3] * grid_roughness(x, y) + bounds[4] * wide <= peak) return peak;
+    if (grid + bounds[3] * grid_roughness(x, y) + bounds[4] * wide <= peak) return 0;
     work[2]++;
-    peak = larger(largest(y + 1, n), peak);
-    for (int32_t phase = 1; phase < PHASES; phase++) {
-        if (phase == 4) continue;
+    for (int32_t i = 0; i < BLOCK; i++) tops[i] = larger(fabsf(x[i]), fabsf(y[i + 1]));
+    for (int32_t phase = 1; phase < phases; phase++) {
+        if (phase == phases / 2) continue;
         interpolate(x - TAPS / 2 + 1, taps + phase * TAPS, y);
-        peak = larger(largest(y, n), peak);
+        for (int32_t i = 0; i < BLOCK; i++) tops[i] = larger(fabsf(y[i]), tops[i]);
     }
-    return peak;
+    return 1;
+}
+
+static void true_peak(const float *x, int64_t stride, int32_t channels, const int32_t *edges, int32_t segments,
+                      const float *taps, const float *bounds, int32_t phases, float *peaks, int64_t *work) {
+    for (int32_t segment = 0; segment < segments; segment++) {
+        int32_t start = edges[segment], end = edges[segment + 1];
+        float peak = peaks[segment], tops[BLOCK];
+        for (int32_t c = 0; c < channels; c++) peak = larger(largest(x + c * stride + start, end - start), peak);
+        for (int32_t c = 0; c < channels; c++)
+            for (int32_t at = start; at < end; at += BLOCK) {
+                int32_t n = end - at < BLOCK ? end - at : BLOCK;
+                if (mw_tops(x + c * stride + at, taps, bounds, phases, peak, tops, work))
+                    peak = larger(largest(tops, n), peak);
+            }
+        peaks[segment] = peak;
+    }
 }
 
 /* Raise peaks[i] to the true peak of segment [edges[i], edges[i + 1]) over all channels of planar `x`.
@@ -106,15 +121,11 @@ static float block_peak(const float *x, int32_t n, const float *taps, const floa
  * `work` counts blocks met, blocks with half-way points computed, blocks computed whole. */
 MW_API void mw_true_peak(const float *x, int64_t stride, int32_t channels, const int32_t *edges, int32_t segments,
                          const float *taps, const float *bounds, float *peaks, int64_t *work) {
-    for (int32_t segment = 0; segment < segments; segment++) {
-        int32_t start = edges[segment], end = edges[segment + 1];
-        float peak = peaks[segment];
-        for (int32_t c = 0; c < channels; c++) peak = larger(largest(x + c * stride + start, end - start), peak);
-        for (int32_t c = 0; c < channels; c++)
-            for (int32_t at = start; at < end; at += BLOCK) {
-                int32_t left = end - at;
-                peak = block_peak(x + c * stride + at, left < BLOCK ? left : BLOCK, taps, bounds, peak, work);
-            }
-        peaks[segment] = peak;
-    }
+    true_peak(x, stride, channels, edges, segments, taps, bounds, 8, peaks, work);
+}
+
+/* The same with 16 phases. */
+MW_API void mw_true_peak_16(const float *x, int64_t stride, int32_t channels, const int32_t *edges, int32_t segments,
+                            const float *taps, const float *bounds, float *peaks, int64_t *work) {
+    true_peak(x, stride, channels, edges, segments, taps, bounds, 16, peaks, work);
 }

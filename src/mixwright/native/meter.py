@@ -19,6 +19,7 @@ FRAMES_AFTER = 128
 _POINTER = ctypes.c_void_p
 _INT32 = ctypes.c_int32
 _INT64 = ctypes.c_int64
+_TRUE_PEAK = [_POINTER, _INT64, _INT32, _POINTER, _INT32, _POINTER, _POINTER, _POINTER, _POINTER]
 
 
 @functools.cache
@@ -27,7 +28,8 @@ def _kernel(name: str) -> Callable[..., Any]:
         "mw_planar_f32": ([_POINTER, _INT64, _INT32, _POINTER, _INT64], _INT64),
         "mw_planar_f64": ([_POINTER, _INT64, _INT32, _POINTER, _INT64], _INT64),
         "mw_sub_blocks": ([_POINTER, _INT64, _INT32, _POINTER, _INT32, _POINTER, _POINTER, _POINTER], None),
-        "mw_true_peak": ([_POINTER, _INT64, _INT32, _POINTER, _INT32, _POINTER, _POINTER, _POINTER, _POINTER], None),
+        "mw_true_peak": (_TRUE_PEAK, None),
+        "mw_true_peak_16": (_TRUE_PEAK, None),
     }[name]
     return function(name, arguments, result)
 
@@ -90,9 +92,16 @@ def sub_blocks(
 
 
 def true_peak(
-    planar: np.ndarray, first: int, edges: np.ndarray, taps: np.ndarray, bounds: np.ndarray, work: np.ndarray
+    planar: np.ndarray,
+    first: int,
+    edges: np.ndarray,
+    taps: np.ndarray,
+    bounds: np.ndarray,
+    work: np.ndarray,
+    *,
+    at_least: float = 0.0,
 ) -> np.ndarray:
-    """Return the true peak (amplitude) of every segment, over all channels.
+    """Return the true peak (amplitude) of every segment, over all channels, or `at_least` where that is larger.
 
     Parameters
     ----------
@@ -101,7 +110,7 @@ def true_peak(
     first : int
         Column that the edges count from.
     edges : (segments + 1,) int32 array, rising
-    taps : (8, 64) float32 array
+    taps : (8, 64) or (16, 64) float32 array
     bounds : (5,) float32 array
         See :func:`mixwright.meter.true_peak.bounds`.
     work : (3,) int64 array
@@ -111,8 +120,8 @@ def true_peak(
     -------
     (segments,) float32 array
     """
-    peaks = np.zeros(len(edges) - 1, dtype=np.float32)
-    _kernel("mw_true_peak")(
+    peaks = np.full(len(edges) - 1, at_least, dtype=np.float32)
+    _kernel("mw_true_peak" if len(taps) == 8 else "mw_true_peak_16")(
         _address(planar, first),
         planar.shape[1],
         len(planar),

@@ -28,7 +28,7 @@ from mixwright.model.song import (
     changed,
     check_song,
 )
-from mixwright.model.strip import EqBand, Pass, SlopeDbOct, Strip
+from mixwright.model.strip import Compressor, EqBand, Limiter, Master, Pass, Reverb, SlopeDbOct, Strip
 from mixwright.model.words import ROLES, MoveKind, MoveState, Place
 
 #: Names as people and hostile files write them: quotes, escapes, comment signs, brackets, other scripts, controls.
@@ -105,6 +105,25 @@ def strips() -> st.SearchStrategy[Strip]:
     ).map(lambda fields: Strip(**fields))
 
 
+compressors = st.none() | st.builds(
+    Compressor, threshold_db=floats(-60, 0), ratio=floats(1, 20), attack_ms=floats(0.1, 200), gain_db=floats(-24, 24)
+)
+limiters = st.none() | st.builds(Limiter, ceiling_dbtp=floats(-20, 0))
+reverbs = st.none() | st.builds(Reverb, kind=st.sampled_from(["voice", "instruments"]), decay_s=floats(0.1, 6))
+
+
+def masters() -> st.SearchStrategy[Master]:
+    """Strips of the whole mix, some with a compressor or a limiter."""
+    return st.builds(
+        lambda strip, compressor, limiter: Master(
+            **{name: getattr(strip, name) for name in strip.__struct_fields__}, compressor=compressor, limiter=limiter
+        ),
+        strips(),
+        compressors,
+        limiters,
+    )
+
+
 @st.composite
 def moves(draw: st.DrawFn, targets: list[str], sections: list[str]) -> Move:
     """A move of either kind on one of the targets."""
@@ -134,8 +153,10 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
     """A valid song with up to `most` of each kind, and any names."""
     places = st.sampled_from(get_args(Place))
     few = lambda each, **kw: draw(st.lists(each, max_size=most, **kw))  # noqa: E731
-    groups = [Group(id=i, name=draw(words), strip=draw(strips())) for i in few(ids, unique=True)]
-    sends = [Send(id=i, name=draw(words), strip=draw(strips())) for i in few(ids, unique=True)]
+    groups = [
+        Group(id=i, name=draw(words), strip=draw(strips()), compressor=draw(compressors)) for i in few(ids, unique=True)
+    ]
+    sends = [Send(id=i, name=draw(words), strip=draw(strips()), reverb=draw(reverbs)) for i in few(ids, unique=True)]
     sections, end = [], 0.0
     for name in few(words, unique=True):
         start = end + draw(st.integers(0, 3))
@@ -181,7 +202,7 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
         sources=tuple(Source(id=i, name=draw(words)) for i in few(ids, unique=True)),
         groups=tuple(groups),
         sends=tuple(sends),
-        master=draw(strips()),
+        master=draw(masters()),
         sections=tuple(sections),
         references=tuple(Reference(id=i, file=draw(words), use_for=tuple(few(words))) for i in few(ids, unique=True)),
         locks=tuple(
@@ -216,8 +237,10 @@ def mutated(song: Song, rng: random.Random) -> Song:
 def _mutation(song: Song, rng: random.Random) -> Song:
     field = rng.choice(["tracks", "groups", "sends", "sections", "references", "locks", "moves", "notes", "scalars"])
     if field == "scalars":
-        strip = rng.choice([Strip(), *(track.strip for track in song.tracks)])
-        return changed(song, title="new", artist="", tempo_bpm=rng.choice([None, 120.0]), lead=(), master=strip)
+        limiter = rng.choice([None, Limiter(ceiling_dbtp=-2.0), song.master.limiter])
+        compressor = rng.choice([None, Compressor(threshold_db=-20.0, ratio=2.0), song.master.compressor])
+        master = rng.choice([Master(), changed(song.master, limiter=limiter, compressor=compressor, pan=0.5)])
+        return changed(song, title="new", artist="", tempo_bpm=rng.choice([None, 120.0]), lead=(), master=master)
     records: list[Any] = list(getattr(song, field))
     kind = rng.choice(["drop", "copy", "swap", "clear", "change", "change"])
     if kind == "clear" or not records:

@@ -23,7 +23,7 @@ from mixwright.jobs.progress import Cancel
 from mixwright.meter.measure import measure
 from mixwright.model.results import DeliverResult
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.strip import EqBand, Master, Pass, Strip
 
 RATE_HZ = 48000
 FRAMES = 60_000
@@ -48,7 +48,7 @@ def invented_song() -> Song:
         tracks=tracks,
         groups=groups,
         sends=(Send(id="room", name="Room", strip=Strip(delay_ms=20.0)),),
-        master=Strip(eq=(EqBand(kind="high_shelf", hz=8000.0, gain_db=1.0, q=0.7),)),
+        master=Master(eq=(EqBand(kind="high_shelf", hz=8000.0, gain_db=1.0, q=0.7),)),
     )
 
 
@@ -151,7 +151,7 @@ def test_received_tracks_are_not_touched(song: Path, received: Path) -> None:
 
 
 def test_too_loud_a_set_is_lowered_as_one(song: Path) -> None:
-    edit(song, lambda now: changed(now, master=Strip(fader_db=12.0)))
+    edit(song, lambda now: changed(now, master=Master(fader_db=12.0)))
     result = deliver(song)
     assert all(check.passed for check in result.checks)
     level = next(check for check in result.checks if check.name == "level")

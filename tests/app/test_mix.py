@@ -19,7 +19,7 @@ from mixwright.io.kept import read_kept
 from mixwright.io.song_file import create_song, edit_song, load_song
 from mixwright.model.results import MixResult
 from mixwright.model.song import Move, Song, Track, changed
-from mixwright.model.strip import Pass, Strip
+from mixwright.model.strip import Master, Pass, Strip
 from mixwright.version import __version__
 
 RATE_HZ = 48000
@@ -96,7 +96,7 @@ def test_the_same_bytes_without_a_cache(folder):
 
 
 def test_a_mix_above_full_scale_goes_out_as_float(folder):
-    edit_song(folder, "louder", lambda song: changed(song, master=Strip(fader_db=20.0)))
+    edit_song(folder, "louder", lambda song: changed(song, master=Master(fader_db=20.0)))
     result = mix(folder)
     assert result.sample_format == "float32"
     assert result.file.endswith("_48k32f.wav")

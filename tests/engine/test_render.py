@@ -21,7 +21,7 @@ from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.strip import EqBand, Master, Pass, Strip
 from mixwright.native import mathematics
 from reference.noise_songs import RATE_HZ, graph_of, noise, rendered, rich_song
 
@@ -41,7 +41,7 @@ def with_strip(song, track, **fields):
 
 
 def one_track(strip, audio, **fields):
-    song = with_strip(plain_song(1, **fields), "t0", **{f: getattr(strip, f) for f in strip.__struct_fields__})
+    song = with_strip(plain_song(1, **fields), "t0", **fields_of(strip))
     return rendered(graph_of(song, (), {"t0": audio}), {"t0": audio})
 
 
@@ -279,6 +279,10 @@ def test_the_order_of_tracks_does_not_matter(order):
     assert np.abs(got - rendered(graph_of(song, lanes, stems), stems, workers=1)).max() < 1e-13
 
 
+def fields_of(strip):
+    return {field: getattr(strip, field) for field in strip.__struct_fields__}
+
+
 bands = st.builds(
     EqBand,
     kind=st.sampled_from(["bell", "low_shelf", "high_shelf"]),
@@ -306,7 +310,7 @@ strips = st.builds(
 @settings(max_examples=25, deadline=None)
 @given(st.lists(strips, min_size=4, max_size=4), st.sampled_from([1, 2]), st.floats(0.0, 6.0))
 def test_any_strips_give_finite_audio_and_the_same_bits(some, channels, pan_law_db):
-    song = plain_song(2, pan_law_db=pan_law_db, master=some[3])
+    song = plain_song(2, pan_law_db=pan_law_db, master=Master(**fields_of(some[3])))
     tracks = tuple(changed(t, strip=strip, group="g") for t, strip in zip(song.tracks, some, strict=False))
     song = changed(song, tracks=tracks, groups=(Group(id="g", name="g", strip=some[2]),))
     stems = plain_stems(2, 3000, channels)
@@ -329,7 +333,7 @@ def test_errors_say_where():
     with pytest.raises(SettingError, match="track t0: a filter at 30000 Hz does not fit a song of 48000 Hz"):
         graph_of(with_strip(song, "t0", high_pass=Pass(hz=30000)), (), stems)
     with pytest.raises(SettingError, match="master: a filter at 30000 Hz"):
-        graph_of(changed(song, master=Strip(low_pass=Pass(hz=30000))), (), stems)
+        graph_of(changed(song, master=Master(low_pass=Pass(hz=30000))), (), stems)
     bad = Move(id="m", kind="level", target="t0", settings={}, state="accepted")
     with pytest.raises(SettingError, match="move m: a level move needs gain_db"):
         graph_of(changed(song, moves=(bad,)), (), stems)

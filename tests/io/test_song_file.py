@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from mixwright.errors import OutputError, SettingError, StateError
 from mixwright.io.song_file import SONG_FILE, create_song, edit_song, history, load_song, undo
 from mixwright.model.song import Note, Song, Track, changed
-from mixwright.model.strip import Strip
+from mixwright.model.strip import Master, Strip
 
 SONG = Song(title="0", rate_hz=48000, tracks=(Track(id="vox", name="Vox", file="../v.wav"),))
 
@@ -66,7 +66,7 @@ def test_an_edit_that_changes_nothing_writes_nothing(folder):
     "edit",
     [
         lambda song: changed(song, lead=("nobody",)),
-        lambda song: changed(song, master=Strip(pan=7)),
+        lambda song: changed(song, master=Master(pan=7)),
         lambda song: changed(song, rate_hz="fast"),
         lambda song: 1 / 0,
     ],

@@ -18,7 +18,7 @@ from mixwright.io.toml_text import Node, scan
 from mixwright.io.toml_write import set_fields
 from mixwright.model.record import Record
 from mixwright.model.song import Move, Section, Song, Track, changed
-from mixwright.model.strip import EqBand, Strip
+from mixwright.model.strip import Compressor, EqBand, Limiter, Master, Strip
 from strategies import Restyled, comments_in, mutated, songs
 
 seeds = st.integers(0, 2**32 - 1)
@@ -196,7 +196,7 @@ def test_everything_new_at_one_place_stands_in_order():
     vox, pad = _tracks(text)
     pad = changed(pad, place="bed", mute=True, strip=Strip(pan=0.5))
     new = Track(id="new", name="New", file="n.wav")
-    after = _edit(text, tracks=(vox, pad, new), master=Strip(pan=0.25))
+    after = _edit(text, tracks=(vox, pad, new), master=Master(pan=0.25))
     end = after.split('file = "p.wav"\n')[1]
     order = [
         'place = "bed"',
@@ -211,13 +211,21 @@ def test_everything_new_at_one_place_stands_in_order():
     assert [end.index(line) for line in order] == sorted(end.index(line) for line in order)
 
 
+def test_the_example_of_a_fresh_text_works_once_its_signs_are_taken_away():
+    text = new_text(Song(title="t", rate_hz=48000))
+    head, example = text.split("from its lines.")
+    song = read_song(head + example.replace("# [", "[").replace("\n# ", "\n"))[1]
+    assert song.master == Master(compressor=Compressor(threshold_db=-18.0, ratio=2.0), limiter=Limiter())
+    assert "take the # away" not in new_text(song)
+
+
 def test_removed_records_leave_the_comments_around_them():
     after = _edit(BASE, moves=(), tracks=_tracks(BASE)[:1])
     assert after.endswith("# the rest\n\n# what the plan said\n")
 
 
 def test_the_first_of_a_kind_goes_to_the_end_with_a_comment():
-    after = _edit(BASE, master=Strip(fader_db=-6.0), sections=(Section(name="a", start_s=0, end_s=1),))
+    after = _edit(BASE, master=Master(fader_db=-6.0), sections=(Section(name="a", start_s=0, end_s=1),))
     assert after.endswith("\n# The strip of the whole mix.\n[master]\nfader_db = -6.0\n")
     assert 'sections = [{ name = "a", start_s = 0, end_s = 1 }]\n' in after
     assert read_song(after)[1].master.fader_db == -6.0
@@ -225,7 +233,7 @@ def test_the_first_of_a_kind_goes_to_the_end_with_a_comment():
 
 def test_line_ends_of_the_text_are_kept():
     text = BASE.replace("\n", "\r\n")
-    after = _edit(text, artist="Q", master=Strip(pan=0.5))
+    after = _edit(text, artist="Q", master=Master(pan=0.5))
     assert "\n" not in after.replace("\r\n", "")
 
 

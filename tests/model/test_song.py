@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, given, settings
 
 from mixwright.errors import SettingError
 from mixwright.model.song import Lock, Move, Reference, Section, Send, Song, Source, Track, changed, check_song
+from mixwright.model.strip import Reverb
 from strategies import songs
 
 SONG = Song(title="x", rate_hz=48000, tracks=(Track(id="a", name="A", file="a.wav"), Track(id="b", name="B", file="b")))
@@ -32,6 +33,10 @@ def _move(kind: str, **settings: float) -> dict[str, object]:
         ({"lead": ("a", "none")}, "lead"),
         ({"sources": (Source(id="s", name=""), Source(id="s", name=""))}, "sources[1].id"),
         ({"sends": (Send(id="s", name=""), Send(id="s", name=""))}, "sends[1].id"),
+        (
+            {"sends": (Send(id="s", name="", reverb=Reverb(kind="voice", low_hz=500, high_hz=500)),)},
+            "sends[0].reverb.low_hz",
+        ),
         ({"references": (Reference(id="r", file="f"), Reference(id="r", file="g"))}, "references[1].id"),
         ({"locks": (Lock(target="none", parameter="pan"),)}, "locks[0].target"),
         ({"sections": (Section(name="v", start_s=1, end_s=1),)}, "sections[0].end_s"),

@@ -9,7 +9,7 @@ from mixwright.engine.graph import compile_mix
 from mixwright.engine.render import render
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Group, Move, Section, Send, Song, Track
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.strip import EqBand, Master, Pass, Strip
 
 RATE_HZ = 48000
 
@@ -61,7 +61,7 @@ def rich_song(seconds):
             Group(id="wall", name="wall", strip=Strip(high_pass=low_cut, delay_ms=3.0, fader_db=-1)),
         ),
         sends=(Send(id="echo", name="echo", strip=Strip(delay_ms=120, low_pass=Pass(hz=4000), left=-0.5)),),
-        master=Strip(eq=eq[:1], fader_db=-3),
+        master=Master(eq=eq[:1], fader_db=-3),
         sections=(
             Section(name="one", start_s=0, end_s=seconds / 2),
             Section(name="two", start_s=seconds / 2, end_s=seconds),

@@ -37,6 +37,17 @@ _COMMENTS = {
     "notes": "Wishes of the artist; state is open, done or declined.",
     "versions": "Saved states of the song.",
 }
+#: What stands at the end of a fresh text, for a person to take the # away.
+_EXAMPLE = """
+# Dynamics of the whole mix, which is without them for mastering. To use one, take the # away from its lines.
+# [master.compressor]                # before the fader
+# threshold_db = -18.0
+# ratio = 2.0
+# attack_ms = 30.0
+# release_ms = 200.0
+# [master.limiter]                   # last of all
+# ceiling_dbtp = -1.0
+"""
 _BLOCKS = ("tracks", "groups", "sends", "master", "moves", "notes", "versions")
 
 
@@ -84,11 +95,12 @@ def check_values(song: Song) -> None:
 
 
 def new_text(song: Song) -> str:
-    """Return a song as a fresh text: commented, defaults left out."""
+    """Return a song as a fresh text: commented, defaults left out, with an example of what a master may hold."""
     fields = [(name, value) for name, value, default in fields_of(song) if name == "schema" or value != default]
     lines = [_section(name, value) for name, value in fields if value is not None and name not in _BLOCKS]
     blocks = [_section(name, value) for name, value in fields if name in _BLOCKS]
-    return _checked(_HEAD + "".join(lines + blocks), song)
+    plain = song.master.compressor is None and song.master.limiter is None
+    return _checked(_HEAD + "".join(lines + blocks) + (_EXAMPLE if plain else ""), song)
 
 
 def changed_text(text: str, raw: Mapping[str, object], song: Song) -> str:

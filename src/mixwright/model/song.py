@@ -11,7 +11,7 @@ from msgspec import Meta
 
 from mixwright.errors import SettingError
 from mixwright.model.record import Id, Record
-from mixwright.model.strip import Db, Strip
+from mixwright.model.strip import Compressor, Db, Master, Reverb, Strip
 from mixwright.model.words import MoveKind, MoveState, Place, Role
 
 SCHEMA = 1
@@ -76,14 +76,16 @@ class Group(Record, frozen=True, kw_only=True):
     name: str
     mute: bool = False
     strip: Strip = Strip()
+    compressor: Compressor | None = None
     sends: dict[str, Db] = {}
 
 
 class Send(Record, frozen=True, kw_only=True):
-    """A bus fed by sends; its output returns to the master."""
+    """A bus fed by sends; its output returns to the master. The reverb comes after the filters of the strip."""
 
     id: Id
     name: str
+    reverb: Reverb | None = None
     strip: Strip = Strip()
 
 
@@ -174,7 +176,7 @@ class Song(Record, frozen=True, kw_only=True):
     sources: tuple[Source, ...] = ()
     groups: tuple[Group, ...] = ()
     sends: tuple[Send, ...] = ()
-    master: Strip = Strip()
+    master: Master = Master()
     sections: tuple[Section, ...] = ()
     references: tuple[Reference, ...] = ()
     locks: tuple[Lock, ...] = ()
@@ -211,6 +213,7 @@ def check_song(song: Song) -> None:
     _check_sections(song)
     _check_names(song)
     _check_settings(song)
+    _check_reverbs(song)
 
 
 def _check_names(song: Song) -> None:
@@ -253,6 +256,16 @@ def _check_settings(song: Song) -> None:
                 raise SettingError(
                     f"{value:g} does not fit", where=f"moves[{i}].settings.{key}", hint=f"allowed: {hint}"
                 )
+
+
+def _check_reverbs(song: Song) -> None:
+    for i, send in enumerate(song.sends):
+        if send.reverb is not None and send.reverb.low_hz >= send.reverb.high_hz:
+            raise SettingError(
+                f"a tail from {send.reverb.low_hz:g} to {send.reverb.high_hz:g} Hz keeps nothing",
+                where=f"sends[{i}].reverb.low_hz",
+                hint="set it below high_hz",
+            )
 
 
 def _check_schema(song: Song) -> None:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The strip of a track, group, send or master, as settings."""
+"""The strip of a track, group, send or master, as settings; compressor, limiter and reverb of buses."""
 
 from __future__ import annotations
 
@@ -50,3 +50,44 @@ class Strip(Record, frozen=True, kw_only=True):
     right: Position = 1.0
     width: Annotated[float, Meta(ge=0.0, le=2.0)] = 1.0
     fader_db: Db = 0.0
+
+
+class Compressor(Record, frozen=True, kw_only=True):
+    """A compressor of a bus, both channels by one gain; after the filters, before the fader.
+
+    The gain falls by ``1 - 1/ratio`` dB for every dB above the threshold, softened over `knee_db` around it.
+    """
+
+    threshold_db: Annotated[float, Meta(ge=-60.0, le=0.0)]
+    ratio: Annotated[float, Meta(ge=1.0, le=20.0)]
+    knee_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 6.0
+    attack_ms: Annotated[float, Meta(ge=0.1, le=200.0)] = 30.0
+    release_ms: Annotated[float, Meta(ge=5.0, le=3000.0)] = 200.0
+    gain_db: Annotated[float, Meta(ge=-24.0, le=24.0)] = 0.0
+
+
+class Limiter(Record, frozen=True, kw_only=True):
+    """A limiter of true peaks with look-ahead; last on the master, after its fader."""
+
+    ceiling_dbtp: Annotated[float, Meta(ge=-20.0, le=0.0)] = -1.0
+    release_ms: Annotated[float, Meta(ge=5.0, le=1000.0)] = 100.0
+
+
+class Reverb(Record, frozen=True, kw_only=True):
+    """A reverb of a send; its tail keeps what lies between `low_hz` and `high_hz`.
+
+    `decay_s`: until it has fallen by 60 dB. `pre_delay_ms`: until it starts.
+    """
+
+    kind: Literal["voice", "instruments"]
+    decay_s: Annotated[float, Meta(ge=0.1, le=6.0)] = 1.5
+    pre_delay_ms: Annotated[float, Meta(ge=0.0, le=200.0)] = 20.0
+    low_hz: Hz = 200.0
+    high_hz: Hz = 7000.0
+
+
+class Master(Strip, frozen=True, kw_only=True):
+    """The strip of the whole mix: filters, compressor, fader, limiter; neither is there unless it is set."""
+
+    compressor: Compressor | None = None
+    limiter: Limiter | None = None

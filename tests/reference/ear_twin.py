@@ -129,8 +129,8 @@ def ear_filter(field="free", taps=4097, rate_hz=48000):
 def running_power(audio, offset_db, hop_ms=1, average_ms=None, field="free"):
     """Power of every component (T, J) of one ear at steps of `hop_ms`, re the 1 kHz threshold reference.
 
-    `audio` at 48 kHz, `offset_db` the level in dB SPL of a signal whose mean square is 1. The frame at step t is centred
-    on sample t * hop. With `average_ms` the power of sub-frames is averaged over each hop.
+    `audio` at 48 kHz, `offset_db` the level in dB SPL of a signal whose mean square is 1. The frame of step t is
+    centred on sample t * hop. With `average_ms` the power of sub-frames is averaged over each hop.
     """
     from scipy.signal import fftconvolve
 

@@ -28,7 +28,7 @@ class Components:
 
 @functools.cache
 def components() -> Components:
-    """Return the components: each window padded to twice its length, its bins from the lower edge to below the upper."""
+    """Return the components: windows padded to twice their length, bins from the lower edge to below the upper."""
     hz: list[np.ndarray] = []
     for k, window_ms in enumerate(WINDOW_MS):
         step = 500.0 / window_ms

@@ -111,10 +111,10 @@ def test_a_name_that_is_group_and_source_of_other_tracks_moves_the_tracks():
 @pytest.mark.parametrize(
     ("bad", "message"),
     [
-        (move("level", "low", {"pan": 0.0}), "move level-low: a level move needs gain_db"),
-        (move("pan", "low", {"gain_db": 0.0}), "move pan-low: a pan move needs pan, or left and right"),
-        (move("pan", "low", {"pan": 1.5}), "move pan-low: pan is 1.5; positions run from -1 to 1"),
-        (move("level", "low", {"gain_db": float("nan")}), "move level-low: gain_db is nan"),
+        (move("level", "low", {"pan": 0.0}), "move level-low.settings: a level move has no setting 'pan'"),
+        (move("pan", "low", {"gain_db": 0.0}), "move pan-low.settings: a pan move has no setting 'gain_db'"),
+        (move("pan", "low", {"pan": 1.5}), "move pan-low.settings.pan: 1.5 does not fit; allowed: pan (-1 to 1)"),
+        (move("level", "low", {"gain_db": float("nan")}), "move level-low.settings.gain_db: nan does not fit"),
         (move("level", "low", {"gain_db": 1.0}, sections=("bridge",)), "move level-low: no section is called 'bridge'"),
     ],
 )

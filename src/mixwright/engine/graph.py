@@ -7,7 +7,8 @@ here into one lane per parameter.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,13 +21,16 @@ from mixwright.errors import SettingError, where
 from mixwright.jobs.cache import Part
 from mixwright.model.lane import Lane
 from mixwright.model.song import MASTER, Song, Track, used_tracks
-from mixwright.model.strip import Strip
+from mixwright.model.strip import Compressor, Limiter, Strip
 from mixwright.native import mathematics
+
+#: The name of the limiter among a graph's processors; no bus is called so.
+LIMITER = "limiter"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Node:
-    """One strip: operations, then `lanes` (packed), then `outputs`.
+    """One strip: operations, then the compressor, then `lanes` (packed), then `outputs`.
 
     `scale` is what trim and polarity multiply by where no operation needs them earlier. `outputs` are the buses it
     feeds, each with a factor. `before` and `latency_frames`: by how much its input and its output lie behind the
@@ -39,6 +43,7 @@ class Node:
     scale: float
     mute: bool
     outputs: tuple[tuple[str, float], ...]
+    compressor: Compressor | None = None
     before_frames: int = 0
     latency_frames: int = 0
 
@@ -46,7 +51,7 @@ class Node:
         """Return all of this that can be heard, as parts of a key."""
         operations = tuple(operation.identity() for operation in self.operations)
         outputs = tuple((target, factor) for target, factor in self.outputs)
-        return self.id, operations, self.lanes.tobytes(), self.scale, self.mute, outputs
+        return self.id, operations, self.compressor, self.lanes.tobytes(), self.scale, self.mute, outputs
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -66,8 +71,8 @@ class TrackNode(Node):
 class MixGraph:
     """Everything that `render` needs beside the audio.
 
-    `buses` are in the order in which they are computed: groups, sends, the master. `latency_frames` is what the
-    whole graph lags while rendering; `render` drops it.
+    `buses` are in the order in which they are computed: groups, sends, the master. `limiter` comes after the
+    master's fader. `latency_frames` is what the whole graph lags while rendering; `render` drops it.
     """
 
     rate_hz: int
@@ -75,22 +80,51 @@ class MixGraph:
     law: float
     tracks: tuple[TrackNode, ...]
     buses: tuple[Node, ...]
+    limiter: Limiter | None = None
 
     @property
     def latency_frames(self) -> int:
         """Latency of the master's output."""
         return self.buses[-1].latency_frames
 
-    def identity(self) -> tuple[Part, ...]:
-        """Return all that can be heard of the mix, as parts of a key."""
-        nodes = tuple(node.identity() for node in (*self.tracks, *self.buses))
-        return self.rate_hz, self.frames, self.law, nodes
+    @property
+    def dynamics(self) -> tuple[str, ...]:
+        """What is not linear: the buses with a compressor that may sound, then :data:`LIMITER` if there is one."""
+        compressed = tuple(bus.id for bus in self.buses if bus.compressor is not None and not bus.mute)
+        return compressed if self.limiter is None else (*compressed, LIMITER)
+
+    def identity(self, tracks: Collection[str] | None = None) -> tuple[Part, ...]:
+        """Return all that can be heard of the mix, or of some of its tracks as they stand in it, as parts of a key.
+
+        Tracks depend on their own strips and on the buses they run through. Where one of those has a compressor, they
+        depend on all that feeds it too: it moves the gain.
+        """
+        chosen = None if tracks is None else tuple(sorted(tracks))
+        nodes = tuple(node.identity() for node in self._heard(tracks))
+        return self.rate_hz, self.frames, self.law, self.limiter, chosen, nodes
+
+    def _heard(self, tracks: Collection[str] | None) -> list[Node]:
+        every: list[Node] = [*self.tracks, *self.buses]
+        if tracks is None or self.limiter is not None:
+            return every
+        passed = {node.id for node in self.tracks if node.id in tracks}
+        reached = {target for node in self.tracks if node.id in tracks for target, _ in node.outputs}
+        for bus in self.buses:
+            if bus.id in reached:
+                passed.add(bus.id)
+                reached |= {target for target, _ in bus.outputs}
+        keys = {name for name in self.dynamics if name in passed}
+        for node in reversed(every):
+            if any(target in keys for target, _ in node.outputs):
+                keys.add(node.id)
+        return [node for node in every if node.id in passed | keys]
 
 
 def song_frames(song: Song, frames: Mapping[str, int]) -> int:
-    """Return the length of the mix: to the last frame of the used track that ends last, as delivered.
+    """Return the length of the mix: to the last frame of the used track that ends last, as delivered, and its tail.
 
-    Delays of strips do not change it, so that every print of a song has one length.
+    The tail is that of the longest reverb which anything is sent to. Mutes and delays of strips do not change the
+    length, so that every print of a song has one.
 
     Parameters
     ----------
@@ -98,7 +132,12 @@ def song_frames(song: Song, frames: Mapping[str, int]) -> int:
     frames : mapping
         length of each used track at the song's rate, by track id
     """
-    return max((track.start_frame + frames[track.id] for track in used_tracks(song)), default=0)
+    used = used_tracks(song)
+    homes = {track.group for track in used}
+    fed = {name for strip in (*used, *(g for g in song.groups if g.id in homes)) for name in strip.sends}
+    tails = (s.reverb.pre_delay_ms / 1000.0 + s.reverb.decay_s for s in song.sends if s.reverb and s.id in fed)
+    end = max((track.start_frame + frames[track.id] for track in used), default=0)
+    return end + math.ceil(max(tails, default=0.0) * song.rate_hz)
 
 
 def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) -> MixGraph:
@@ -123,18 +162,18 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
         with where(f"track {track.id}"):
             tracks.append(_track_node(song, track, overlay, frames[track.id]))
     strips = [
-        *((g.id, g.strip, g.mute, "group") for g in song.groups),
-        *((s.id, s.strip, False, "send") for s in song.sends),
-        (MASTER, song.master, False, MASTER),
+        *((g.id, g.strip, g.mute, "group", g.compressor) for g in song.groups),
+        *((s.id, s.strip, False, "send", None) for s in song.sends),
+        (MASTER, song.master, False, MASTER, song.master.compressor),
     ]
     sends = {bus(group.id, "group"): group.sends for group in song.groups}
     buses = []
-    for name, strip, mute, kind in strips:
+    for name, strip, mute, kind, compressor in strips:
         with where(MASTER if kind == MASTER else f"{kind} {name}"):
             key = bus(name, kind)
             outputs = () if kind == MASTER else ((bus(MASTER, MASTER), 1.0), *_sends(sends.get(key, {})))
             delay = Delay(max(0, _delay_frames(strip, song)), max(0, -_delay_frames(strip, song)))
-            operations, scale = _operations(strip, song.rate_hz)
+            operations, scale = _operations(strip, song.rate_hz, gain_first=compressor is not None)
             needed = (*operations, delay) if delay != Delay(0) else operations
             position = overlay.bus_lanes(name, kind, strip)
             buses.append(
@@ -145,9 +184,11 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
                     scale=scale,
                     mute=mute,
                     outputs=outputs,
+                    compressor=compressor,
                 )
             )
-    return aligned(MixGraph(song.rate_hz, overlay.frames, song.pan_law_db / 3.0, tuple(tracks), tuple(buses)))
+    law = song.pan_law_db / 3.0
+    return aligned(MixGraph(song.rate_hz, overlay.frames, law, tuple(tracks), tuple(buses), song.master.limiter))
 
 
 def bus(name: str, kind: str) -> str:
@@ -195,13 +236,17 @@ def _delay_frames(strip: Strip, song: Song) -> int:
     return round(strip.delay_ms * song.rate_hz / 1000.0)
 
 
-def _operations(strip: Strip, rate_hz: int) -> tuple[tuple[Operation, ...], float]:
-    """Return a strip's operations without its delay, and the factor that is left for the fader's stage."""
+def _operations(strip: Strip, rate_hz: int, *, gain_first: bool = False) -> tuple[tuple[Operation, ...], float]:
+    """Return a strip's operations without its delay, and the factor that is left for the fader's stage.
+
+    Without filters trim and polarity are left to it, unless a compressor must hear them: `gain_first`.
+    """
     gain = float(mathematics.ratio(strip.trim_db)) * (-1.0 if strip.polarity == "inverted" else 1.0)
     sections = strip_sections(strip, rate_hz)
-    if len(sections) == 0:
+    if len(sections) == 0 and not gain_first:
         return (), gain
-    return ((Gain(gain), Sections(sections)) if gain != 1.0 else (Sections(sections),)), 1.0
+    before = (Gain(gain),) if gain != 1.0 else ()
+    return (*before, Sections(sections)) if len(sections) else before, 1.0
 
 
 def check_selection(graph: MixGraph, tracks: Sequence[str]) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
 from mixwright.errors import SettingError
 from mixwright.model.lane import Lane, LaneParameter
-from mixwright.model.song import MASTER, Move, Song, Track, targets_of
+from mixwright.model.song import MASTER, Move, Song, Track, check_move, targets_of
 from mixwright.model.strip import Strip
 
 #: Lanes in the order of the C core.
@@ -45,7 +45,7 @@ class Overlay:
         return self._lanes(kept, strip, moves)
 
     def _assign(self, move: Move) -> None:
-        _check(move)
+        check_move(move, f"move {move.id}")
         if move.target == MASTER:
             self._on_buses.setdefault(MASTER, []).append(move)
             return
@@ -95,18 +95,3 @@ class Overlay:
         lane = inside([self._sections[name] for name in move.sections], self.frames, self._song.rate_hz)
         return FrameLane(tuple((frame, value * share) for frame, share in lane.points))
 
-
-def _check(move: Move) -> None:
-    place = f"move {move.id}"
-    if move.kind == "level":
-        if "gain_db" not in move.settings:
-            raise SettingError("a level move needs gain_db", where=place, hint="change it, or refuse it")
-        if not -120.0 <= move.settings["gain_db"] <= 48.0:
-            raise SettingError(f"gain_db is {move.settings['gain_db']:g}; allowed: -120 to 48", where=place)
-        return
-    positions = [key for key in ("pan", "left", "right") if key in move.settings]
-    if not positions:
-        raise SettingError("a pan move needs pan, or left and right", where=place, hint="change it, or refuse it")
-    for key in positions:
-        if not -1.0 <= move.settings[key] <= 1.0:
-            raise SettingError(f"{key} is {move.settings[key]:g}; positions run from -1 to 1", where=place)

@@ -4,14 +4,15 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
 from mixwright.engine.chain import Chain
+from mixwright.engine.curves import Curves, Logging, Replay
 from mixwright.engine.graph import MixGraph, Node, TrackNode, check_selection
 from mixwright.engine.strip_audio import StripAudio, kept_strip_audio
-from mixwright.errors import InputError, SettingError
+from mixwright.errors import InputError, InternalError, SettingError
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -23,6 +24,8 @@ def render(
     stems: Mapping[str, np.ndarray],
     *,
     tracks: Collection[str] | None = None,
+    curves: Curves | None = None,
+    log: Callable[[np.ndarray], object] | None = None,
     block_frames: int = 16384,
     workers: int | None = None,
     cache: Cache | None = None,
@@ -30,6 +33,9 @@ def render(
     cancel: Cancel | None = None,
 ) -> Iterator[np.ndarray]:
     """Render the mix as float64 blocks ``(n, 2)``, `graph.frames` frames in all.
+
+    A mix with compressors or a limiter is rendered whole once to `log` their gains; everything else is rendered with
+    the logged `curves`, so that parts add up to the mix.
 
     Parameters
     ----------
@@ -39,6 +45,10 @@ def render(
         float32 audio ``(frames, 1|2)`` at the song's rate by track id; needed only for tracks that sound
     tracks : collection of str, optional
         only these sound, everything else as in the mix
+    curves : Curves, optional
+        the gains of `graph.dynamics`; needed where there are any, unless they are logged
+    log : callable, optional
+        takes the gains as float32 blocks ``(n, processors)``, `graph.frames` frames in all; only for the whole mix
     block_frames : int
         frames of a block, at least 1
     workers : int, optional
@@ -61,10 +71,13 @@ def render(
         raise SettingError(f"blocks of {block_frames} frames", hint="at least 1 is needed")
     if tracks is not None:
         check_selection(graph, sorted(tracks))
+        if log is not None:
+            raise InternalError("gains are logged from the whole mix")
     live = _live_tracks(graph, tracks)
     for node in live:
         _check_stem(node, stems)
-    return _blocks(graph, live, stems, block_frames, workers, cache, report, cancel)
+    gains = Logging(graph, log) if log is not None else Replay(graph, curves)
+    return _blocks(graph, live, stems, gains, block_frames, workers, cache, report, cancel)
 
 
 def _live_tracks(graph: MixGraph, tracks: Collection[str] | None) -> list[TrackNode]:
@@ -93,6 +106,7 @@ def _blocks(
     graph: MixGraph,
     live: Sequence[TrackNode],
     stems: Mapping[str, np.ndarray],
+    gains: Logging | Replay,
     block_frames: int,
     workers: int | None,
     cache: Cache | None,
@@ -101,17 +115,23 @@ def _blocks(
 ) -> Iterator[np.ndarray]:
     with Team(workers) as team:
         kept = _kept(graph, live, stems, team, cache, report, cancel) if cache is not None else {}
-        desk = _Desk(graph, live, stems, kept, team)
+        desk = _Desk(graph, live, stems, kept, gains, team)
         job = Job("mix", max(1, graph.frames), report, cancel)
-        lag = graph.latency_frames
-        start = -lag
-        while start < graph.frames:
-            end = min(start + block_frames, graph.frames)
-            block = desk.block(start + lag, end - start)[max(0, -start) :]
-            if len(block):
-                job.step(len(block))
-                yield block
-            start = end
+        for block in gains.limit(_mixed(graph, desk, block_frames)):
+            job.step(len(block))
+            yield block
+
+
+def _mixed(graph: MixGraph, desk: _Desk, block_frames: int) -> Iterator[np.ndarray]:
+    """Yield the master's output from the song's first frame to its last."""
+    lag = graph.latency_frames
+    start = -lag
+    while start < graph.frames:
+        end = min(start + block_frames, graph.frames)
+        block = desk.block(start + lag, end - start)[max(0, -start) :]
+        if len(block):
+            yield block
+        start = end
 
 
 def _kept(
@@ -173,11 +193,13 @@ class _Desk:
         live: Sequence[TrackNode],
         stems: Mapping[str, np.ndarray],
         kept: Mapping[str, np.ndarray],
+        gains: Logging | Replay,
         team: Team,
     ) -> None:
         self._graph = graph
+        self._gains = gains
         self._team = team
-        fed = {target for node in live for target, _ in node.outputs}
+        fed = {target for node in live for target, _ in node.outputs} | set(gains.always)
         self._buses = []
         for bus in graph.buses:
             if bus.id in fed and not bus.mute:
@@ -244,6 +266,8 @@ class _Desk:
         def finish(bus: Node) -> None:
             if bus.id in self._chains:
                 self._chains[bus.id].process(inputs[bus.id])
+            if bus.compressor is not None:
+                self._gains.compress(bus.id, inputs[bus.id], clock - bus.latency_frames)
             self._windows[bus.id].append(inputs[bus.id], self._late[bus.id])
 
         self._team.do(functools.partial(fill, edges[k], edges[k + 1]) for k in range(parts))

@@ -212,7 +212,8 @@ def check_song(song: Song) -> None:
     _check_ids(song)
     _check_sections(song)
     _check_names(song)
-    _check_settings(song)
+    for i, move in enumerate(song.moves):
+        check_move(move, f"moves[{i}]")
     _check_reverbs(song)
 
 
@@ -237,25 +238,24 @@ def _check_names(song: Song) -> None:
         _require(move.sections, sections, f"moves[{i}].sections", "section")
 
 
-def _check_settings(song: Song) -> None:
-    """Check what a move of each kind sets: `level` the gain, `pan` any of the positions."""
-    for i, move in enumerate(song.moves):
-        known = LEVEL_SETTINGS if move.kind == "level" else POSITION_SETTINGS
-        hint = ", ".join(f"{key} ({low:g} to {high:g})" for key, (low, high) in known.items())
-        if not move.settings:
-            raise SettingError(
-                f"this {move.kind} move sets nothing", where=f"moves[{i}].settings", hint=f"allowed: {hint}"
-            )
-        for key, value in move.settings.items():
-            if key not in known:
-                raise SettingError(
-                    f"a {move.kind} move has no setting {key!r}", where=f"moves[{i}].settings", hint=f"allowed: {hint}"
-                )
-            low, high = known[key]
-            if not low <= value <= high:
-                raise SettingError(
-                    f"{value:g} does not fit", where=f"moves[{i}].settings.{key}", hint=f"allowed: {hint}"
-                )
+def check_move(move: Move, place: str) -> None:
+    """Check what a move of each kind sets: `level` the gain, `pan` any of the positions.
+
+    Raises
+    ------
+    SettingError
+        `where` is `place` and the path of the offending key from there
+    """
+    known = LEVEL_SETTINGS if move.kind == "level" else POSITION_SETTINGS
+    hint = "allowed: " + ", ".join(f"{key} ({low:g} to {high:g})" for key, (low, high) in known.items())
+    if not move.settings:
+        raise SettingError(f"this {move.kind} move sets nothing", where=f"{place}.settings", hint=hint)
+    for key, value in move.settings.items():
+        if key not in known:
+            raise SettingError(f"a {move.kind} move has no setting {key!r}", where=f"{place}.settings", hint=hint)
+        low, high = known[key]
+        if not low <= value <= high:
+            raise SettingError(f"{value:g} does not fit", where=f"{place}.settings.{key}", hint=hint)
 
 
 def _check_reverbs(song: Song) -> None:

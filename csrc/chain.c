@@ -5,12 +5,13 @@
  *   GAIN      factor                          no state
  *   DELAY     count = frames                  state: count * channels
  *   SECTIONS  count = second-order sections,  coefficients b0 b1 b2 a1 a2 each; state: 2 * channels each
+ *   REVERB    coefficients and state as in reverb.h
  * state[0] counts the frames since reset (all zeros); the operations' states follow it. */
-#include "mw.h"
+#include "reverb.h"
 
 #include <string.h>
 
-enum { GAIN, DELAY, SECTIONS };
+enum { GAIN, DELAY, SECTIONS, REVERB };
 
 /* Frames handled at a time; states that have decayed below NOTHING are set to zero at multiples of it, counted from
  * reset, so that no block size changes a bit and no denormal slows the filters. */
@@ -92,6 +93,8 @@ static void stride(const int32_t *row, int32_t count, const double *coefficients
             for (int32_t i = 0; i < frames * channels; i++) audio[i] *= c[0];
         } else if (row[0] == DELAY) {
             delay(s, row[1], frame, channels, audio, frames);
+        } else if (row[0] == REVERB) {
+            mw_reverb(c, s, frame, channels, audio, frames, forget, NOTHING);
         } else {
             sections(c, row[1], s, channels, audio, frames);
             for (int32_t i = 0; forget && i < 2 * channels * row[1]; i++)

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.core.filters import strip_sections
-from mixwright.engine.chain import Chain, Delay, Gain, Operation, Sections
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.engine.chain import Chain, Delay, Gain, Operation, Reverberation, Sections
+from mixwright.engine.reverb import reverberation
+from mixwright.model.strip import EqBand, Pass, Reverb, Strip
 from reference import chain_twin
 
 STRIP = Strip(high_pass=Pass(hz=80, slope_db_oct=18), eq=(EqBand(hz=900, gain_db=-6, q=3), EqBand(hz=3000, gain_db=4)))
@@ -23,6 +24,11 @@ EXAMPLES = {
     + [
         Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=48), eq=STRIP.eq), 48000)),
         Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=24)), 48000)),  # decays within a stride
+    ],
+    # At a low rate, so that its lines are short enough to go round many times.
+    Reverberation: [
+        reverberation(Reverb(kind="voice", decay_s=0.1, pre_delay_ms=0.0, high_hz=3000.0), 8000),
+        reverberation(Reverb(kind="instruments", decay_s=0.12, pre_delay_ms=3.0), 8000),
     ],
 }
 EVERY = [

@@ -5,13 +5,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixwright.engine.chain import Delay, Gain
+from mixwright.engine.chain import Delay, Gain, Reverberation, Sections
+from reference import reverb_twin
 
 
 def process(operations, audio):
     """Return float64 audio ``(frames, channels)`` after the operations; states begin at zero."""
     out = np.array(audio, dtype=np.float64)
     for operation in operations:
+        if isinstance(operation, Reverberation):
+            fed = process([Sections(operation.sections), Delay(operation.pre_delay_frames)], out)
+            out = reverb_twin.process(operation.network, fed)
+            continue
         for channel in range(out.shape[1]):
             x = [float(value) for value in out[:, channel]]
             if isinstance(operation, Gain):

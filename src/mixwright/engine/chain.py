@@ -17,6 +17,7 @@ import numpy as np
 from mixwright.core.filters import memory_frames
 from mixwright.jobs.cache import Part
 from mixwright.native import chain as native
+from mixwright.native.reverb import state_frames
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,30 @@ class Sections:
         return "sections", self.sections.tobytes()
 
 
-Operation = Gain | Delay | Sections
+@dataclass(frozen=True, eq=False)
+class Reverberation:
+    """A reverb alone, without what feeds it: sections, pre-delay, then the network of csrc/reverb.h.
+
+    `rings_frames`: until it has fallen by 100 dB. Made from settings by `engine.reverb.reverberation`.
+    """
+
+    sections: np.ndarray
+    pre_delay_frames: int
+    network: np.ndarray
+    rings_frames: int
+
+    latency_frames = 0
+
+    def memory_frames(self, rate_hz: int) -> int:
+        """Frames for which it sounds on after its input ends, at most 5 s."""
+        return min(self.rings_frames, 5 * rate_hz)
+
+    def identity(self) -> Part:
+        """All of it that can be heard, as part of a key."""
+        return "reverb", self.sections.tobytes(), self.pre_delay_frames, self.network.tobytes()
+
+
+Operation = Gain | Delay | Sections | Reverberation
 
 
 class Chain:
@@ -90,12 +114,10 @@ class Chain:
         coefficients: list[float] = []
         states = 1
         for operation in operations:
-            if isinstance(operation, Delay) and operation.frames == 0:
-                continue
-            kind, count, values, own = _row(operation, channels)
-            rows.append((kind, count, len(coefficients), states))
-            coefficients += values
-            states += own
+            for kind, count, values, own in _rows(operation, channels):
+                rows.append((kind, count, len(coefficients), states))
+                coefficients += values
+                states += own
         self.channels = channels
         self.latency_frames = sum(operation.latency_frames for operation in operations)
         self._rows = np.array(rows, dtype=np.int32).reshape(-1, 4)
@@ -118,10 +140,21 @@ class Chain:
         native.run_float(self._rows, self._coefficients, self._state, audio, out)
 
 
-def _row(operation: Operation, channels: int) -> tuple[int, int, list[float], int]:
+def _rows(operation: Operation, channels: int) -> list[tuple[int, int, list[float], int]]:
+    """Return what the C core runs for an operation: kind, count, coefficients, length of its state."""
     if isinstance(operation, Gain):
-        return native.GAIN, 0, [operation.factor], 0
+        return [(native.GAIN, 0, [operation.factor], 0)]
     if isinstance(operation, Delay):
-        return native.DELAY, operation.frames, [], operation.frames * channels
-    count = len(operation.sections)
-    return native.SECTIONS, count, operation.sections.ravel().tolist(), 2 * channels * count
+        return _delay(operation.frames, channels)
+    if isinstance(operation, Sections):
+        return _sections(operation.sections, channels)
+    network = (native.REVERB, 0, operation.network.tolist(), state_frames(operation.network))
+    return [*_sections(operation.sections, channels), *_delay(operation.pre_delay_frames, channels), network]
+
+
+def _delay(frames: int, channels: int) -> list[tuple[int, int, list[float], int]]:
+    return [(native.DELAY, frames, [], frames * channels)] if frames else []
+
+
+def _sections(sections: np.ndarray, channels: int) -> list[tuple[int, int, list[float], int]]:
+    return [(native.SECTIONS, len(sections), sections.ravel().tolist(), 2 * channels * len(sections))]

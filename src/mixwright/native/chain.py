@@ -12,7 +12,7 @@ import numpy as np
 
 from mixwright.native.library import function, pointer
 
-GAIN, DELAY, SECTIONS = range(3)
+GAIN, DELAY, SECTIONS, REVERB = range(4)
 
 _LIST = [ctypes.c_void_p, ctypes.c_int32, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int32]
 

@@ -17,6 +17,7 @@ from mixwright.core.filters import strip_sections
 from mixwright.engine.chain import Delay, Gain, Operation, Sections
 from mixwright.engine.lanes import packed
 from mixwright.engine.overlay import Overlay
+from mixwright.engine.reverb import reverberation
 from mixwright.errors import SettingError, where
 from mixwright.jobs.cache import Part
 from mixwright.model.lane import Lane
@@ -162,18 +163,20 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
         with where(f"track {track.id}"):
             tracks.append(_track_node(song, track, overlay, frames[track.id]))
     strips = [
-        *((g.id, g.strip, g.mute, "group", g.compressor) for g in song.groups),
-        *((s.id, s.strip, False, "send", None) for s in song.sends),
-        (MASTER, song.master, False, MASTER, song.master.compressor),
+        *((g.id, g.strip, g.mute, "group", None, g.compressor) for g in song.groups),
+        *((s.id, s.strip, False, "send", s.reverb, None) for s in song.sends),
+        (MASTER, song.master, False, MASTER, None, song.master.compressor),
     ]
     sends = {bus(group.id, "group"): group.sends for group in song.groups}
     buses = []
-    for name, strip, mute, kind, compressor in strips:
+    for name, strip, mute, kind, reverb, compressor in strips:
         with where(MASTER if kind == MASTER else f"{kind} {name}"):
             key = bus(name, kind)
             outputs = () if kind == MASTER else ((bus(MASTER, MASTER), 1.0), *_sends(sends.get(key, {})))
             delay = Delay(max(0, _delay_frames(strip, song)), max(0, -_delay_frames(strip, song)))
             operations, scale = _operations(strip, song.rate_hz, gain_first=compressor is not None)
+            if reverb is not None:
+                operations = (*operations, reverberation(reverb, song.rate_hz))
             needed = (*operations, delay) if delay != Delay(0) else operations
             position = overlay.bus_lanes(name, kind, strip)
             buses.append(

@@ -43,7 +43,7 @@ def reverberation(reverb: Reverb, rate_hz: int) -> Reverberation:
     """
     if reverb.low_hz >= min(reverb.high_hz, rate_hz / 2):
         raise SettingError(
-            f"the tail of the reverb keeps {reverb.low_hz:g} to {reverb.high_hz:g} Hz, which is nothing at {rate_hz} Hz",
+            f"a reverb from {reverb.low_hz:g} to {reverb.high_hz:g} Hz keeps nothing of a song of {rate_hz} Hz",
             hint="set low_hz below high_hz and below half the rate",
         )
     parts = [design_high_pass(Pass(hz=reverb.low_hz), rate_hz)]

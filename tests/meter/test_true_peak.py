@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
+from mixwright.errors import InputError
 from mixwright.meter.measure import Meter, measure
-from mixwright.meter.true_peak import PHASES, bounds, interpolator
+from mixwright.meter.true_peak import FINE_PHASES, PHASES, bounds, interpolator, true_peak_16x
 from reference.ebu_signals import burst_sine, straddling_sine
 from reference.interpolated_peak import interval_peaks
 
@@ -119,13 +120,45 @@ def test_most_blocks_of_a_low_signal_are_skipped():
     assert work[1] < 0.2 * work[0]
 
 
-def test_bounds_belong_to_the_taps():
-    taps = interpolator()
-    assert taps.shape == (8, 64)
+# ITU-R BS.1770-5, Annex 2: with 16 points a sine at f under-reads by at most 20 log10 cos(pi f / (rate 16)).
+@pytest.mark.parametrize("share", [0.06, 0.2, 0.25, 0.33, 0.4, 0.46])
+def test_sixteen_points_of_sines(share):
+    n = np.arange(4800)
+    for phase in np.arange(12) / 12 * np.pi:
+        wave = np.sin(2 * np.pi * share * n + phase) * np.clip(np.minimum(n, n[::-1]) / 1000, 0, 1)
+        found = 20.0 * np.log10(true_peak_16x([wave[:, None]]))
+        assert 20.0 * np.log10(np.cos(np.pi * share / FINE_PHASES)) - 0.01 < found < 0.005
+
+
+@pytest.mark.parametrize("name", signals())
+def test_sixteen_points_in_blocks_equal_the_twin_to_the_bit(name):
+    mono = signals()[name].astype(np.float32)
+    audio = np.stack((mono, np.roll(mono, 777) * np.float32(0.9)), axis=1)
+    padded = np.pad(audio, ((32, 32), (0, 0)))  # what rings before and after
+    expected = max(interval_peaks(channel, interpolator(FINE_PHASES)).max() for channel in padded.T)
+    for blocks in ([audio], np.array_split(audio.astype(np.float64), 7), [audio[:0], audio[:1], audio[1:]]):
+        assert true_peak_16x(blocks) == expected
+
+
+def test_sixteen_points_of_nothing_and_of_what_is_no_number():
+    assert true_peak_16x([]) == 0.0
+    assert true_peak_16x([np.zeros((0, 2)), np.zeros((100, 2))]) == 0.0
+    with pytest.raises(InputError, match="frame 130"):
+        true_peak_16x([np.zeros((100, 2)), np.where(np.arange(60)[:, None] == 30, np.nan, 0.0) * np.ones(2)])
+
+
+phases = pytest.mark.parametrize("phases", [PHASES, FINE_PHASES])
+
+
+@phases
+def test_bounds_belong_to_the_taps(phases):
+    taps = interpolator(phases)
+    assert taps.shape == (phases, 64)
     assert taps.sum(axis=1, dtype=np.float64) == pytest.approx(1.0, abs=1e-6)
-    assert np.array_equal(taps[1], taps[7][::-1])
-    assert np.array_equal(taps[4], taps[4][::-1])
-    wide, curve, rounding, grid_curve, rest = bounds()
+    assert np.array_equal(taps[1], taps[-1][::-1])
+    half = taps[phases // 2]
+    assert np.array_equal(half, half[::-1])
+    wide, curve, rounding, grid_curve, rest = bounds(phases)
     assert wide > np.abs(taps).sum(axis=1).max()
     assert 0.125 < curve < 1.0  # a parabola between two samples needs at least 1/8
     assert rounding > 64 * 2**-24 * wide
@@ -145,9 +178,10 @@ def grid_point(place: int) -> np.ndarray:
 
 # The inputs that come nearest to each bound, by summing signs twice and by linear programming: no input exceeds the
 # bound, and the worst reaches nearly all of it, so that a smaller constant would be wrong.
-def test_the_worst_input_reaches_the_second_bound():
+@phases
+def test_the_worst_input_reaches_the_second_bound(phases):
     reached = []
-    for taps in interpolator().astype(np.float64):
+    for taps in interpolator(phases).astype(np.float64):
         curve = taps.copy()
         curve[31:33] -= 1.0 - taps @ (np.arange(64) - 31), taps @ (np.arange(64) - 31)
         twice = np.cumsum(np.cumsum(curve))
@@ -155,21 +189,22 @@ def test_the_worst_input_reaches_the_second_bound():
         worst = np.concatenate(([0.0, 0.0], np.cumsum(np.cumsum(differences))))
         assert np.abs(np.diff(worst, 2)).max() == 1.0
         reached.append(abs(curve @ worst))
-    assert 0.999 * bounds()[1] < max(reached) <= bounds()[1] + 1e-5
+    assert 0.999 * bounds(phases)[1] < max(reached) <= bounds(phases)[1] + 1e-5
 
 
+@phases
 @pytest.mark.parametrize("roughness", [0.0, 0.1, 0.4])
-def test_the_worst_input_reaches_the_third_bound(roughness):
+def test_the_worst_input_reaches_the_third_bound(roughness, phases):
     reached = []
-    for phase in (1, 2, 3, 5, 6, 7):
-        place, share = divmod(phase / 4, 1.0)
+    for phase in (p for p in range(1, phases) if p != phases // 2):
+        place, share = divmod(2 * phase / phases, 1.0)
         at = int(place)
         point = np.zeros(66)
-        point[1:65] = interpolator()[phase]
+        point[1:65] = interpolator(phases)[phase]
         off_line = point - (1.0 - share) * grid_point(at) - share * grid_point(at + 1)
         second = np.stack([grid_point(k - 1) - 2.0 * grid_point(k) + grid_point(k + 1) for k in (at, at + 1)])
         limits = np.full(4, roughness)
         worst = linprog(-off_line, A_ub=np.concatenate((second, -second)), b_ub=limits, bounds=(-1.0, 1.0))
         reached.append(-worst.fun)
-    bound = bounds()[3] * roughness + bounds()[4]
+    bound = bounds(phases)[3] * roughness + bounds(phases)[4]
     assert 0.85 * bound < max(reached) <= bound

@@ -16,12 +16,14 @@ from mixwright.native.library import library_path
 
 ROOT = Path(__file__).resolve().parents[2]
 
-#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix, its levels.
+#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix, its levels, its dynamics.
 PROGRAM = """
 import hashlib
 import numpy as np
 from mixwright.core.filters import strip_sections
+from mixwright.engine.dynamics import BusCompressor, PeakLimiter
 from mixwright.meter.measure import Meter
+from mixwright.meter.true_peak import true_peak_16x
 from mixwright.native import mathematics
 from mixwright.native.library import core
 from mixwright.native.place import pan_gains
@@ -39,6 +41,14 @@ for channels in (1, 2, 3):
     meter = Meter(44100, channels)
     meter.push(np.tile(np.concatenate([mix, mix[::-1, ::-1]], axis=1)[:, :channels], (3, 1)))
     parts += [meter.loudness().energy, np.frombuffer(repr(meter.result()).encode(), np.uint8)]
+for processor in (
+    BusCompressor(48000, threshold_db=-30, ratio=3, knee_db=6, attack_s=0.01, release_s=0.1, gain_db=12),
+    PeakLimiter(48000, ceiling_dbtp=-12, release_s=0.05),
+):
+    audio, curve = 4.0 * mix.astype(np.float64), np.empty(len(mix), np.float32)
+    processor.process(audio, curve)
+    parts += [audio, curve, np.array(true_peak_16x([audio]))]
+    assert np.ptp(curve) > 0.1
 print(core()._name, hashlib.sha256(b"".join(part.tobytes() for part in parts)).hexdigest())
 """
 

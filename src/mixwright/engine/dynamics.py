@@ -62,7 +62,7 @@ class BusCompressor:
         if ratio < 1.0 or knee_db < 0.0:
             raise SettingError("a compressor needs a ratio of 1 or more and a knee of 0 dB or more")
         threshold, knee, make_up = (value * _OCTAVES_A_DB for value in (threshold_db, knee_db, gain_db))
-        times = [_left_after_a_frame(seconds, rate_hz) for seconds in (attack_s, release_s)]
+        times = [float(exp2(_decay_octaves(seconds, rate_hz))) for seconds in (attack_s, release_s)]
         self._settings = np.array([threshold, 1.0 - 1.0 / ratio, knee, *times, make_up])
         self._state = np.zeros(native.COMPRESSOR_STATE)
 
@@ -105,7 +105,7 @@ class PeakLimiter:
             ]
         )
         self._ceiling = float(ratio(ceiling_dbtp))
-        self._release = _left_after_a_frame(release_s, rate_hz)
+        self._release_octaves = _decay_octaves(release_s, rate_hz)
         self._state = np.zeros(native.limiter_state_doubles(self._passes))
         self.latency_frames = native.limiter_latency_frames(self._passes)
 
@@ -118,7 +118,7 @@ class PeakLimiter:
 
         Both come out `latency_frames` late: ``gains[i]`` belongs to the frame that comes out at ``i``.
         """
-        native.limit(self._passes, self._ceiling, self._release, self._state, audio, gains)
+        native.limit(self._passes, self._ceiling, self._release_octaves, self._state, audio, gains)
 
 
 _FIRST_BOX_S = 0.002
@@ -132,8 +132,8 @@ def _box_frames(seconds: float, rate_hz: int) -> int:
     return max(_LEAST_BOX_FRAMES, round(seconds * rate_hz))
 
 
-def _left_after_a_frame(seconds: float, rate_hz: int) -> float:
-    """Return what a one-pole filter of this time constant keeps of a difference after one frame."""
+def _decay_octaves(seconds: float, rate_hz: int) -> float:
+    """Return the logarithm, base 2, of what an exponential decay of this time constant leaves after one frame."""
     if not seconds > 0.0:
         raise SettingError("the time constant of a compressor or limiter must be longer than 0 s")
-    return float(exp2(-_LOG2_E / (seconds * rate_hz)))
+    return -_LOG2_E / (seconds * rate_hz)

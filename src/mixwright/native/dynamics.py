@@ -19,7 +19,7 @@ _POINTER = ctypes.c_void_p
 
 
 class LimiterPass(ctypes.Structure):
-    """One pass of the limiter: frames of each box, frames held, the interpolator (its arrays are kept by the caller)."""
+    """One pass of the limiter: frames of each box, frames held, interpolator; the caller keeps the arrays."""
 
     _fields_ = [
         ("box", ctypes.c_int32),
@@ -70,12 +70,19 @@ def compress(settings: np.ndarray, state: np.ndarray, audio: np.ndarray, gains: 
 def limit(
     passes: ctypes.Array[LimiterPass],
     ceiling: float,
-    release: float,
+    release_octaves: float,
     state: np.ndarray,
     audio: np.ndarray,
     gains: np.ndarray,
 ) -> None:
     """Limit float64 audio ``(frames, 2)`` in place; the float32 gains ``(frames,)`` are written."""
     _limiter()(
-        ctypes.byref(passes), len(passes), ceiling, release, pointer(state), pointer(audio), pointer(gains), len(audio)
+        ctypes.byref(passes),
+        len(passes),
+        ceiling,
+        release_octaves,
+        pointer(state),
+        pointer(audio),
+        pointer(gains),
+        len(audio),
     )

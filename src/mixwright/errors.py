@@ -6,6 +6,7 @@
     MixwrightError            message, where, hint
       InputError              audio or a file is not usable: mend the material       (ValueError)
         FileFormatError       cannot be decoded
+          NoDecoderError      an optional part that could decode it is not installed
         LimitError            too long, too many, too large for the limits set
       SettingError            a setting or an argument is wrong: mend the setting    (ValueError)
       StateError              the song folder is not in the state the command needs
@@ -61,6 +62,12 @@ class FileFormatError(InputError):
     """A file cannot be decoded."""
 
     kind = "file_format"
+
+
+class NoDecoderError(FileFormatError):
+    """A file that an optional part could decode, which is not installed; the hint tells how to get it."""
+
+    kind = "missing_extra"
 
 
 class LimitError(InputError):
@@ -121,6 +128,11 @@ def where(place: str) -> Iterator[None]:
 def printable(text: object) -> str:
     """Return a name or path for one line of a message: whatever could move a cursor or hide itself is escaped."""
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in str(text))
+
+
+def count(many: int, one: str, more: str = "") -> str:
+    """Return ``1 layer``, ``3 layers``, ``no layers``."""
+    return f"{many or 'no'} {one if many == 1 else more or one + 's'}"
 
 
 def listed(names: Sequence[str], most: int = 8) -> str:

@@ -148,7 +148,7 @@ def test_refusals_write_nothing(delivery, tmp_path):
     refused(tmp_path, InputError, "no audio files", tracks=empty)
     write(empty / "silence.wav", np.zeros(1000))
     (empty / "broken.flac").write_bytes(b"fLaC")
-    refused(tmp_path, InputError, "no file of 2 can be used", tracks=empty)
+    refused(tmp_path, InputError, "none of the 2 files can be used", tracks=empty)
 
 
 def test_a_disk_that_is_too_small_is_told_beforehand(delivery, tmp_path, monkeypatch):

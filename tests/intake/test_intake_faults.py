@@ -79,7 +79,7 @@ def test_what_a_header_says_wrong_is_told():
     ]
     assert told(header_frames=2**59)[0][2].startswith("its header promises more than any file holds")
     assert told(header_frames=RATE_HZ, disagreements=("a", "b")) == [
-        ("header_differs", "look", "its header promises 1.00 s, the file holds 2.00 s"),
+        ("header_differs", "look", "its header promises 1.00 s, the file holds 2.00 s: all of it is read"),
         ("header_differs", "look", "a; b"),
     ]
 

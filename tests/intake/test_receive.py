@@ -160,7 +160,7 @@ def test_two_takes_and_no_lead_are_asked_about():
 
 
 def test_nothing_usable():
-    with pytest.raises(InputError, match="no file of 2 can be used"):
+    with pytest.raises(InputError, match="none of the 2 files can be used"):
         receive([file("a.wav", "empty"), file("b.wav", "silence")], title="x")
     with pytest.raises(InputError, match="no audio files"):
         receive([], title="x")

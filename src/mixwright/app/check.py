@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from mixwright.errors import InputError, SettingError
-from mixwright.intake.faults import header_faults, own_faults
+from mixwright.intake.faults import channel_words, header_faults, own_faults, problem_kind
 from mixwright.intake.listening import listen
 from mixwright.io.decode import Decoder
 from mixwright.jobs.pool import in_order
@@ -86,7 +86,7 @@ def _check_one(item: tuple[int, Path], *, decoder: Decoder, folder: Path, cancel
             channels=None,
             duration_s=None,
             levels=None,
-            faults=(Fault(kind="unreadable", severity="unusable", detail=error.message),),
+            faults=(Fault(kind=problem_kind(error), severity="unusable", detail=error.message),),
             checks=(_line("can be read", False, "; ".join(filter(None, (error.message, error.hint)))),),
         )
     finally:
@@ -96,7 +96,7 @@ def _check_one(item: tuple[int, Path], *, decoder: Decoder, folder: Path, cancel
 def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> CheckedFile:
     rate_hz, channels = info.sample_rate_hz, info.channels
     # What is asked of tracks to be mixed (one or two channels) is not asked of a finished surround file.
-    faults = own_faults(listen(audio, rate_hz)) if channels <= 2 or not len(audio) else ()
+    faults = own_faults(listen(audio, rate_hz), info.speakers) if channels <= 2 or not len(audio) else ()
     levels, refused = None, ""
     if not _kinds(faults) & {"empty", "non_finite"}:
         try:
@@ -104,7 +104,7 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
         except (InputError, SettingError) as error:
             refused = error.message
     lines = [
-        _line("can be read", True, f"{info.container}, {info.encoding}"),
+        _line("can be read", True, _form(info)),
         _complete(info, len(audio)),
         _line("header agrees with the file", not info.disagreements, "; ".join(info.disagreements) or "nothing odd"),
         *(_absent(kinds, faults, name, good) for kinds, name, good in _FAULT_CHECKS),
@@ -131,6 +131,13 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
     )
 
 
+def _form(info: AudioInfo) -> str:
+    """Return what kind of file it is, and what its channels are for where that is not plain."""
+    encoding = f"{info.bits} bit" if info.bits is not None else info.encoding
+    channels = f", {channel_words(info.channels, info.speakers)}" if info.channels > 2 else ""
+    return f"{info.container}, {encoding}{channels}"
+
+
 def _levels(audio: np.ndarray, rate_hz: int, cancel: Cancel) -> Levels:
     meter = Meter(rate_hz, audio.shape[1])
     for start in range(0, len(audio), _BLOCK_S * rate_hz):
@@ -142,7 +149,8 @@ def _levels(audio: np.ndarray, rate_hz: int, cancel: Cancel) -> Levels:
 #: Kinds of fault, the check that each belongs to, and what is said when there is none.
 _FAULT_CHECKS: tuple[tuple[frozenset[FaultKind], str, str], ...] = (
     (frozenset({"empty", "silent"}), "not silent", "it sounds"),
-    (frozenset({"non_finite"}), "every sample is a number", "no NaN, none infinite"),
+    (frozenset({"non_finite"}), "every sample has a value", "no NaN, none infinite"),
+    (frozenset({"out_of_range"}), "no damaged samples", "none above +60 dBFS"),
     (frozenset({"clipped"}), "no flat peaks", "no runs of equal samples at the peaks"),
     (frozenset({"dc_offset"}), "no constant offset", "nothing that matters"),
 )

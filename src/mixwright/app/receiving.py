@@ -7,13 +7,24 @@ import os
 import re
 import shutil
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from mixwright.errors import InputError, LimitError, MixwrightError, OutputError, SettingError, printable
+from mixwright.errors import (
+    InputError,
+    LimitError,
+    MixwrightError,
+    NoDecoderError,
+    OutputError,
+    SettingError,
+    listed,
+    printable,
+)
+from mixwright.intake.faults import problem_kind
 from mixwright.intake.listening import Listening, listen
 from mixwright.intake.receive import ReceivedFile
 from mixwright.io.decode import Decoder
+from mixwright.io.header import is_archive
 from mixwright.io.kept import relative_to_song
 from mixwright.io.song_file import SONG_FILE
 from mixwright.io.stems import StemStore
@@ -38,11 +49,17 @@ _LEVELS = 2
 
 @dataclass(frozen=True)
 class Delivery:
-    """The audio files of a delivery in natural order, how each is shown, and how many files were ignored."""
+    """The audio files of a delivery in natural order, how each is shown, and what else lies there.
+
+    `ignored`: how many files were left aside, and of these `system`: written by an operating system, not by a person.
+    `notes`: what lies there and may be meant, one sentence each.
+    """
 
     files: tuple[tuple[Path, str], ...]
     root: Path
-    ignored: int
+    ignored: int = 0
+    system: int = 0
+    notes: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -50,54 +67,120 @@ class Delivery:
         return printable(self.root.name) or "Song"
 
 
+@dataclass(frozen=True)
+class _Found:
+    """A file as it was met: `deep` where it lies too far down to be a track, `system` where no person put it there."""
+
+    path: Path
+    label: str
+    deep: bool = False
+    system: bool = False
+
+
 def find_delivery(tracks: Path | Sequence[Path], given: Sequence[Path], decoder: Decoder) -> Delivery:
-    """List what is to be received: by content, or by its ending where the content cannot be read."""
+    """List what is to be received: by content, or by its ending where the content cannot be read.
+
+    Whatever stands there under the name of an audio file is listed, even a pipe or a link that leads nowhere; none of
+    these is ever opened. Folders of other songs are left alone.
+    """
     named = [Path(tracks)] if isinstance(tracks, str | Path) else [Path(path) for path in tracks]
     several = sum(path.is_dir() for path in named) > 1
-    listed: dict[Path, tuple[Path, str, bool]] = {}
+    closed: list[str] = []
+    met: dict[str, _Found] = {}
     for path in named:
-        if not path.exists():
-            raise InputError("is not there", where=printable(path), hint="name the folder that holds the tracks")
-        folder = path.resolve()
-        inside = [(file, file.relative_to(folder).as_posix()) for file in _walk(folder)]
-        for file, label in inside if path.is_dir() else [(path.absolute(), path.name)]:
-            shown = f"{folder.name}/{label}" if several and path.is_dir() else label
-            listed.setdefault(file.resolve(), (file, shown, label.count("/") >= _LEVELS))
-    folders = [path.resolve() if path.is_dir() else path.resolve().parent for path in named]
+        _check_named(path)
+        folder = Path(os.path.realpath(path))
+        for found in _walk(folder, closed) if path.is_dir() else [_Found(path.absolute(), path.name)]:
+            shown = f"{folder.name}/{found.label}" if several and path.is_dir() else found.label
+            met.setdefault(os.path.realpath(found.path), replace(found, label=shown))
+    folders = [folder if folder.is_dir() else folder.parent for folder in (Path(os.path.realpath(p)) for p in named)]
     root = Path(os.path.commonpath(folders)) if folders else Path()
-    own = {path.resolve() for path in given}
-    files = [
-        (path, label)
-        for path, label, deep in listed.values()
-        if not deep and path.resolve() not in own and _is_audio(path, decoder)
-    ]
-    if len(files) > _MOST_TRACKS:
-        raise LimitError(f"{len(files)} audio files, more than {_MOST_TRACKS}", where=printable(root))
-    ignored = len(listed.keys() - own) - len(files)
-    return Delivery(tuple(sorted(files, key=lambda item: _natural(item[1]))), root, ignored)
+    for path in given:
+        met.pop(os.path.realpath(path), None)
+    audio = [found for found in met.values() if not found.deep and not found.system and _is_audio(found.path, decoder)]
+    if len(audio) > _MOST_TRACKS:
+        raise LimitError(
+            f"{len(audio)} audio files, more than {_MOST_TRACKS}",
+            where=printable(root),
+            hint="name the folder of one song",
+        )
+    left = [found for found in met.values() if found not in audio]
+    return Delivery(
+        files=tuple((found.path, found.label) for found in sorted(audio, key=lambda found: _natural(found.label))),
+        root=root,
+        ignored=len(left),
+        system=sum(found.system for found in left),
+        notes=(*_closed_notes(closed), *_left_notes([found for found in left if not found.system])),
+    )
 
 
-def _walk(root: Path, depth: int = _LEVELS) -> Iterator[Path]:
-    """Yield the files of a folder and of those in it, one level deeper than is used; not those of other songs."""
-    for path in root.iterdir() if root.is_dir() else ():
-        if path.is_dir():
-            if depth and not _is_hidden(path) and not (path / SONG_FILE).exists():
-                yield from _walk(path, depth - 1)
-        elif path.is_file():
-            yield path
+def _check_named(path: Path) -> None:
+    """Refuse what is named as a delivery and cannot be one."""
+    if not os.path.lexists(path):
+        raise InputError("is not there", where=printable(path), hint="name the folder that holds the tracks")
+    if path.is_file() and _is_archive(path):
+        raise InputError("is an archive, not a folder", where=printable(path), hint="unpack it, and name the folder")
+
+
+def _closed_notes(closed: Sequence[str]) -> list[str]:
+    return [f"{told}: see who may read it, then refresh." for told in closed]
+
+
+def _left_notes(left: Sequence[_Found]) -> list[str]:
+    """Return what was left aside and may be meant: packed files, and audio that lies too deep."""
+    notes = []
+    packed = [found.label for found in left if not found.deep and found.path.is_file() and _is_archive(found.path)]
+    if packed:
+        what = "is an archive and was" if len(packed) == 1 else "are archives and were"
+        notes.append(f"{listed(packed, 4)} {what} not opened: unpack {'it' if len(packed) == 1 else 'them'}.")
+    deep = [found.label for found in left if found.deep and found.path.suffix.lower() in AUDIO_ENDINGS]
+    if deep:
+        lies = "lies" if len(deep) == 1 else "lie"
+        notes.append(f"{listed(deep, 4)} {lies} more than one folder down, and was not read: name that folder, too.")
+    return notes
+
+
+def _walk(root: Path, closed: list[str], label: str = "", depth: int = _LEVELS) -> Iterator[_Found]:
+    """Yield what lies in a folder and in those in it, one level deeper than is used; not in those of other songs.
+
+    Folders that cannot be read are added to `closed`, as told; the first one of all is an error.
+    """
+    try:
+        inside = sorted(root.iterdir())
+    except OSError as error:
+        reason = error.strerror or "it is not readable"
+        if not label:
+            raise InputError(f"cannot be read ({reason})", where=printable(root), hint="see who may read it") from error
+        closed.append(f"the folder {printable(label[:-1])} cannot be read ({reason})")
+        return
+    for path in inside:
+        system = _is_hidden(path)
+        if not path.is_dir():
+            yield _Found(path, label + path.name, deep=depth == 0, system=system)
+        elif depth and not (path / SONG_FILE).exists():
+            for found in _walk(path, closed, f"{label}{path.name}/", depth - 1):
+                yield replace(found, system=system or found.system)
 
 
 def _is_hidden(path: Path) -> bool:
     return path.name.startswith(".") or path.name.lower() in _SYSTEM
 
 
-def _is_audio(path: Path, decoder: Decoder) -> bool:
-    if _is_hidden(path):
+def _is_archive(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return is_archive(file.read(8))
+    except OSError:
         return False
+
+
+def _is_audio(path: Path, decoder: Decoder) -> bool:
     if path.suffix.lower() in AUDIO_ENDINGS:
         return True
     try:
         decoder.probe(path)
+    except (NoDecoderError, LimitError):
+        return True
     except InputError:
         return False
     return True
@@ -158,7 +241,7 @@ def _listen_to(store: StemStore, cache: Cache, into: Path, path: Path, label: st
     try:
         stem = store.open(path)
     except (InputError, SettingError) as error:
-        return ReceivedFile(file=file, label=label, problem=_problem(error))
+        return ReceivedFile(file=file, label=label, problem=_problem(error), problem_kind=problem_kind(error))
     key = cache.key("listening", stem.sha256, code_hash(*_LISTENING, core=False))
     heard = cache.record(key, Listening, lambda: listen(stem.audio, stem.rate_hz))
     return ReceivedFile(file=file, label=label, sha256=stem.sha256, info=stem.info, heard=heard, audio=stem.audio)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from mixwright.app.page import write_page
@@ -42,10 +42,11 @@ class _Added:
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """What lies in the folders: tracks whose file changed, copies, and old (by id) and new tracks understood."""
+    """What lies in the folders: tracks whose file changed, copies, notes, and old (by id) and new tracks understood."""
 
     changed: Sequence[Track]
     copies: tuple[TrackFile, ...]
+    notes: tuple[str, ...] = ()
     old: Sequence[str] = ()
     understood: Intake | None = None
 
@@ -84,7 +85,7 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
         missing=tuple(TrackFile(id=track.id, file=track.file) for track in now.tracks if track.id not in known),
         copies=seen.copies,
         questions=_new_questions(seen.understood, intake),
-        notes=added.notes,
+        notes=(*added.notes, *seen.notes),
     )
     if added.tracks:
         if intake is not None:
@@ -122,14 +123,14 @@ def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel:
             for (path, _), content in paired
             if content in holders
         )
-        new = Delivery(tuple(file for file, content in paired if content not in holders), delivery.root, 0)
+        new = replace(delivery, files=tuple(file for file, content in paired if content not in holders))
         if not new.files:
-            return _Seen(differ, copies)
+            return _Seen(differ, copies, delivery.notes)
         check_space(new, song, decoder)
         old = [track for track in there if track.use and track not in differ]
         known = [(song_path(song, track.file), Path(track.file).name) for track in old]
         heard = listen_to_all(store, cache, song, [*known, *new.files], report, cancel)
-        return _Seen(differ, copies, [track.id for track in old], _understood(heard, now))
+        return _Seen(differ, copies, delivery.notes, [track.id for track in old], _understood(heard, now))
 
 
 def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) -> Delivery:
@@ -138,13 +139,13 @@ def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) ->
     parents = {song_path(song, track.file).resolve().parent for track in there}
     folders = sorted(place for place in parents if not parents & set(place.parents))
     if not folders:
-        return Delivery((), song, 0)
+        return Delivery((), song)
     delivery = find_delivery(folders, sorted(named), decoder)
     own = [song.resolve() / name for name in _OWN_FOLDERS]
     files = tuple(
         (path, label) for path, label in delivery.files if not any(place in path.resolve().parents for place in own)
     )
-    return Delivery(files, delivery.root, 0)
+    return replace(delivery, files=files)
 
 
 def _understood(heard: Sequence[ReceivedFile], now: Song) -> Intake | None:

@@ -15,7 +15,7 @@ from mixwright.io.decode import Decoder
 from mixwright.io.hashing import file_sha256
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import new_folder
-from mixwright.io.song_file import create_song
+from mixwright.io.song_file import SONG_FILE, create_song
 from mixwright.io.stems import StemStore
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Report, silent
@@ -82,6 +82,10 @@ def start(
         raise SettingError("a print of the mix goes with layers as mixed", where="mix_print", hint="say as_mixed too")
     if into.exists():
         raise OutputError("exists already and is never overwritten", where=printable(into), hint="choose another name")
+    for path in [Path(tracks)] if isinstance(tracks, str | Path) else tracks:
+        if (Path(path) / SONG_FILE).is_file():
+            hint = "name the folder that holds the tracks; `refresh` adds new ones to a song"
+            raise InputError("is a song already, not a folder of tracks", where=printable(path), hint=hint)
     given = [Path(path) for path in (*references, *(path for path in (rough, mix_print) if path is not None))]
     with Decoder() as decoder:
         for path in given:
@@ -118,6 +122,8 @@ def start(
                 rough=song.rough or None,
                 questions=intake.questions,
                 ignored_files=delivery.ignored,
+                system_files=delivery.system,
+                notes=delivery.notes,
                 sources=intake.sources,
             )
             write_kept(folder, "intake", result)

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from mixwright.errors import InputError, LimitError, NoDecoderError, SettingError, count
 from mixwright.intake.listening import Clipping, Listening
 from mixwright.model.audio import AudioInfo, Fault
-from mixwright.model.words import Severity
+from mixwright.model.words import FaultKind, Severity
 from mixwright.units import db_from_power, db_from_ratio
 
 SILENT_DBFS = -90.0
@@ -29,6 +30,13 @@ _AT_ONCE_S = 0.05
 _NO_TRACK_S = 7 * 86400.0
 
 
+def problem_kind(error: InputError | SettingError) -> FaultKind:
+    """Return the fault of a file that an error kept from being read."""
+    if isinstance(error, NoDecoderError):
+        return "needs_decoder"
+    return "over_limit" if isinstance(error, LimitError) else "unreadable"
+
+
 def header_faults(info: AudioInfo) -> tuple[Fault, ...]:
     """Return where the header of a file and what it holds do not go together."""
     faults: list[Fault] = []
@@ -40,27 +48,47 @@ def header_faults(info: AudioInfo) -> tuple[Fault, ...]:
             detail = f"its header promises {promised}, the file holds {held_s:.2f} s: the end is missing"
             faults.append(Fault(kind="truncated", severity="look", detail=detail, at_s=held_s))
         else:
-            detail = f"its header promises {promised}, the file holds {held_s:.2f} s"
+            detail = f"its header promises {promised}, the file holds {held_s:.2f} s: all of it is read"
             faults.append(Fault(kind="header_differs", severity="look", detail=detail, at_s=promised_s))
     if info.disagreements:
         faults.append(Fault(kind="header_differs", severity="look", detail="; ".join(info.disagreements)))
+    if not info.start_known:
+        detail = f"{info.container} does not say how much silence its encoder put in front, often 20 to 50 ms: "
+        faults.append(Fault(kind="start_unknown", severity="look", detail=detail + "it may start late; ask for WAV"))
     return tuple(faults)
 
 
-def own_faults(heard: Listening) -> tuple[Fault, ...]:
-    """Return the faults of one file, seen alone."""
+def channel_words(channels: int, speakers: Sequence[str]) -> str:
+    """Return how many channels a file has, and which speaker each is for as far as its header says."""
+    told = count(channels, "channel")
+    if not speakers:
+        return told
+    if len(speakers) < channels:
+        return f"{told} ({', '.join(speakers)}; {channels - len(speakers)} without a name)"
+    low, top = speakers.count("low frequency"), sum(name.startswith("top ") for name in speakers)
+    layout = f"{channels - low - top}.{low}" + (f".{top}" if top else "")
+    return f"{told} ({layout}: {', '.join(speakers)})"
+
+
+def own_faults(heard: Listening, speakers: Sequence[str] = ()) -> tuple[Fault, ...]:
+    """Return the faults of one file, seen alone; `speakers` are those that its header names."""
     if heard.frames == 0:
         return (Fault(kind="empty", severity="unusable", detail="the file holds no audio"),)
     if heard.channels > 2:
-        detail = f"{heard.channels} channels; only mono and stereo are mixed"
+        detail = f"{channel_words(heard.channels, speakers)}; only mono and stereo are mixed"
         return (Fault(kind="too_many_channels", severity="unusable", detail=detail),)
     if heard.not_finite:
         at_s = (heard.not_finite_frame or 0) / heard.rate_hz
-        detail = f"{heard.not_finite} samples are not numbers (NaN or infinite)"
+        detail = f"{count(heard.not_finite, 'sample')} without a value (NaN or infinite): a fault of the export"
         return (Fault(kind="non_finite", severity="unusable", detail=detail, at_s=at_s),)
+    if heard.out_of_range:
+        at_s = (heard.out_of_range_frame or 0) / heard.rate_hz
+        detail = f"{count(heard.out_of_range, 'sample')} above +60 dBFS, up to {db_from_ratio(heard.peak):+.0f} dBFS: "
+        detail += "no recording holds such, the file is damaged"
+        return (Fault(kind="out_of_range", severity="unusable", detail=detail, at_s=at_s),)
     peak_dbfs = db_from_ratio(heard.peak)
     if peak_dbfs is None or peak_dbfs < SILENT_DBFS or heard.constant:
-        detail = "every sample is the same" if heard.constant else f"nothing above {SILENT_DBFS:.0f} dBFS"
+        detail = "it holds one constant value" if heard.constant else f"nothing above {SILENT_DBFS:.0f} dBFS"
         return (Fault(kind="silent", severity="unusable", detail=detail),)
     found = (_clipped(heard.clipping, heard.rate_hz), _dc_offset(heard.dc), _sides(heard))
     return tuple(fault for fault in found if fault is not None)
@@ -84,7 +112,9 @@ def _dc_offset(dc: Sequence[float]) -> Fault | None:
     if dbfs is None or dbfs <= DC_NOTE_DBFS:
         return None
     severity: Severity = "look" if dbfs > DC_LOOK_DBFS else "note"
-    return Fault(kind="dc_offset", severity=severity, detail=f"a constant offset of {dbfs:.1f} dBFS")
+    return Fault(
+        kind="dc_offset", severity=severity, detail=f"a constant offset of {dbfs:.1f} dBFS, which a high-pass removes"
+    )
 
 
 def _sides(heard: Listening) -> Fault | None:

@@ -20,6 +20,8 @@ from mixwright.model.record import Record
 TRACE_HZ = 100
 #: Traces hold half decibels above this level, so that a value is one byte.
 TRACE_FLOOR_DB = -120.0
+#: No recording holds more: +60 dBFS.
+LARGEST = 1000.0
 _BLOCK_S = 4
 _DC_CHUNK = 64
 
@@ -37,6 +39,7 @@ class Listening(Record, frozen=True, kw_only=True):
     """What one file sounds like.
 
     `powers`: mean square of left, right, mid and side (mono: left = right = mid, side 0).
+    `out_of_range`: samples above +60 dBFS.
     `sounds_from_frame`: first frame above -60 dBFS and above the noise floor by 12 dB.
     `level`, `bright`, `low`: traces of 10 ms, read with :func:`trace_db`: mean square of the channels, of
     their first difference, and of their 10 ms mean (below about 50 Hz), as half decibels above -120.
@@ -50,6 +53,8 @@ class Listening(Record, frozen=True, kw_only=True):
     constant: bool = True
     not_finite: int = 0
     not_finite_frame: int | None = None
+    out_of_range: int = 0
+    out_of_range_frame: int | None = None
     dc: tuple[float, ...] = ()
     powers: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     sides_equal: bool = False
@@ -99,6 +104,8 @@ class _Listener:
         self.constant = True
         self.not_finite = 0
         self.not_finite_frame: int | None = None
+        self.out_of_range = 0
+        self.out_of_range_frame: int | None = None
         self.sums = np.zeros(4)
         self.sides_equal = channels == 2
         self.flat = [(FlatRuns(1, rate_hz), FlatRuns(-1, rate_hz)) for _ in range(channels)]
@@ -116,7 +123,10 @@ class _Listener:
         if self.first is None:
             self.first = block[0].copy()
         self.constant = self.constant and bool(np.all(block == self.first))
-        self.peak = max(self.peak, float(np.abs(block).max()))
+        peak = float(np.abs(block).max())
+        self.peak = max(self.peak, peak)
+        if peak > LARGEST:
+            self._out_of_range(block)
         self._hash(block)
         for channel, (peaks, troughs) in enumerate(self.flat):
             column = np.ascontiguousarray(block[:, channel])
@@ -139,6 +149,12 @@ class _Listener:
         if self.not_finite_frame is None:
             self.not_finite_frame = self.frames + int(np.flatnonzero(bad.any(axis=1))[0])
         return np.where(bad, np.float32(0.0), block)
+
+    def _out_of_range(self, block: npt.NDArray[np.float32]) -> None:
+        far = np.abs(block) > LARGEST
+        self.out_of_range += int(far.sum())
+        if self.out_of_range_frame is None:
+            self.out_of_range_frame = self.frames + int(np.flatnonzero(far.any(axis=1))[0])
 
     def _hash(self, block: npt.NDArray[np.float32]) -> None:
         if not self.hashing:
@@ -190,6 +206,8 @@ class _Listener:
             constant=self.constant,
             not_finite=self.not_finite,
             not_finite_frame=self.not_finite_frame,
+            out_of_range=self.out_of_range,
+            out_of_range_frame=self.out_of_range_frame,
             dc=self._dc(),
             powers=(left, right, mid, side),
             sides_equal=self.sides_equal,
@@ -199,7 +217,9 @@ class _Listener:
             level=_trace(level),
             bright=_trace(np.concatenate(self.bright)),
             low=_trace(np.concatenate(self.low)),
-            timbre=timbre(audio, self.rate_hz, level) if sounding and self.not_finite == 0 else None,
+            timbre=timbre(audio, self.rate_hz, level)
+            if sounding and not self.not_finite and not self.out_of_range
+            else None,
         )
 
     def _dc(self) -> tuple[float, ...]:

@@ -7,16 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from mixwright.intake.faults import clipped_badly
+from mixwright.intake.faults import channel_words, clipped_badly
 from mixwright.intake.likeness import Trace, together
 from mixwright.intake.listening import Listening
 from mixwright.intake.names import NameReading
-from mixwright.model.audio import Fault
+from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.words import FaultKind, Role
 
 #: More questions than this are not answered.
 MOST = 8
 _NAMED = 4
+#: Compressed audio that cannot be decoded, or whose start is not sure.
+_AS_WAV: tuple[FaultKind, ...] = ("needs_decoder", "start_unknown")
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +30,7 @@ class Understood:
     roles: Sequence[Role]
     faults: Sequence[tuple[Fault, ...]]
     heard: Sequence[Listening | None]
+    infos: Sequence[AudioInfo | None]
     used: Sequence[bool]
 
     def with_fault(self, kind: FaultKind) -> list[int]:
@@ -60,17 +63,35 @@ def _listed(delivery: Understood, indices: Sequence[int]) -> str:
 
 def _broken(delivery: Understood) -> list[str]:
     found = []
-    kinds: tuple[FaultKind, ...] = ("unreadable", "empty", "non_finite", "truncated")
+    kinds: tuple[FaultKind, ...] = ("unreadable", "empty", "non_finite", "out_of_range", "truncated")
     broken = sorted({i for kind in kinds for i in delivery.with_fault(kind)})
     if broken:
-        found.append(f"{_listed(delivery, broken)} cannot be read as a whole: please export again.")
+        found.append(f"{_listed(delivery, broken)} cannot be read as a whole: please export {_it(broken)} again.")
+    packed = sorted({i for kind in _AS_WAV for i in delivery.with_fault(kind)})
+    if packed:
+        found.append(f"Please send {_listed(delivery, packed)} as WAV, from the start of the song.")
     silent = delivery.with_fault("silent")
     if silent:
         found.append(f"Nothing sounds in {_listed(delivery, silent)}: was the right track exported?")
-    wide = delivery.with_fault("too_many_channels")
-    if wide:
-        found.append(f"{_listed(delivery, wide)} has more than two channels: which of them are the track?")
-    return found
+    return [*found, *_wide(delivery)]
+
+
+def _wide(delivery: Understood) -> list[str]:
+    """Ask for what can be mixed in place of files for more than two speakers."""
+    layouts: dict[str, list[int]] = {}
+    for i in delivery.with_fault("too_many_channels"):
+        info = delivery.infos[i]
+        words = channel_words(info.channels, info.speakers) if info is not None else "more than two channels"
+        layouts.setdefault(words, []).append(i)
+    return [
+        f"{_listed(delivery, files)} {'has' if len(files) == 1 else 'have'} {words}: "
+        "please send a stereo version, or one mono file for each channel that belongs to the song."
+        for words, files in layouts.items()
+    ]
+
+
+def _it(indices: Sequence[int]) -> str:
+    return "it" if len(indices) == 1 else "them"
 
 
 def _lead(delivery: Understood) -> list[str]:
@@ -112,9 +133,9 @@ def _cut(delivery: Understood) -> list[str]:
     cut = [i for i in delivery.with_fault("starts_late") if delivery.used[i]]
     if not cut:
         return []
-    return [
-        f"Where in the song does {_listed(delivery, cut)} begin? By length or time stamp it was printed from later on."
-    ]
+    does, it_was = ("does", "it was") if len(cut) == 1 else ("do", "they were")
+    why = f"By length or time stamp {it_was} not printed from the song's start."
+    return [f"Where in the song {does} {_listed(delivery, cut)} begin? {why}"]
 
 
 def _prints(delivery: Understood) -> list[str]:

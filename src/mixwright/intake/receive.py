@@ -24,7 +24,7 @@ from mixwright.intake.sources import Layer, read_sources
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.results import SourceIntake, TrackIntake
 from mixwright.model.song import MASTER, Group, Section, Song, Source, Track
-from mixwright.model.words import DRUM_ROLES, Role
+from mixwright.model.words import DRUM_ROLES, FaultKind, Role
 
 _LEFT_OUT = {
     "print": "reads as a mix, not a track",
@@ -39,7 +39,8 @@ class ReceivedFile:
     """One file of a delivery.
 
     `file`: how the song names it; `label`: how it is shown, relative to the delivery. `problem`: why it
-    cannot be read (`heard` is None then). `audio` (frames, channels) is only read to find bleed of drums.
+    cannot be read (`heard` is None then), and `problem_kind` of which kind that is. `audio` (frames, channels) is only
+    read to find bleed of drums.
     """
 
     file: str
@@ -49,6 +50,7 @@ class ReceivedFile:
     heard: Listening | None = None
     audio: npt.NDArray[np.float32] | None = None
     problem: str = ""
+    problem_kind: FaultKind = "unreadable"
 
 
 @dataclass(frozen=True)
@@ -151,6 +153,7 @@ def receive(
         roles=[row.reading.role for row in rows],
         faults=[row.faults for row in rows],
         heard=[row.received.heard for row in rows],
+        infos=[row.received.info for row in rows],
         used=[not row.why for row in rows],
     )
     return Intake(
@@ -184,8 +187,10 @@ def _read(files: Sequence[ReceivedFile]) -> list[_Row]:
 
 def _own_faults(file: ReceivedFile) -> tuple[Fault, ...]:
     if file.heard is None:
-        return (Fault(kind="unreadable", severity="unusable", detail=file.problem or "cannot be read"),)
-    return own_faults(file.heard) + (header_faults(file.info) if file.info is not None else ())
+        return (Fault(kind=file.problem_kind, severity="unusable", detail=file.problem or "cannot be read"),)
+    if file.info is None:
+        return own_faults(file.heard)
+    return own_faults(file.heard, file.info.speakers) + header_faults(file.info)
 
 
 def _compare(kept: Sequence[_Row], rate_hz: int) -> None:
@@ -201,8 +206,11 @@ def _nothing_usable(rows: Sequence[_Row]) -> InputError:
     if not rows:
         return InputError("no audio files are here", hint="name the folder that holds the tracks")
     reasons = Counter(row.why.split(":")[0] for row in rows)
-    told = ", ".join(f"{count} {reason}" for reason, count in reasons.most_common(3))
-    return InputError(f"no file of {len(rows)} can be used ({told})", hint="ask for the tracks as WAV, mono or stereo")
+    told = ", ".join(f"{many} {reason}" for reason, many in reasons.most_common(3))
+    if len(reasons) == 1:
+        told = f"{rows[0].received.label}: {rows[0].why}"
+    what = "the only file cannot" if len(rows) == 1 else f"none of the {len(rows)} files can"
+    return InputError(f"{what} be used ({printable(told)})", hint="ask for the tracks as WAV, mono or stereo")
 
 
 def _sources(kept: Sequence[_Row], traces: Sequence[Trace], ids: Ids) -> list[SourceIntake]:

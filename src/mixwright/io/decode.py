@@ -3,9 +3,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import dataclasses
 import json
 import os
 import queue
+import signal
 import subprocess
 import sys
 import threading
@@ -21,9 +24,12 @@ from mixwright.errors import (
     InternalError,
     LimitError,
     MixwrightError,
+    NoDecoderError,
     OutputError,
+    SettingError,
     printable,
 )
+from mixwright.io.limits import Limits, NoLimit, limits_from
 from mixwright.model.audio import AudioInfo
 
 #: A child that says nothing for so long is ended.
@@ -36,6 +42,7 @@ _ERRORS: dict[str, type[MixwrightError]] = {
     "limit": LimitError,
     "input": InputError,
     "output": OutputError,
+    "decoder": NoDecoderError,
 }
 #: All that a child inherits: what it takes to find Python and its packages.
 _ENVIRONMENT = (
@@ -55,9 +62,19 @@ class Decoder:
         How many files are decoded at once.
     silent_limit_s : float
         A child that shows no progress for so long is ended, and its file refused.
+    limits : Limits, optional
+        What a file may be at most; as the environment says if not given.
+
+    Raises
+    ------
+    SettingError
+        when the environment sets a limit that is none
     """
 
-    def __init__(self, children: int = 2, *, silent_limit_s: float = SILENT_LIMIT_S) -> None:
+    def __init__(
+        self, children: int = 2, *, silent_limit_s: float = SILENT_LIMIT_S, limits: Limits | None = None
+    ) -> None:
+        self._limits = _limits() if limits is None else limits
         self._idle: queue.LifoQueue[_Child | None] = queue.LifoQueue()
         for _ in range(children):
             self._idle.put(None)
@@ -73,7 +90,9 @@ class Decoder:
         FileFormatError
             when it is no audio that can be decoded
         LimitError
-            when it has too many channels, too high or low a rate, or is too long
+            when it is too large, has too many channels, too high or low a rate, or is too long
+        NoDecoderError
+            when it takes a decoder that is not there
         InputError
             when it cannot be read at all
         """
@@ -87,12 +106,27 @@ class Decoder:
 
         Raises
         ------
-        FileFormatError, LimitError, InputError
+        FileFormatError, LimitError, InputError, NoDecoderError
             as for :meth:`probe`
         OutputError
             when the decoded audio does not fit on the disk
         """
         return self._ask(path, into)
+
+    def check_size(self, path: Path) -> None:
+        """Refuse a file that is too large, before anything of it is read; one that is not there passes.
+
+        Raises
+        ------
+        LimitError
+            when it is
+        """
+        try:
+            excess = self._limits.over_size(path.stat().st_size)
+        except (OSError, ValueError):  # told by who opens it
+            return
+        if excess is not None:
+            raise LimitError(excess.message, where=printable(path), hint=excess.hint)
 
     def close(self) -> None:
         """End the children."""
@@ -118,6 +152,7 @@ class Decoder:
         request = {
             "path": os.fspath(path.absolute()),
             "into": None if into is None else os.fspath(into.absolute()),
+            "limits": dataclasses.asdict(self._limits),
         }
         child = self._idle.get()
         try:
@@ -146,18 +181,32 @@ class Decoder:
         finally:
             self._idle.put(child)
         if "error" in reply:
-            hint = "export it as WAV, 24 bit or floating point" if reply["error"] == "format" else ""
-            kind = _ERRORS.get(reply["error"], FileFormatError)
-            message = printable(reply.get("message", ""))
-            if kind is OutputError and into is not None:  # the fault is not the track's
-                folder = printable(into.parent)
-                raise OutputError(
-                    f"a decoded track cannot be written ({message})",
-                    where=folder,
-                    hint="free some space, and see who may write there",
-                )
-            raise kind(message, where=printable(path), hint=hint)
+            raise _error(reply, path, into)
         return msgspec.convert(reply["info"], AudioInfo)
+
+
+def _error(reply: dict[str, Any], path: Path, into: Path | None) -> MixwrightError:
+    """Return what is to be raised for a refusal."""
+    kind = _ERRORS.get(reply["error"], FileFormatError)
+    message, hint = printable(reply.get("message", "")), printable(reply.get("hint", ""))
+    if kind is OutputError and into is not None:  # the fault is not the track's
+        return OutputError(
+            f"a decoded track cannot be written ({message})",
+            where=printable(into.parent),
+            hint="free some space, and see who may write there",
+        )
+    if kind is FileFormatError:
+        hint = "export it as WAV, 24 bit or floating point"
+    return kind(message, where=printable(path), hint=hint)
+
+
+def _limits() -> Limits:
+    try:
+        return limits_from()
+    except NoLimit as wrong:
+        variable = wrong.variable
+        hint = f"give {variable.example}, above 0 and up to {variable.highest:g}"
+        raise SettingError(f"{printable(wrong)!r} is no limit", where=variable.name, hint=hint) from None
 
 
 class ChildDied(Exception):
@@ -224,7 +273,10 @@ class _Child:
             self.kill()
 
     def kill(self) -> None:
-        """End the process at once."""
+        """End the process at once, and what it started."""
+        if os.name == "posix":
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(self._process.pid, signal.SIGKILL)
         self._process.kill()
         self._process.wait()
         assert self._process.stdin is not None

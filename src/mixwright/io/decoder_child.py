@@ -16,6 +16,7 @@ import stat
 import sys
 import threading
 import time
+from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import IO, Any
 
@@ -23,14 +24,14 @@ import numpy as np
 import soundfile
 
 from mixwright.io.broadcast import read_extension
-from mixwright.io.header import Header, read_header
+from mixwright.io.compressed import SPOKEN, CompressedSound, NoDecoder, Undecodable, compressed_sound
+from mixwright.io.header import Header, is_archive, read_header
+from mixwright.io.limits import Excess, Limits
 from mixwright.io.rf64_view import Rf64View
+from mixwright.io.wave_format import flac_speakers
 from mixwright.jobs.array_file import ArrayWriter
 
 BLOCK_FRAMES = 65536
-MAX_CHANNELS = 64
-RATES_HZ = (8000, 384000)
-MAX_DURATION_S = 86400
 #: Address space of this process: the interpreter, numpy and the decoders need less than a third.
 MAX_MEMORY_BYTES = 2 << 30
 #: Processor time for one request: a start, and a share for every second of audio (Opus, the slowest, needs 0.006 s).
@@ -42,6 +43,9 @@ SPARE_BYTES = 256 << 20
 #: Faults of a header that are told; one shows that it is damaged, a hundred show no more.
 _MOST_REASONS = 5
 _ALIVE_EVERY_S = 1.0
+#: Samples below this become zero: -600 dBFS.
+_TINY = np.float32(1e-30)
+_GET_DECODER = 'pip install "mixwright[aac]", or install ffmpeg, or ask for WAV'
 
 _ENCODINGS = {
     "PCM_S8": ("pcm8", 8),
@@ -66,11 +70,12 @@ _ENCODINGS = {
 
 
 class Refusal(Exception):
-    """A file that is not decoded, with the reason: `kind` is ``format``, ``limit``, ``input`` or ``output``."""
+    """A file that is not decoded, with the reason: `kind` is a key of the errors of :mod:`mixwright.io.decode`."""
 
-    def __init__(self, kind: str, message: str) -> None:
+    def __init__(self, kind: str, message: str, hint: str = "") -> None:
         super().__init__(message)
         self.kind = kind
+        self.hint = hint
 
 
 class ForwardFile(soundfile.SoundFile):
@@ -98,7 +103,7 @@ def main() -> None:
             request = json.loads(requests.get())
             reply = _answer(request, replies)
         except Refusal as refusal:
-            reply = {"error": refusal.kind, "message": str(refusal)}
+            reply = {"error": refusal.kind, "message": str(refusal), "hint": refusal.hint}
         except MemoryError:
             reply = {"error": "limit", "message": f"needs more than {MAX_MEMORY_BYTES >> 30} GiB of memory to decode"}
         except OSError as error:
@@ -126,9 +131,11 @@ def _send(replies: IO[str], reply: dict[str, Any]) -> None:
 
 
 def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
-    path = Path(request["path"])
-    if not stat.S_ISREG(path.stat().st_mode):
+    path, limits = Path(request["path"]), Limits(**request["limits"])
+    status = path.stat()
+    if not stat.S_ISREG(status.st_mode):
         raise Refusal("input", "is not a file")
+    _refuse(limits.over_size(status.st_size))
     # Opened by number: a name that ends in ".raw" would make the library guess.
     with os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0)), "rb") as file:
         header = read_header(file)
@@ -137,21 +144,39 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         extension = read_extension(file, header.chunks) if header.chunks is not None else None
         file.seek(0)
         try:
-            with ForwardFile(_as_known(file, header)) as sound:
-                _check_limits(sound)
+            with _sound(file, path, header) as sound:
+                _refuse(limits.over(sound.channels, sound.samplerate, sound.frames))
                 info = _info(sound, header)
                 if request["into"] is not None:
-                    info["frames"] = _decode(sound, Path(request["into"]), replies)
-        except soundfile.LibsndfileError as error:
-            reasons = "; ".join(header.disagreements[:_MOST_REASONS]) or error.error_string.strip().rstrip(".")
-            raise Refusal("format", f"cannot be decoded ({reasons})") from None
-    promised = header.frames if header.frames is not None else info["header_frames"]
+                    info |= _decode(sound, header, limits, Path(request["into"]), replies)
+        except (soundfile.LibsndfileError, Undecodable) as error:
+            raise Refusal("format", f"cannot be decoded ({_reasons(error, header)})") from None
+        except NoDecoder:
+            spoken = SPOKEN.get(header.container, header.container)
+            raise Refusal("decoder", f"is {spoken}, and nothing here decodes that", _GET_DECODER) from None
     info["time_stamp_frames"] = None if extension is None else extension.time_reference_frames
-    if promised is not None and promised != info["frames"] and info["encoding"] != "mpeg layer 3":
-        info["header_frames"] = promised
-    else:
+    if info["header_frames"] == info["frames"] or info["encoding"] == "mpeg layer 3":
         info["header_frames"] = None
     return {"info": info}
+
+
+def _sound(
+    file: io.BufferedReader, path: Path, header: Header
+) -> AbstractContextManager[ForwardFile | CompressedSound]:
+    return compressed_sound(file, path, header) if header.compressed else ForwardFile(_as_known(file, header))
+
+
+def _refuse(excess: Excess | None) -> None:
+    if excess is not None:
+        raise Refusal("limit", excess.message, excess.hint)
+
+
+def _reasons(error: soundfile.LibsndfileError | Undecodable, header: Header) -> str:
+    if header.layout is not None and header.layout.unread:
+        return f"its samples are of a kind that is not read, {header.layout.unread}"
+    said = "; ".join(header.disagreements[:_MOST_REASONS])
+    own = str(error) if isinstance(error, Undecodable) else str(error.error_string)
+    return said or own.strip().rstrip(".")
 
 
 def _as_known(file: io.BufferedReader, header: Header) -> io.BufferedReader:
@@ -175,38 +200,42 @@ def _not_audio(file: IO[bytes]) -> str:
         return "is empty"
     if start.startswith((b"<!doctype", b"<html", b"<?xml")):
         return "is a web page or XML text, not audio"
-    if start[4:8] == b"ftyp":
-        return "is MP4 or M4A, which is not read"
-    if start.startswith((b"pk\x03\x04", b"rar!", b"7z\xbc\xaf", b"\x1f\x8b")):
-        return "is an archive, not audio"
+    if is_archive(start):
+        return "is an archive, not audio: unpack it"
     return "is no audio that is known here"
 
 
-def _check_limits(sound: ForwardFile) -> None:
-    if not 1 <= sound.channels <= MAX_CHANNELS:
-        raise Refusal("limit", f"has {sound.channels} channels, more than {MAX_CHANNELS}")
-    if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1]:
-        raise Refusal("limit", f"has a sample rate of {sound.samplerate} Hz, outside {RATES_HZ[0]} to {RATES_HZ[1]}")
-    if sound.frames > MAX_DURATION_S * sound.samplerate:
-        raise Refusal("limit", f"is longer than {MAX_DURATION_S // 3600} hours")
-
-
-def _info(sound: ForwardFile, header: Header) -> dict[str, Any]:
-    encoding, bits = _ENCODINGS.get(sound.subtype, (sound.subtype.lower(), None))
+def _info(sound: ForwardFile | CompressedSound, header: Header) -> dict[str, Any]:
+    promised, layout = header.frames, header.layout
+    if isinstance(sound, CompressedSound):
+        encoding, bits, start_known = sound.encoding, None, sound.start_known
+        promised = sound.frames if sound.exact else promised
+        frames = sound.frames
+    else:
+        encoding, bits = _ENCODINGS.get(sound.subtype, (sound.subtype.lower(), None))
+        frames, start_known = sound.frames, True
+        promised = frames if promised is None else promised
+    if bits is not None and layout is not None and layout.valid_bits and layout.valid_bits < bits:
+        bits = layout.valid_bits
+    speakers = layout.speakers if layout is not None else ()
     return {
         "container": header.container,
         "encoding": encoding,
         "sample_rate_hz": sound.samplerate,
         "channels": sound.channels,
-        "frames": sound.frames,
+        "frames": frames,
         "bits": bits,
-        "header_frames": sound.frames,
+        "header_frames": promised,
         "disagreements": list(header.disagreements[:_MOST_REASONS]),
+        "speakers": flac_speakers(sound.channels) if header.container == "FLAC" else speakers,
+        "start_known": start_known,
     }
 
 
-def _decode(sound: ForwardFile, into: Path, replies: IO[str]) -> int:
-    """Write all frames as float32 and return how many there were."""
+def _decode(
+    sound: ForwardFile | CompressedSound, header: Header, limits: Limits, into: Path, replies: IO[str]
+) -> dict[str, Any]:
+    """Write all frames as float32 and return what was found: how many, and where they end early."""
     _check_disk(sound, into)
     _limit_cpu(START_CPU_S + int(CPU_S_PER_AUDIO_S * sound.frames / sound.samplerate))
     block = np.empty((BLOCK_FRAMES, sound.channels), np.float32)
@@ -215,21 +244,31 @@ def _decode(sound: ForwardFile, into: Path, replies: IO[str]) -> int:
         while True:
             try:
                 ready = sound.read(out=block)
-            except soundfile.LibsndfileError:
+            except (soundfile.LibsndfileError, Undecodable):
                 if not writer.frames:
                     raise
-                return writer.frames  # damaged from here on: what came before is kept, and the promise tells
+                return _damaged(writer.frames, sound, header)  # what came before is kept
             if not ready.shape[0]:
-                return writer.frames
+                return {"frames": writer.frames}
+            # So small that nothing hears it, and slow in every filter.
+            if (tiny := np.abs(ready) < _TINY).any():
+                ready[tiny] = 0.0
             writer.push(ready)
-            if writer.frames > MAX_DURATION_S * sound.samplerate:
-                raise Refusal("limit", f"is longer than {MAX_DURATION_S // 3600} hours")
+            _refuse(limits.over(sound.channels, sound.samplerate, writer.frames))
             if time.monotonic() - told_s > _ALIVE_EVERY_S:
                 told_s = time.monotonic()
                 _send(replies, {"alive": writer.frames})
 
 
-def _check_disk(sound: ForwardFile, into: Path) -> None:
+def _damaged(frames: int, sound: ForwardFile | CompressedSound, header: Header) -> dict[str, Any]:
+    """Say that a file is damaged from here on, where no promise of its header tells."""
+    if header.frames is not None or (isinstance(sound, CompressedSound) and sound.exact):
+        return {"frames": frames}
+    told = f"it is damaged after {frames / sound.samplerate:.2f} s: what follows is not read"
+    return {"frames": frames, "disagreements": [*header.disagreements[: _MOST_REASONS - 1], told]}
+
+
+def _check_disk(sound: ForwardFile | CompressedSound, into: Path) -> None:
     free, needed = shutil.disk_usage(into.parent).free - SPARE_BYTES, 4 * sound.frames * sound.channels
     if needed > free:
         # A header may lie: what no track of a song can need is the fault of the file, not of the disk.

@@ -14,9 +14,21 @@ from dataclasses import dataclass
 from typing import IO
 
 from mixwright.io.chunks import MAX_CHUNKS, NOT_HERE, Chunk, ChunkList, read_at, read_body, read_chunks
+from mixwright.io.movie import Movie, read_movie
+from mixwright.io.wave_format import WaveFormat
 
 #: A product of two lies stays a number of 64 bits.
 _MOST_PROMISED = 1 << 62
+#: Kinds of compressed audio by their first bytes.
+_MARKS = {
+    bytes.fromhex("3026b2758e66cf11a6d900aa0062ce6c"): "WMA",
+    b"\x0b\x77": "AC-3",
+    b"\x1aE\xdf\xa3": "Matroska",
+    b"wvpk": "WavPack",
+    b"MAC ": "APE",
+}
+#: Kinds of samples that a Core Audio file may hold and the library of plain formats decodes.
+_PLAIN_CAF = (b"lpcm", b"ulaw", b"alaw", b"alac")
 
 
 @dataclass(frozen=True)
@@ -25,6 +37,8 @@ class Header:
 
     `disagreements`: where header and file do not go together, other than in the number of frames, in words.
     `chunks`: of a container that has them. `uncompressed`: they tell where little-endian samples of a known size lie.
+    `layout`: what a WAVE file says of its samples. `movie`: what an MP4 file says of its audio. `compressed`: its audio
+    takes a decoder of its own.
     """
 
     container: str
@@ -32,6 +46,9 @@ class Header:
     disagreements: tuple[str, ...] = ()
     chunks: ChunkList | None = None
     uncompressed: bool = False
+    layout: WaveFormat | None = None
+    movie: Movie | None = None
+    compressed: bool = False
 
 
 def read_header(file: IO[bytes]) -> Header | None:
@@ -48,9 +65,19 @@ def read_header(file: IO[bytes]) -> Header | None:
         return Header("FLAC")
     if head[:4] == b"OggS":
         return Header("OGG")
+    if head[4:8] == b"ftyp":
+        movie = read_movie(file, start)
+        return Header("MP4", disagreements=movie.disagreements, movie=movie, compressed=True)
     if _is_mpeg_frame(head):
         return Header("MP3")
-    return None
+    if _is_adts_frame(head):
+        return Header("AAC", compressed=True)
+    return next((Header(name, compressed=True) for mark, name in _MARKS.items() if head.startswith(mark)), None)
+
+
+def is_archive(start: bytes) -> bool:
+    """Tell whether the first bytes of a file are those of an archive: ZIP, RAR, 7z, gzip."""
+    return start.lower().startswith((b"pk\x03\x04", b"pk\x05\x06", b"rar!", b"7z\xbc\xaf", b"\x1f\x8b"))
 
 
 def _after_tags(file: IO[bytes], end: int) -> int:
@@ -76,9 +103,20 @@ def _is_mpeg_frame(head: bytes) -> bool:
     return version != 1 and layer != 0 and bitrate not in (0, 15) and rate != 3
 
 
+def _is_adts_frame(head: bytes) -> bool:
+    """Tell whether a frame of AAC without a container stands here (ISO/IEC 13818-7, 6.2): a known rate, a length."""
+    return (
+        len(head) >= 7
+        and head[0] == 0xFF
+        and head[1] & 0xF6 == 0xF0
+        and head[2] >> 2 & 15 < 13
+        and (head[3] & 3) << 11 | head[4] << 3 | head[5] >> 5 > 7
+    )
+
+
 def _wave(file: IO[bytes], chunks: ChunkList) -> Header:
     """Read WAVE in any of its containers: `fmt ` tells what a frame is, `data` holds them."""
-    data, layout = chunks.first(b"data"), _Format.read(file, chunks)
+    data, layout = chunks.first(b"data"), WaveFormat.read(file, chunks)
     said = [*_of_all_chunks(file, chunks), *_of_order(chunks)]
     if data is not None and layout is not None:
         said += _of_audio(data, layout)
@@ -86,26 +124,7 @@ def _wave(file: IO[bytes], chunks: ChunkList) -> Header:
     if data is not None and data.size is not None and layout is not None and layout.frame_bytes:
         frames = data.size // layout.frame_bytes
     uncompressed = data is not None and layout is not None and layout.frame_bytes > 0 and chunks.order == "<"
-    return Header(chunks.container, frames, tuple(said), chunks, uncompressed)
-
-
-@dataclass(frozen=True)
-class _Format:
-    """What `fmt ` says: bytes of one frame of uncompressed samples (0 when compressed), and its own word for it."""
-
-    frame_bytes: int
-    block_align: int
-
-    @classmethod
-    def read(cls, file: IO[bytes], chunks: ChunkList) -> _Format | None:
-        chunk = chunks.first(b"fmt ")
-        body = read_body(file, chunk, 40) if chunk is not None else b""
-        if len(body) < 16:
-            return None
-        tag, channels, _, _, block_align, bits = struct.unpack(f"{chunks.order}HHIIHH", body[:16])
-        if tag == 0xFFFE and len(body) >= 26:
-            tag = struct.unpack(f"{chunks.order}H", body[24:26])[0]
-        return cls(channels * ((bits + 7) // 8) if tag in (1, 3, 6, 7) else 0, block_align)
+    return Header(chunks.container, frames, tuple(said), chunks, uncompressed, layout)
 
 
 def _of_all_chunks(file: IO[bytes], chunks: ChunkList) -> Iterator[str]:
@@ -144,12 +163,13 @@ def _of_order(chunks: ChunkList) -> Iterator[str]:
         yield "what its samples are stands after them"
 
 
-def _of_audio(data: Chunk, layout: _Format) -> Iterator[str]:
+def _of_audio(data: Chunk, layout: WaveFormat) -> Iterator[str]:
     """Say where format and audio do not go together."""
     if data.size is None:
         yield "its header does not say how much audio it holds: it is read to the end"
     if not layout.frame_bytes:
         return
+    yield from layout.disagreements()
     if layout.block_align != layout.frame_bytes:
         yield f"its header gives a frame {layout.block_align} bytes, its samples take {layout.frame_bytes}"
     if (left := data.held % layout.frame_bytes) and not data.cut:
@@ -169,7 +189,7 @@ def _aiff(file: IO[bytes], chunks: ChunkList) -> Header:
 
 def _caf(file: IO[bytes], start: int, end: int) -> Header:
     position = start + 8
-    packet_bytes, packet_frames = 0, 0
+    packet_bytes, packet_frames, compressed = 0, 0, False
     for _ in range(MAX_CHUNKS):
         head = read_at(file, position, 12)
         if len(head) < 12:
@@ -179,13 +199,14 @@ def _caf(file: IO[bytes], start: int, end: int) -> Header:
             body = read_at(file, position + 12, 32)
             if len(body) == 32:
                 packet_bytes, packet_frames = struct.unpack(">II", body[16:24])
+                compressed = body[8:12] not in _PLAIN_CAF
         elif name == b"data":
             known = size >= 4 and packet_bytes and packet_frames
             frames = (size - 4) // packet_bytes * packet_frames if known else None
-            return Header("CAF", None if frames is None else min(frames, _MOST_PROMISED))
+            return Header("CAF", None if frames is None else min(frames, _MOST_PROMISED), compressed=compressed)
         if size < 0:
             break
         position += 12 + size
         if position >= end:
             break
-    return Header("CAF")
+    return Header("CAF", compressed=compressed)

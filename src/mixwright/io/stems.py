@@ -24,6 +24,7 @@ _RATES_HZ = (8000, 384000)
 #: What the decoded samples depend on, besides the file.
 _DECODING = (
     *(f"mixwright.io.{name}" for name in ("decoder_child", "header", "chunks", "broadcast", "rf64_view")),
+    *(f"mixwright.io.{name}" for name in ("compressed", "movie", "wave_format")),
     "mixwright.jobs.array_file",
 )
 
@@ -70,6 +71,7 @@ class StemStore:
         """
         if rate_hz is not None and not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
             raise LimitError(f"{rate_hz} Hz is outside {_RATES_HZ[0]} to {_RATES_HZ[1]} Hz", where="rate")
+        self._decoder.check_size(path)
         before = _identity(path)
         sha256 = file_sha256(path, self._cache)
         key = self._cache.key("decoded", sha256, code_hash(*_DECODING, core=False))

@@ -13,6 +13,8 @@ class AudioInfo(Record, frozen=True, kw_only=True):
     `header_frames` is set when the header promises another number of frames than the file holds.
     `disagreements` says in words where else header and file do not go together.
     `time_stamp_frames`: frames from midnight to the first one, as a broadcast extension gives them.
+    `speakers`: which speaker each channel is for, as far as the header says.
+    `start_known`: no silence of an encoder is left in front, as far as the header can tell.
     """
 
     container: str
@@ -24,6 +26,8 @@ class AudioInfo(Record, frozen=True, kw_only=True):
     header_frames: int | None = None
     disagreements: tuple[str, ...] = ()
     time_stamp_frames: int | None = None
+    speakers: tuple[str, ...] = ()
+    start_known: bool = True
 
 
 class Fault(Record, frozen=True, kw_only=True):

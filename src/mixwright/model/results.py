@@ -6,6 +6,7 @@ from __future__ import annotations
 from typing import Literal
 
 from mixwright.model.audio import Fault
+from mixwright.model.dynamics import Dynamics
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.model.song import Section
@@ -44,7 +45,11 @@ class SourceIntake(Record, frozen=True, kw_only=True):
 
 
 class StartResult(Record, frozen=True, kw_only=True):
-    """Intake of a folder of tracks. `questions` are what to ask the artist, in plain sentences."""
+    """Intake of a folder of tracks. `questions` are what to ask the artist, in plain sentences.
+
+    `ignored_files`: how many files there were left aside, `system_files` of them written by an operating system.
+    `notes`: what else lies there and may be meant.
+    """
 
     folder: str
     title: str
@@ -58,6 +63,8 @@ class StartResult(Record, frozen=True, kw_only=True):
     rough: str | None
     questions: tuple[str, ...]
     ignored_files: int = 0
+    system_files: int = 0
+    notes: tuple[str, ...] = ()
     sources: tuple[SourceIntake, ...] = ()
 
 
@@ -126,7 +133,7 @@ class PrintFit(Record, frozen=True, kw_only=True):
 class MeasureResult(Record, frozen=True, kw_only=True):
     """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it.
 
-    `sounding`: hash of every setting and file that was heard; another one means that it is out of date.
+    `dynamics`: what compressors and the limiter do to it, None where there are none. `sounding`: hash of every setting and file that was heard; another one means that it is out of date.
     """
 
     mix: Levels
@@ -135,6 +142,7 @@ class MeasureResult(Record, frozen=True, kw_only=True):
     print_fit: PrintFit | None = None
     moves: tuple[str, ...] = ()
     reference_spectrum: SpectrumSpread | None = None
+    dynamics: Dynamics | None = None
     sounding: str = ""
 
 
@@ -191,7 +199,7 @@ class UndoResult(Record, frozen=True, kw_only=True):
 
 
 class MixResult(Record, frozen=True, kw_only=True):
-    """A rendered mix; `sounding` as in MeasureResult."""
+    """A rendered mix; `dynamics` and `sounding` as in MeasureResult."""
 
     file: str
     sample_format: Literal["pcm16", "pcm24", "float32"]
@@ -201,6 +209,7 @@ class MixResult(Record, frozen=True, kw_only=True):
     levels: Levels
     moves: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    dynamics: Dynamics | None = None
     sounding: str = ""
 
 

@@ -39,11 +39,14 @@ MoveState = Literal["proposed", "accepted", "refused"]
 Severity = Literal["note", "look", "unusable"]
 FaultKind = Literal[
     "unreadable",
+    "needs_decoder",
+    "over_limit",
     "empty",
     "truncated",
     "header_differs",
     "silent",
     "non_finite",
+    "out_of_range",
     "clipped",
     "dc_offset",
     "mono_as_stereo",
@@ -52,6 +55,7 @@ FaultKind = Literal[
     "rate_differs",
     "exact_duplicate",
     "starts_late",
+    "start_unknown",
     "too_many_channels",
 ]
 PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]

@@ -10,6 +10,7 @@ from typing import TypeVar
 
 import msgspec
 
+from mixwright.errors import count as count  # the same words in errors and in results
 from mixwright.model.record import Record
 
 R = TypeVar("R", bound=Record)
@@ -150,11 +151,6 @@ def _unit(key: str) -> tuple[str, str]:
 def settings(values: dict[str, float] | dict[str, float | None]) -> str:
     """Return several settings of a move, separated by commas."""
     return ", ".join(setting(key, value) for key, value in values.items())
-
-
-def count(many: int, one: str, more: str = "") -> str:
-    """Return ``1 layer``, ``3 layers``, ``no layers``."""
-    return f"{many or 'no'} {one if many == 1 else more or one + 's'}"
 
 
 def capital(sentence: str) -> str:

@@ -79,7 +79,7 @@ def test_a_full_disk_is_not_our_fault(app, mixwright):
     app("undo", OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "song.toml"))
     ended = mixwright("undo", "bus")
     assert (ended.status, ended.err.count("\n")) == (2, 1)
-    assert ended.err == "mixwright: song.toml: no space left on device; free some space and run the command again\n"
+    assert ended.err == "mixwright: song.toml: the disk is full; free some space and run again\n"
 
 
 @pytest.mark.parametrize(

@@ -161,7 +161,7 @@ def test_error_of_the_maker_leaves_nothing(cache: Cache) -> None:
 
 def test_unwritable_cache_is_one_clear_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    with pytest.raises(OutputError, match="cannot write the cache"):
+    with pytest.raises(OutputError, match="cannot be written"):
         Cache(tmp_path / "file" / "cache").array("a", Counting())
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, note_print, open_song
@@ -113,8 +114,9 @@ def deliver(
         checks=checks,
         sounding=sounding_hash(session.song, session.lanes),
     )
-    write_kept(song, "deliver", result)
-    note_print(song, session.song)
+    with beside(f"{printable(result.folder)} is written and whole, but the song keeps nothing of it: "):
+        write_kept(song, "deliver", result)
+        note_print(song, session.song)
     write_page(song)
     return result
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import note_print, open_song
@@ -94,8 +95,9 @@ def mix(
             notes=notes,
             sounding=sounding_hash(session.song, session.lanes),
         )
-    write_kept(song, "mix", result)
-    note_print(song, session.song)
+    with beside(f"{printable(result.file)} is written and whole, but the song keeps nothing of it: "):
+        write_kept(song, "mix", result)
+        note_print(song, session.song)
     write_page(song)
     return result
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TypeVar
 
+from mixwright.app.beside import beside
 from mixwright.app.scene import sounding_hash
 from mixwright.errors import StateError
 from mixwright.io.kept import read_kept, read_lanes
@@ -25,7 +26,8 @@ def write_page(folder: Path) -> Path:
 
     Every command that changes the song or keeps a result calls this last, so the page is always current; it takes
     hundredths of a second. A result that is not there yet leaves its part of the page out; one that cannot be read (it
-    is damaged, or of another version) does so too, and the page says so.
+    is damaged, or of another version) does so too, and the page says so. A page that cannot be written is a warning:
+    what it tells of is done.
 
     Parameters
     ----------
@@ -37,7 +39,13 @@ def write_page(folder: Path) -> Path:
     Path
         The page.
     """
-    folder = Path(folder)
+    path = Path(folder) / PAGE_FILE
+    with beside("the page is not up to date: "), replacing(path) as unfinished:
+        unfinished.write_text(_page(Path(folder)), encoding="utf-8", newline="\n")
+    return path
+
+
+def _page(folder: Path) -> str:
     unread: list[str] = []
 
     def kept(name: str, type_: type[R]) -> R | None:
@@ -48,7 +56,7 @@ def write_page(folder: Path) -> Path:
             return None
 
     song = load_song(folder)
-    page = song_page(
+    return song_page(
         song,
         kept("intake", StartResult),
         kept("measure", MeasureResult),
@@ -59,7 +67,3 @@ def write_page(folder: Path) -> Path:
         unread=unread,
         sounding=sounding_hash(song, read_lanes(folder)),
     )
-    path = folder / PAGE_FILE
-    with replacing(path) as unfinished:
-        unfinished.write_text(page, encoding="utf-8", newline="\n")
-    return path

@@ -6,15 +6,21 @@ from __future__ import annotations
 import difflib
 import errno
 import importlib
+import os
+import signal
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any, NoReturn
 
 import click
 
+from mixwright.app.beside import Beside
 from mixwright.cli.options import global_options
-from mixwright.cli.output import DONE, STOPPED, Output
+from mixwright.cli.output import DONE, ENDING, STOPPED, Output
 from mixwright.errors import Cancelled, InternalError, MixwrightError, OutputError
+from mixwright.jobs.parts import reason
 from mixwright.version import __version__
 
 #: The commands in the order of the work. Each is a module of this package, loaded when it is needed.
@@ -98,13 +104,31 @@ def run(arguments: Sequence[str]) -> int:
     output.as_json = "--json" in before_end
     output.command = next((word for word in arguments if word in COMMANDS), "")
     try:
-        status = program.main(list(arguments), prog_name="mixwright", standalone_mode=False, obj=output)
+        with _hearing_what_lies_beside(output):
+            status = program.main(list(arguments), prog_name="mixwright", standalone_mode=False, obj=output)
     except SystemExit:  # click leaves this way, muted, when the reader of its help went away
         return DONE
     except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the outermost wall
         _tell(output, error)
         return output.status
     return status if isinstance(status, int) and status else output.status
+
+
+@contextmanager
+def _hearing_what_lies_beside(output: Output) -> Iterator[None]:
+    """Collect what was not written beside the work that is done; other warnings go where they always go."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", Beside)
+        others = warnings.showwarning
+
+        def hear(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:
+            if issubclass(category, Beside):
+                output.beside.append(str(message))
+            else:
+                others(message, category, *where, **more)
+
+        warnings.showwarning = hear
+        yield
 
 
 def _tell(output: Output, error: BaseException) -> None:
@@ -125,11 +149,24 @@ def _tell(output: Output, error: BaseException) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the program and leave it."""
+    _fill_standard_streams()
+    for number in ENDING:
+        if signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, signal.default_int_handler)
     try:
         status = run(sys.argv[1:] if arguments is None else arguments)
     except KeyboardInterrupt:
         status = STOPPED
     sys.exit(status)
+
+
+def _fill_standard_streams() -> None:
+    """Open nothing for each standard stream that was closed, so that no file of a song gets its number."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
 
 
 class _UsageError(MixwrightError):
@@ -145,10 +182,9 @@ def _usage(error: click.UsageError) -> MixwrightError:
 
 def _surroundings(error: OSError) -> OutputError:
     where = str(error.filename) if error.filename else ""
-    what = (error.strerror or str(error)).lower()
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return OutputError(what, where=where, hint="free some space and run the command again")
-    return OutputError(what, where=where, hint="check the path and who may read and write there")
+    full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+    hint = "free some space and run again" if full else "check the path and who may read and write there"
+    return OutputError(reason(error), where=where, hint=hint)
 
 
 def _one_line(text: str) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from mixwright.cli.output import Output
+from mixwright.cli.output import Output, stopped_by_user
 
 F = Callable[..., None]
 
@@ -112,7 +112,8 @@ def command(name: str, *, example: str, **settings: Any) -> Callable[[F], Comman
             output.command = name
             if "song" in arguments:
                 output.song = str(arguments["song"])
-            function(output, **arguments)
+            with stopped_by_user(output.cancel):
+                function(output, **arguments)
 
         made = click.command(name, cls=Command, example=example, **settings)(call)
         made.params.extend(global_options())

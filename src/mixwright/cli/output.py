@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 import os
@@ -33,6 +34,8 @@ STOPPED = 130
 #: Keys of a document that hold a figure for every band.
 BANDS = frozenset({"third_octave_hz", "third_octave_db", "reference_spectrum"})
 
+#: What asks a program to end: Ctrl-C, the system, the terminal that is closed.
+ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 _STOPPING = b"mixwright: stopping after this step; press Ctrl-C again to break off\n"
 
 
@@ -55,9 +58,12 @@ class Output:
         What was asked; for the document.
     status : int
         The exit status.
+    beside : list of str
+        What could not be written beside the work that is done.
     """
 
     def __init__(self) -> None:
+        self.beside: list[str] = []
         self.as_json = False
         self.progress: Mode | None = None
         self.debug = False
@@ -67,15 +73,19 @@ class Output:
         self.song: str | None = None
         self.status = DONE
 
-    def run(self, function: Callable[..., R], *arguments: object, **settings: object) -> R:
-        """Call a long job with progress on standard error; Ctrl-C stops it between two steps."""
+    @functools.cached_property
+    def cancel(self) -> Cancel:
+        """The switch that Ctrl-C throws."""
         from mixwright.jobs.progress import Cancel
 
-        cancel = Cancel()
+        return Cancel()
+
+    def run(self, function: Callable[..., R], *arguments: object, **settings: object) -> R:
+        """Call a long job with progress on standard error; Ctrl-C stops it between two steps."""
+        self.cancel.check()
         told = teller(self.progress, sys.stderr)
         try:
-            with _stopped_by_user(cancel):
-                return function(*arguments, **settings, report=told, cancel=cancel)
+            return function(*arguments, **settings, report=told, cancel=self.cancel)
         finally:
             told.close()
 
@@ -87,13 +97,15 @@ class Output:
         from mixwright.report.figures import clean, clean_record
         from mixwright.report.warnings import failed_checks, warnings_of
 
-        warnings, failed = warnings_of(result), failed_checks(result)
+        warnings, failed = (*warnings_of(result), *self.beside), failed_checks(result)
         if failed or (self.strict and warnings):
             self.status = CHECK_FAILED
         if self.as_json:
             self.document(warnings, result=result, left_out=frozenset() if self.detail == "bands" else BANDS)
         else:
             say(text(clean_record(result), *map(clean, names)))
+            for line in self.beside:
+                _to_stderr(f"mixwright: {clean(line)}")
 
     def document(
         self, warnings: tuple[str, ...] = (), *, left_out: frozenset[str] = frozenset(), **body: object
@@ -109,7 +121,8 @@ class Output:
         self.status = error.exit_status
         if self.as_json:
             told = {"kind": error.kind, "message": error.message, "where": error.where, "hint": error.hint}
-            self.document(error={key: value or None for key, value in told.items()})
+            with suppress(OSError):  # it may be standard output itself that cannot be written
+                self.document(error={key: value or None for key, value in told.items()})
         _to_stderr(f"mixwright: {clean(str(error))}")
 
     def crash(self, error: BaseException) -> None:
@@ -126,25 +139,33 @@ class Output:
 
 
 @contextmanager
-def _stopped_by_user(cancel: Cancel) -> Iterator[None]:
-    """Let the first Ctrl-C throw the switch, and the second one break off at once."""
+def stopped_by_user(cancel: Cancel) -> Iterator[None]:
+    """Let the first Ctrl-C (or a polite request to end) throw the switch, and the second one break off at once.
+
+    A short command that does not look at the switch is done first.
+    """
 
     def stop(_number: int, _frame: FrameType | None) -> None:
         # The signal may come while this very thread holds a lock or is within a write: nothing here takes either.
         cancel.cancel()
-        signal.signal(signal.SIGINT, signal.default_int_handler)
-        with suppress(OSError, ValueError):
+        for number in before:
+            signal.signal(number, signal.default_int_handler)
+        with suppress(OSError, ValueError, AttributeError):
             os.write(sys.stderr.fileno(), _STOPPING)
 
+    before: dict[int, Any] = {}
     try:
-        before = signal.signal(signal.SIGINT, stop)
+        for number in ENDING:
+            if signal.getsignal(number) is not signal.SIG_IGN:  # `nohup` has it ignored
+                before[number] = signal.signal(number, stop)
     except ValueError:  # not the main thread: whoever runs us stops us
         yield
         return
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _plain(value: object, left_out: frozenset[str]) -> Any:
@@ -165,7 +186,9 @@ def _plain(value: object, left_out: frozenset[str]) -> Any:
 
 
 def say(lines: list[str]) -> None:
-    """Print to standard output; a reader that went away is no error."""
+    """Print to standard output; a reader that went away, or was never there, is no error."""
+    if sys.stdout is None:
+        return
     try:
         text = "\n".join(lines) + "\n"
         encoding = sys.stdout.encoding or "utf-8"
@@ -173,14 +196,21 @@ def say(lines: list[str]) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         _mute(sys.stdout)
+    except OSError as error:
+        from mixwright.jobs.parts import write_error
+
+        _mute(sys.stdout)
+        raise write_error(error, Path("standard output")) from error
 
 
 def _to_stderr(line: str) -> None:
+    if sys.stderr is None:
+        return
     try:
         encoding = sys.stderr.encoding or "utf-8"
         sys.stderr.write(line.encode(encoding, "backslashreplace").decode(encoding) + "\n")
         sys.stderr.flush()
-    except BrokenPipeError:
+    except OSError:  # nobody can be told
         _mute(sys.stderr)
 
 
@@ -194,8 +224,14 @@ def _keep(text: str) -> Path | None:
     """Save a traceback in the folder for temporary files, or return None where that fails."""
     try:
         descriptor, name = tempfile.mkstemp(prefix="mixwright-fault-", suffix=".txt")
+    except OSError:
+        return None
+    path = Path(name)
+    try:
         with os.fdopen(descriptor, "w", encoding="utf-8", errors="backslashreplace") as file:
             file.write(text)
     except OSError:
+        with suppress(OSError):
+            path.unlink()
         return None
-    return Path(name)
+    return path

@@ -37,12 +37,13 @@ class Teller(Protocol):
         """Leave standard error clean; later events are not told."""
 
 
-def teller(mode: Mode | None, stream: TextIO, clock: Clock = time.monotonic) -> Teller:
+def teller(mode: Mode | None, stream: TextIO | None, clock: Clock = time.monotonic) -> Teller:
     """Return the teller of a mode; None chooses a bar on a terminal and plain lines elsewhere.
 
-    A bar is never drawn where the stream is not a terminal: plain lines take its place.
+    A bar is never drawn where the stream is not a terminal: plain lines take its place. Without a stream nobody is
+    told.
     """
-    if mode == "none":
+    if mode == "none" or stream is None:
         return _Nothing()
     if mode == "json":
         return _Json(stream, clock)
@@ -77,7 +78,7 @@ class _Lines:
         try:
             self._stream.write(line + "\n")
             self._stream.flush()
-        except (BrokenPipeError, ValueError):
+        except (OSError, ValueError):
             self._open = False
 
 

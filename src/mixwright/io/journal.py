@@ -8,6 +8,7 @@ on the disk tells on which side.
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import hashlib
 import re
@@ -18,7 +19,7 @@ import msgspec
 
 from mixwright.errors import StateError, printable
 from mixwright.io.replace import make_folder, replacing
-from mixwright.jobs.parts import sync_folder
+from mixwright.jobs.parts import sync_folder, write_error
 from mixwright.model.record import Record
 
 _CLOSED, _OPEN = ".json.gz", ".open.json.gz"
@@ -58,9 +59,10 @@ class Journal:
                 return max(numbers)
         return -1
 
-    def numbers(self) -> list[int]:
-        """Return the numbers of all steps, in order."""
-        return sorted({int(found[1]) for path in self.folder.glob("*/*") if (found := _STEP.fullmatch(path.name))})
+    def numbers(self, current: str) -> list[int]:
+        """Return the numbers of all steps, in order; the last one not if the song, as it is, never got there."""
+        found = sorted({int(found[1]) for path in self.folder.glob("*/*") if (found := _STEP.fullmatch(path.name))})
+        return found[:-1] if found and self._never_happened(found[-1], current) else found
 
     def read(self, number: int) -> Step:
         """Return one step.
@@ -85,10 +87,13 @@ class Journal:
         number = self.last()
         if number < 0 or not self._path(number, _OPEN).exists():
             return
-        if self.read(number).before == current:
+        if self._never_happened(number, current):
             self.drop(number)
         else:
             self.close(number)
+
+    def _never_happened(self, number: int, current: str) -> bool:
+        return self._path(number, _OPEN).exists() and self.read(number).before == current
 
     def open(self, name: str, before: str, after: str) -> int:
         """Write a step that is about to happen; return its number."""
@@ -108,18 +113,23 @@ class Journal:
         return number
 
     def close(self, number: int) -> None:
-        """Say that a step has happened."""
-        self._path(number, _OPEN).replace(self._path(number, _CLOSED))
+        """Say that a step has happened; where that cannot be written, the next writer settles it."""
+        with contextlib.suppress(OSError):
+            self._path(number, _OPEN).replace(self._path(number, _CLOSED))
 
     def reopen(self, number: int) -> None:
         """Say that a step is about to be undone."""
         path = self._path(number, _OPEN)
-        self._path(number, _CLOSED).replace(path)
+        try:
+            self._path(number, _CLOSED).replace(path)
+        except OSError as error:
+            raise write_error(error, path) from error
         sync_folder(path.parent)
 
     def drop(self, number: int) -> None:
-        """Remove a step that was undone or never happened."""
-        self._path(number, _OPEN).unlink()
+        """Remove a step that was undone or never happened; where that fails, the next writer settles it."""
+        with contextlib.suppress(OSError):
+            self._path(number, _OPEN).unlink()
 
     def _path(self, number: int, ending: str = "") -> Path:
         folder = self.folder / f"{number // _PER_FOLDER:05d}"

@@ -5,12 +5,13 @@ from __future__ import annotations
 
 import errno
 import os
+import stat
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from mixwright.errors import OutputError, printable
-from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder
+from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder, write_error
 
 __all__ = ["Unnamed", "make_folder", "named_file", "new_folder", "numbered_folder", "replacing", "write_text"]
 
@@ -22,15 +23,19 @@ _LOCK_WAIT_S = 60.0
 def replacing(path: Path) -> Iterator[Path]:
     """Give a temporary path in the same folder; after the block it takes the place of `path`.
 
-    The contents are on the disk before the name is; after an error or a kill `path` is what it was.
+    The contents are on the disk before the name is; after an error or a kill `path` is what it was. A link stays a
+    link: what it leads to is replaced. Who may read and write a file stays as it was.
 
     Raises
     ------
     OutputError
         when the folder cannot be written or is full
     """
+    path = Path(os.path.realpath(path)) if path.is_symlink() else path
     with _making(path) as part:
         yield part
+        with suppress(FileNotFoundError):
+            part.chmod(stat.S_IMODE(path.stat().st_mode))
         with part.open("rb+") as file:
             os.fsync(file.fileno())
         part.replace(path)
@@ -132,7 +137,7 @@ def _locked(lock: Path) -> Iterator[None]:
     except Timeout as error:
         raise OutputError("another program does not let go of it", where=printable(lock), hint="run again") from error
     except OSError as error:
-        raise _output_error(error, lock) from error
+        raise write_error(error, lock) from error
     try:
         yield
     finally:
@@ -154,7 +159,7 @@ def make_folder(folder: Path) -> None:
             "the folder cannot be made: a file is in the way", where=printable(folder), hint="choose another place"
         ) from error
     except OSError as error:
-        raise _output_error(error, folder) from error
+        raise write_error(error, folder) from error
 
 
 def write_text(path: Path, text: str) -> None:
@@ -189,18 +194,9 @@ def _making(path: Path) -> Iterator[Path]:
     except OSError as error:
         if isinstance(error, OutputError) or not is_write_error(error, part):
             raise
-        raise _output_error(error, path) from error
+        raise write_error(error, path) from error
     finally:
         remove(part)
-
-
-def _output_error(error: OSError, path: Path) -> OutputError:
-    """Say in our own words why `path` cannot be written."""
-    if error.errno == errno.ENOSPC:
-        return OutputError("the disk is full", where=printable(path), hint="free some space and run again")
-    if error.errno == errno.ENOENT:
-        return OutputError("there is no such folder", where=printable(path.parent), hint="make it first")
-    return OutputError(f"cannot be written ({error.strerror or error})", where=printable(path))
 
 
 def _refuse_existing(path: Path) -> None:

@@ -4,14 +4,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from mixwright.errors import OutputError, SettingError, StateError, printable
+from mixwright.errors import MixwrightError, OutputError, SettingError, StateError, printable
 from mixwright.io.journal import Journal
 from mixwright.io.replace import make_folder, replacing
 from mixwright.io.song_errors import SONG_FILE
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
+from mixwright.jobs.parts import write_error
 from mixwright.model.record import Record
 from mixwright.model.results import UndoResult
 from mixwright.model.song import Song
@@ -133,7 +134,8 @@ def undo(folder: Path) -> UndoResult:
             _write(folder, step.after)
             return UndoResult(undone=_BY_HAND, remaining=last)
         journal.reopen(last)
-        _write(folder, step.before)
+        with _settled(folder, journal):
+            _write(folder, step.before)
         journal.drop(last)
         return UndoResult(undone=step.name, remaining=last - 1)
 
@@ -142,7 +144,8 @@ def history(folder: Path, *, limit: int = 100) -> tuple[HistoryStep, ...]:
     """Return the last steps of the journal, the newest last; the first of all is the state it began with."""
     require_song(folder)
     journal = _journal(folder)
-    steps = [(number, journal.read(number)) for number in journal.numbers()[-limit:]]
+    current = (folder / SONG_FILE).read_bytes().decode("utf-8", errors="replace")
+    steps = [(number, journal.read(number)) for number in journal.numbers(current)[-limit:]]
     return tuple(HistoryStep(number=number, name=step.name, at=step.at) for number, step in steps)
 
 
@@ -165,7 +168,7 @@ def _writing(folder: Path) -> Iterator[Journal]:
             "another program is writing this song", where=printable(folder), hint="try again when it is done"
         ) from error
     except OSError as error:
-        raise OutputError(f"cannot be written ({error.strerror})", where=printable(kept)) from error
+        raise write_error(error, kept) from error
     try:
         yield _journal(folder)
     finally:
@@ -184,8 +187,20 @@ def _note_hand_edit(journal: Journal, text: str) -> None:
 def _replace(folder: Path, journal: Journal, name: str, before: str, after: str) -> None:
     """Journal, write, and say so: a kill between any two of these is mended by `Journal.settle`."""
     number = journal.open(name, before, after)
-    _write(folder, after)
+    with _settled(folder, journal):
+        _write(folder, after)
     journal.close(number)
+
+
+@contextmanager
+def _settled(folder: Path, journal: Journal) -> Iterator[None]:
+    """Settle the step that was opened when the song could not be written, or its writing was broken off."""
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError, MixwrightError):
+            journal.settle((folder / SONG_FILE).read_bytes().decode("utf-8", errors="replace"))
+        raise
 
 
 def _write(folder: Path, text: str) -> None:

@@ -27,7 +27,7 @@ import numpy as np
 from mixwright.errors import InternalError, OutputError, StateError
 from mixwright.jobs.budget import budget_bytes, trim
 from mixwright.jobs.entries import Seal, mark_used, read_record, sealed_text
-from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned
+from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, write_error
 from mixwright.model.record import Record
 from mixwright.native.library import library_path
 
@@ -71,7 +71,7 @@ class Cache:
             self.folder.mkdir(parents=True, exist_ok=True)
             self._marker.touch()
         except OSError as error:
-            raise _unwritable(error, self.folder) from error
+            raise write_error(error, self.folder) from error
         return self
 
     def __exit__(
@@ -253,14 +253,9 @@ def _writing(path: Path) -> Iterator[Path]:
     except OSError as error:
         if isinstance(error, OutputError) or not (is_write_error(error, part) or is_write_error(error, path.parent)):
             raise
-        raise _unwritable(error, path.parent) from error
+        raise write_error(error, path.parent) from error
     finally:
         remove(part)
-
-
-def _unwritable(error: OSError, folder: Path) -> OutputError:
-    hint = "free some space" if error.errno == errno.ENOSPC else "the cache folder must be writable"
-    return OutputError(f"cannot write the cache ({error.strerror or error})", where=str(folder), hint=hint)
 
 
 def _seal(path: Path, digest: str) -> None:

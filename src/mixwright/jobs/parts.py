@@ -12,9 +12,12 @@ import socket
 import time
 from pathlib import Path
 
+from mixwright.errors import OutputError, printable
+
 _PREFIX = ".mixwright-"
 _SUFFIX = ".part"
 _ABANDONED_AFTER_S = 86400.0
+_FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 
 def part_path(folder: Path) -> Path:
@@ -50,9 +53,32 @@ def remove(path: Path) -> None:
 
 
 def is_write_error(error: OSError, part: Path) -> bool:
-    """Tell whether an error met while `part` is made is about writing it, not about something that was read."""
-    full = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
-    return error.errno in full or (error.filename is not None and str(error.filename).startswith(str(part)))
+    """Tell whether an error met while `part` is made is about writing it, not about something that was read.
+
+    Writing to an open file fails without a name; whoever reads meanwhile gives its errors words of their own.
+    """
+    if error.errno in _FULL or error.filename is None:
+        return True
+    return str(error.filename).startswith(str(part))
+
+
+def reason(error: OSError) -> str:
+    """Return in a few words why something cannot be written."""
+    if error.errno in _FULL:
+        return "the disk is full"
+    what = error.strerror or str(error)
+    return what[:1].lower() + what[1:]
+
+
+def write_error(error: OSError, path: Path) -> OutputError:
+    """Return, in our own words, why `path` cannot be written and how to mend it."""
+    if error.errno in _FULL:
+        return OutputError(reason(error), where=printable(path), hint="free some space and run again")
+    if error.errno == errno.ENOENT:
+        return OutputError("there is no such folder", where=printable(path.parent), hint="make it first")
+    denied = error.errno in (errno.EACCES, errno.EPERM)
+    hint = "see who may write there, and run again" if denied else "see whether the disk is well, and run again"
+    return OutputError(f"cannot be written ({reason(error)})", where=printable(path), hint=hint)
 
 
 def sync_folder(folder: Path) -> None:

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from made_songs import LAYERS, RATE_HZ, band_noise, copy_song, make_song, write_audio
-from mixwright.app import scene
+from mixwright.app import scene, session
 from mixwright.app.decide import add
 from mixwright.app.measure import measure
 from mixwright.errors import InputError
@@ -58,9 +58,9 @@ def test_the_result_is_kept_and_known_to_be_stale_after_a_change(measured, tmp_p
 def test_after_one_changed_fader_only_that_layer_and_the_mix_are_rendered(measured, tmp_path, monkeypatch):
     folder = copy_song(measured[0], tmp_path / "copy")
     rendered = []
-    real = scene.render
+    real = session.render
     monkeypatch.setattr(
-        scene, "render", lambda *a, tracks=None, **k: rendered.append(tracks) or real(*a, tracks=tracks, **k)
+        session, "render", lambda *a, tracks=None, **k: rendered.append(tracks) or real(*a, tracks=tracks, **k)
     )
     first = measure(folder)
     assert rendered == []

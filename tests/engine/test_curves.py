@@ -154,6 +154,17 @@ def test_a_bus_that_nothing_feeds_and_a_muted_one(tmp_path):
     assert np.array_equal(rendered(graph, stems, curves=curves), mix)
 
 
+@pytest.mark.parametrize("frames", [0, 1, 300])
+def test_a_song_shorter_than_the_look_ahead(frames):
+    master = Master(fader_db=20.0, limiter=Limiter(), compressor=HARD)
+    song = Song(title="t", rate_hz=RATE_HZ, tracks=(Track(id="a", name="a", file="a"),), master=master)
+    stems = {"a": noise(frames, 2, 1)}
+    graph = compile_mix(song, (), {"a": frames})
+    mix, curves = logged(graph, stems, block_frames=7)
+    assert curves.gains.shape == (frames, 2)
+    assert np.array_equal(rendered(graph, stems, curves=curves), mix)
+
+
 def test_what_a_track_in_the_mix_depends_on():
     song, lanes, stems = rich_song(0.1)
     groups = tuple(changed(g, compressor=HARD) if g.id == "wall" else g for g in song.groups)

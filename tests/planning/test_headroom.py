@@ -19,6 +19,17 @@ def test_a_hot_mix_is_lowered_to_3_below_full_scale(now, then, gain):
     assert move.id == propose_headroom(now, then + 1.0).id
 
 
+def test_before_a_limiter_peaks_are_told_as_such():
+    move = propose_headroom(3.0, 4.0, limited=True)
+    assert move.settings == propose_headroom(3.0, 4.0).settings
+    assert move.reason.endswith("the mix would peak at +4.0 dBTP before the limiter.")
+    assert move.measured == {"true_peak_before_limiter_dbtp": 3.0}
+    (unknown,) = lowered([propose_headroom(4.0, 4.0)], -7.0, limited=True)
+    assert unknown.predicted["mix_change_lu"] is None
+    (kept,) = lowered([propose_headroom(4.0, 4.0)], 0.0, limited=True)
+    assert kept.predicted["mix_change_lu"] == pytest.approx(-7.0)
+
+
 def test_absolute_predictions_follow_the_master_and_relative_ones_do_not():
     move = propose_headroom(4.0, 4.0)
     (shifted,) = lowered([move], -7.0)

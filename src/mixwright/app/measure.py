@@ -68,6 +68,7 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
             print_fit=_print_fit(session, report, cancel),
             moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
             reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
+            dynamics=session.dynamics(),
             sounding=sounding_hash(session.song, session.lanes),
         )
     write_kept(folder, "measure", result)

@@ -93,6 +93,7 @@ def mix(
             levels=levels,
             moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
             notes=notes,
+            dynamics=session.dynamics(),
             sounding=sounding_hash(session.song, session.lanes),
         )
     with beside(f"{printable(result.file)} is written and whole, but the song keeps nothing of it: "):

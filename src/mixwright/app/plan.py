@@ -180,7 +180,7 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
     master_db = sum(move.settings["gain_db"] for move in headroom)
     return PlanResult(
         lead=song.lead,
-        moves=(*lowered(levels.moves, master_db), *pans, *headroom),
+        moves=(*lowered(levels.moves, master_db, limited=song.master.limiter is not None), *pans, *headroom),
         left_as_is=(*levels.left_as_is, *_left_unplaced(song, tracks)),
         notes=(*_other_leads(song, scene), *levels.notes),
         sounding=sounding_hash(song, session.lanes),
@@ -190,14 +190,21 @@ def _propose(session: Session, strength: float, report: Report, cancel: Cancel |
 def _headroom(
     session: Session, moves: Sequence[PlannedMove], report: Report, cancel: Cancel | None
 ) -> tuple[PlannedMove, ...]:
-    """Propose a level of the master from the peak of the mix rendered with the moves: peaks do not add as powers do."""
+    """Propose a level of the master from the peak of the mix rendered with the moves: peaks do not add as powers do.
+
+    Room is looked for before a limiter: behind it there always is.
+    """
+    limited = session.song.master.limiter is not None
+    song = changed(session.song, master=changed(session.song.master, limiter=None))
     accepted = tuple(changed(_move(move), state="accepted") for move in moves)
-    tried = replace(session, song=changed(session.song, moves=(*decided_moves(session.song), *accepted)))
+    tried = changed(song, moves=(*decided_moves(song), *accepted))
     now, then = (
-        contributions(one, [WHOLE], name="rendering the mix", report=report, cancel=cancel)[WHOLE].levels.true_peak_dbtp
-        for one in (session, tried)
+        contributions(replace(session, song=one), [WHOLE], name="rendering the mix", report=report, cancel=cancel)[
+            WHOLE
+        ].levels.true_peak_dbtp
+        for one in (song, tried)
     )
-    needed = propose_headroom(now, then)
+    needed = propose_headroom(now, then, limited=limited)
     return (needed,) if needed is not None and may_propose(session.song, _move(needed)) else ()
 
 

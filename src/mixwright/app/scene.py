@@ -5,20 +5,16 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
-from mixwright.app.session import MEASURED_BY, RENDERED_BY, Session
-from mixwright.engine.graph import MixGraph
-from mixwright.engine.render import render
+from mixwright.app.session import MEASURED_BY, Session
 from mixwright.errors import InputError, printable, where
 from mixwright.io.kept import song_path
-from mixwright.jobs.cache import Cache, Part, code_hash
+from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.meter.loudness import GATE_HOP_SUB_BLOCKS, Loudness
-from mixwright.meter.measure import Meter
 from mixwright.model.lane import Lane
 from mixwright.model.levels import Levels
 from mixwright.model.song import Reference, Song, used_tracks
@@ -63,10 +59,11 @@ def contributions(
         What the job is called, progress, and the switch to stop.
     """
     sets = sorted(set(wanted), key=sorted)
+    session.curves(report=report, cancel=cancel)  # by all threads together, before each goes its own way
     job = Job(name, max(1, len(sets)), report, cancel)
 
     def one(tracks: frozenset[str]) -> Contribution:
-        found = _contribution(session, tracks, cancel)
+        found = Contribution(*session.measured(tracks or None, cancel=cancel))
         job.step()
         return found
 
@@ -120,46 +117,6 @@ def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
     moves = [(m.kind, m.target, m.sections, m.settings, m.strength) for m in song.moves if m.state == "accepted"]
     whole = (song.rate_hz, song.pan_law_db, song.groups, song.sends, song.master, song.sections, tuple(lanes))
     return Cache.key("sounding", tracks, moves, whole)
-
-
-def _contribution(session: Session, tracks: frozenset[str], cancel: Cancel | None) -> Contribution:
-    cache, rate_hz = session.cache, session.song.rate_hz
-    key = cache.key("contribution", _identity(session.graph, tracks), code_hash(*MEASURED_BY, *RENDERED_BY))
-    made: list[Levels] = []
-
-    def make(path: Path) -> None:
-        meter = Meter(rate_hz, 2)
-        chosen = tracks or None
-        for block in render(session.graph, session.audio, tracks=chosen, workers=1, cache=cache, cancel=cancel):
-            meter.push(block)
-        made.append(meter.result())
-        with path.open("wb") as file:
-            np.save(file, meter.loudness().energy)
-
-    energy = cache.array(key, make)
-    levels = cache.record(key, Levels, lambda: made[0] if made else _measured_again(session, tracks))
-    return Contribution(levels, Loudness(rate_hz, energy))
-
-
-def _measured_again(session: Session, tracks: frozenset[str]) -> Levels:
-    """Measure once more where only the figures were lost from the cache."""
-    meter = Meter(session.song.rate_hz, 2)
-    for block in render(session.graph, session.audio, tracks=tracks or None, workers=1, cache=session.cache):
-        meter.push(block)
-    return meter.result()
-
-
-def _identity(graph: MixGraph, tracks: frozenset[str]) -> tuple[Part, ...]:
-    """Return what some tracks' sound in the mix depends on: their own strips and all that they run through."""
-    nodes = [node for node in graph.tracks if not tracks or node.id in tracks]
-    reached = {target for node in nodes for target, _ in node.outputs}
-    buses = []
-    for bus in graph.buses:
-        if bus.id in reached:
-            buses.append(bus)
-            reached |= {target for target, _ in bus.outputs}
-    parts: tuple[Part, ...] = tuple(node.identity() for node in (*nodes, *buses))
-    return graph.rate_hz, graph.frames, graph.law, parts
 
 
 def _profile(session: Session, reference: Reference) -> RecordProfile:

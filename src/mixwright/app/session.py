@@ -5,13 +5,15 @@ from __future__ import annotations
 
 import functools
 import os
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.dynamics import logged
+from mixwright.engine.curves import Curves
 from mixwright.engine.graph import MixGraph, compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import InputError, SettingError, StateError, printable
@@ -22,16 +24,26 @@ from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.meter.measure import measure
+from mixwright.meter.loudness import Loudness
+from mixwright.meter.measure import Meter
+from mixwright.model.dynamics import Dynamics
 from mixwright.model.lane import Lane
 from mixwright.model.levels import Levels
 from mixwright.model.song import Song, Track, changed, used_tracks
 from mixwright.version import __version__
 
 #: What the rendered audio depends on, beside the song and its files.
-RENDERED_BY = ("mixwright.engine", "mixwright.core.filters", "mixwright.core.resample", "mixwright.io.decoder_child")
+RENDERED_BY = (
+    "mixwright.engine",
+    "mixwright.app.dynamics",
+    "mixwright.core.filters",
+    "mixwright.core.resample",
+    "mixwright.io.decoder_child",
+    "mixwright.meter.true_peak",
+)
 #: What measured levels depend on.
 MEASURED_BY = ("mixwright.meter", "mixwright.core.spectra")
+_BLOCK_FRAMES = 65536
 _LARGEST = float(np.finfo(np.float32).max)
 #: As long as a received file may be: a start that is off by a few digits must not fill the disk.
 _LONGEST_H = 24
@@ -58,6 +70,16 @@ class Session:
         """The mix with its accepted moves."""
         return compile_mix(self.song, self.lanes, {track: len(audio) for track, audio in self.audio.items()})
 
+    def curves(self, *, report: Report = silent, cancel: Cancel | None = None) -> Curves | None:
+        """Return the gains of compressors and the limiter, made once from the whole mix; None without any."""
+        found = self._logged(report, cancel)
+        return None if found is None else found[0]
+
+    def dynamics(self, *, report: Report = silent, cancel: Cancel | None = None) -> Dynamics | None:
+        """Return what compressors and the limiter do to the mix; None without any."""
+        found = self._logged(report, cancel)
+        return None if found is None else found[1]
+
     def rendered(
         self, tracks: Collection[str] | None = None, *, report: Report = silent, cancel: Cancel | None = None
     ) -> np.ndarray:
@@ -70,24 +92,79 @@ class Session:
         """
 
         def make(path: Path) -> None:
-            blocks = render(self.graph, self.audio, tracks=tracks, cache=self.cache, report=report, cancel=cancel)
+            blocks = self._render(tracks, None, report, cancel)
             with ArrayWriter(path, 2) as writer:
                 for block in blocks:
                     writer.push(np.clip(block, -_LARGEST, _LARGEST))
 
-        return self.cache.array(self._key(tracks), make)
+        return self.cache.array(self._key("mix", tracks), make)
 
     def levels(
         self, tracks: Collection[str] | None = None, *, report: Report = silent, cancel: Cancel | None = None
     ) -> Levels:
-        """Return the levels of the mix, or of some of its tracks alone as they stand in it; measured once."""
+        """Return the levels of the mix, or of some of its tracks as they stand in it, for which it is rendered."""
         audio = self.rendered(tracks, report=report, cancel=cancel)
-        key = self.cache.key("levels", self._key(tracks), code_hash(*MEASURED_BY))
-        return self.cache.record(key, Levels, lambda: measure(audio, self.song.rate_hz))
+        return self._measured(
+            tracks, lambda: (audio[k : k + _BLOCK_FRAMES] for k in range(0, len(audio), _BLOCK_FRAMES))
+        )[0]
 
-    def _key(self, tracks: Collection[str] | None) -> str:
-        chosen = None if tracks is None else tuple(sorted(tracks))
-        return self.cache.key("mix", self.graph.identity(), chosen, code_hash(*RENDERED_BY))
+    def measured(
+        self, tracks: Collection[str] | None = None, *, cancel: Cancel | None = None
+    ) -> tuple[Levels, Loudness]:
+        """Return levels and loudness of the mix, or of some of its tracks as they stand in it.
+
+        Measured once, by one thread and while it is rendered: the audio is not kept.
+        """
+        return self._measured(tracks, lambda: self._render(tracks, 1, silent, cancel))
+
+    def _measured(
+        self, tracks: Collection[str] | None, blocks: Callable[[], Iterable[np.ndarray]]
+    ) -> tuple[Levels, Loudness]:
+        key = self._key("levels", tracks, *MEASURED_BY)
+        made: list[Levels] = []
+
+        def measure() -> Loudness:
+            meter = Meter(self.song.rate_hz, 2)
+            for block in blocks():
+                meter.push(block)
+            made.append(meter.result())
+            return meter.loudness()
+
+        def make(path: Path) -> None:
+            loudness = measure()
+            with path.open("wb") as file:
+                np.save(file, loudness.energy)
+
+        def levels() -> Levels:
+            if not made:  # only the figures were lost from the cache
+                measure()
+            return made[0]
+
+        energy = self.cache.array(key, make)
+        return self.cache.record(key, Levels, levels), Loudness(self.song.rate_hz, energy)
+
+    def _render(
+        self, tracks: Collection[str] | None, workers: int | None, report: Report, cancel: Cancel | None
+    ) -> Iterator[np.ndarray]:
+        curves = self.curves(report=report, cancel=cancel)
+        return render(
+            self.graph,
+            self.audio,
+            tracks=tracks,
+            curves=curves,
+            workers=workers,
+            cache=self.cache,
+            report=report,
+            cancel=cancel,
+        )
+
+    def _logged(self, report: Report, cancel: Cancel | None) -> tuple[Curves, Dynamics] | None:
+        if not self.graph.dynamics:
+            return None
+        return logged(self.graph, self.audio, self.cache, code_hash(*RENDERED_BY), report=report, cancel=cancel)
+
+    def _key(self, what: str, tracks: Collection[str] | None, *modules: str) -> str:
+        return self.cache.key(what, self.graph.identity(tracks), code_hash(*RENDERED_BY, *modules))
 
 
 @contextmanager

@@ -16,8 +16,8 @@ from mixwright.model.results import CheckLine
 from mixwright.model.words import PrintKind
 from mixwright.units import db_from_power, db_from_ratio
 
-#: Largest difference between the whole and the sum of its parts: what rounding of 24-bit files leaves stays far below.
-LARGEST_RESIDUAL_DBFS = -90.0
+#: Largest difference between the whole and the sum of its parts: what rounding of the files leaves stays far below.
+LARGEST_RESIDUAL_DBFS: dict[SampleFormat, float] = {"pcm24": -90.0, "float32": -120.0}
 _BLOCK_FRAMES = 65536
 
 
@@ -66,6 +66,7 @@ class _Sum:
     """Parts that must add up to the main mix: to its 24-bit file, or to the mix as rendered."""
 
     name: str
+    sample_format: SampleFormat
     parts: list[int]
     whole: int | None
     residual: Residual = field(default_factory=Residual)
@@ -115,10 +116,10 @@ def _sums(files: Sequence[Proof]) -> list[_Sum]:
     halves = chosen({"instrumental", "a_cappella"}, "pcm24")
     floats, stems = chosen({"stem"}, "float32"), chosen({"stem"}, "pcm24")
     sums = [
-        _Sum("float stems against the rendered mix", floats, None),
-        _Sum("float stems against the main mix", floats, 0),
-        _Sum("24-bit stems against the main mix", stems, 0),
-        _Sum("instrumental and a cappella against the main mix", halves, 0),
+        _Sum("float stems against the rendered mix", "float32", floats, None),
+        _Sum("float stems against the main mix", "float32", floats, 0),
+        _Sum("24-bit stems against the main mix", "pcm24", stems, 0),
+        _Sum("instrumental and a cappella against the main mix", "pcm24", halves, 0),
     ]
     return [total for total in sums if total.parts]
 
@@ -164,8 +165,9 @@ def _contents(files: Sequence[Proof], own: Sequence[Residual]) -> CheckLine:
 
 def _null(total: _Sum) -> CheckLine:
     peak, rms = total.residual.peak_dbfs, total.residual.rms_dbfs
-    passed = peak is None or peak < LARGEST_RESIDUAL_DBFS
-    wanted = "" if passed else f"; wanted below {LARGEST_RESIDUAL_DBFS:.0f}"
+    largest = LARGEST_RESIDUAL_DBFS[total.sample_format]
+    passed = peak is None or peak < largest
+    wanted = "" if passed else f"; wanted below {largest:.0f}"
     return CheckLine(
         name=total.name, passed=passed, detail=f"residual {_db(peak)} dBFS peak, {_db(rms)} dBFS rms{wanted}"
     )

@@ -34,6 +34,8 @@ class Curves:
 class Replay:
     """Multiplies by logged gains."""
 
+    #: What rendering is called meanwhile.
+    job = "mix"
     #: Buses that run although nothing feeds them.
     always: Collection[str] = ()
 
@@ -73,6 +75,8 @@ class Logging:
         takes float32 blocks ``(n, processors)``, `graph.frames` frames in all
     """
 
+    job = "gains"
+
     def __init__(self, graph: MixGraph, push: Callable[[np.ndarray], object]) -> None:
         self._graph = graph
         self._push = push
@@ -83,7 +87,7 @@ class Logging:
             if bus.compressor is not None and bus.id in graph.dynamics
         }
         # Buses lag behind the song by different amounts: gains wait here until all are known up to the same frame.
-        self._waiting: dict[str, list[np.ndarray]] = {name: [] for name in graph.dynamics}
+        self._waiting = {name: [np.empty(0, dtype=np.float32)] for name in graph.dynamics}
 
     def compress(self, name: str, audio: np.ndarray, frame: int) -> None:
         """Compress the audio ``(n, 2)`` of a bus from song frame `frame` on, in place."""

@@ -7,7 +7,6 @@ here into one lane per parameter.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -135,10 +134,11 @@ def song_frames(song: Song, frames: Mapping[str, int]) -> int:
     """
     used = used_tracks(song)
     homes = {track.group for track in used}
-    fed = {name for strip in (*used, *(g for g in song.groups if g.id in homes)) for name in strip.sends}
+    fed = {name for track in used for name in track.sends}
+    fed |= {name for group in song.groups if group.id in homes for name in group.sends}
     tails = (s.reverb.pre_delay_ms / 1000.0 + s.reverb.decay_s for s in song.sends if s.reverb and s.id in fed)
     end = max((track.start_frame + frames[track.id] for track in used), default=0)
-    return end + math.ceil(max(tails, default=0.0) * song.rate_hz)
+    return end + round(max(tails, default=0.0) * song.rate_hz)
 
 
 def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) -> MixGraph:

@@ -94,4 +94,3 @@ class Overlay:
                 )
         lane = inside([self._sections[name] for name in move.sections], self.frames, self._song.rate_hz)
         return FrameLane(tuple((frame, value * share) for frame, share in lane.points))
-

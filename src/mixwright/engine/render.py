@@ -116,7 +116,7 @@ def _blocks(
     with Team(workers) as team:
         kept = _kept(graph, live, stems, team, cache, report, cancel) if cache is not None else {}
         desk = _Desk(graph, live, stems, kept, gains, team)
-        job = Job("mix", max(1, graph.frames), report, cancel)
+        job = Job(gains.job, max(1, graph.frames), report, cancel)
         for block in gains.limit(_mixed(graph, desk, block_frames)):
             job.step(len(block))
             yield block

@@ -6,6 +6,7 @@ from __future__ import annotations
 from mixwright.model.results import DeliverResult, MixResult
 from mixwright.report.figures import count, depth, number, rate, with_unit
 from mixwright.report.markup import Markup, element, marked, together
+from mixwright.report.sentences import dynamics_sentences
 from mixwright.report.warnings import failed_checks, warnings_of
 
 
@@ -26,7 +27,7 @@ def mixed(mix: MixResult | None) -> Markup | None:
         "SHA-256": mix.sha256,
     }
     pairs = [together(element("dt", key), element("dd", value)) for key, value in figures.items()]
-    notes = [element("p", note) for note in mix.notes]
+    notes = [element("p", note) for note in (*dynamics_sentences(mix.dynamics), *mix.notes)]
     warned = [element("p", marked(warning)) for warning in warnings_of(mix)]
     return together(element("dl", pairs), notes, warned)
 

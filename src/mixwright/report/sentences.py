@@ -6,12 +6,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from mixwright.model.dynamics import Dynamics, GainReduction
 from mixwright.model.results import PlannedMove, Spread, StartResult, TrackIntake, TrackLevels
-from mixwright.model.song import Move
-from mixwright.report.figures import capital, count, number, position, setting, setting_value, settings, with_unit
+from mixwright.model.song import MASTER, Move
+from mixwright.report.figures import (
+    capital,
+    clock,
+    count,
+    number,
+    position,
+    setting,
+    setting_value,
+    settings,
+    with_unit,
+)
 
 #: A layer this near to the edge of an interval still counts as inside: less than a step anyone hears.
 EDGE_LU = 0.05
+_LEAST_REDUCTION_DB = 0.05
+_LEAST_TRIM_DB = 0.005
 
 
 class SortedIntake(NamedTuple):
@@ -102,6 +115,26 @@ def spread_sentence(spread: Spread) -> str:
         unit = "LU beside the mix" if spread.unit == "lu_re_mix" else "dB"
         between = f"{number(spread.low)} and {with_unit(spread.high, unit)}"
     return f"Engineers hold it between {between}."
+
+
+def dynamics_sentences(dynamics: Dynamics | None) -> list[str]:
+    """Return what each compressor and the limiter takes off the mix, one sentence each."""
+    if dynamics is None:
+        return []
+    told = [_reduction(reduction) for reduction in dynamics.reductions]
+    trim_db = -(dynamics.limiter_trim_db or 0.0)
+    if trim_db >= _LEAST_TRIM_DB:
+        told.append(f"Behind the limiter all is {number(trim_db, 2)} dB lower, so that true peaks keep its ceiling.")
+    return told
+
+
+def _reduction(found: GainReduction) -> str:
+    on = "the master" if found.on == MASTER else found.on
+    name = "The limiter" if found.processor == "limiter" else f"The compressor of {on}"
+    if found.largest_reduction_db < _LEAST_REDUCTION_DB:
+        return f"{name} takes nothing off."
+    most = f"{number(found.largest_reduction_db)} dB at most, at {clock(found.largest_at_s, tenths=True)}"
+    return f"{name} takes off {most}; {number(found.mean_reduction_db)} dB on average."
 
 
 def total_cost(moves: Sequence[PlannedMove]) -> list[str]:

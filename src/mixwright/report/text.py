@@ -33,6 +33,7 @@ from mixwright.report.figures import capital, clock, count, depth, number, rate,
 from mixwright.report.rows import rows
 from mixwright.report.sentences import (
     before_after,
+    dynamics_sentences,
     intake_counts,
     outside,
     sorted_intake,
@@ -71,7 +72,7 @@ def start_text(result: StartResult) -> list[str]:
 
 def measure_text(result: MeasureResult) -> list[str]:
     """Return the levels of the mix and of its layers, the loudest first."""
-    lines = ["The mix as it stands:", *_levels(result.mix)]
+    lines = ["The mix as it stands:", *_levels(result.mix), *dynamics_sentences(result.dynamics)]
     if result.print_fit is not None:
         fit = result.print_fit
         lines.append(f"Layers against the print {fit.file}: what is left over is {with_unit(fit.residual_db, 'dB')}.")
@@ -130,6 +131,7 @@ def mix_text(result: MixResult, song: str, file: str) -> list[str]:
         f"{file}:",
         f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {depth(result.sample_format)}, {moves}.",
         *_levels(result.levels),
+        *dynamics_sentences(result.dynamics),
         *result.notes,
     ]
     return lines + _next(f"mixwright deliver {_quoted(song)}")

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from mixwright.model.audio import Fault
+from mixwright.model.dynamics import Dynamics
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.model.results import (
@@ -15,7 +16,10 @@ from mixwright.model.results import (
     RelinkResult,
     StartResult,
 )
-from mixwright.report.figures import count, with_unit
+from mixwright.report.figures import clock, count, with_unit
+
+#: A limiter that takes off more is told of: common practice, no source.
+LIMITED_DB = 6.0
 
 
 def warnings_of(result: Record) -> tuple[str, ...]:
@@ -37,9 +41,10 @@ def warnings_of(result: Record) -> tuple[str, ...]:
         found += [f"{track.file}: changed since it was received" for track in result.changed]
         return (*found, *(f"{track.file}: missing" for track in result.missing))
     if isinstance(result, MeasureResult):
-        return _over("The mix", result.mix)
+        return (*_over("The mix", result.mix), *_limited(result.dynamics))
     if isinstance(result, MixResult):
-        return _over(result.file, result.levels) if result.sample_format != "float32" else ()
+        over = _over(result.file, result.levels) if result.sample_format != "float32" else ()
+        return (*over, *_limited(result.dynamics))
     return ()
 
 
@@ -61,3 +66,13 @@ def _over(what: str, levels: Levels) -> tuple[str, ...]:
     if peak is None or peak <= 0.0:
         return ()
     return (f"{what}: true peak {with_unit(peak, 'dBTP', sign=True)}, above full scale; lower the fader of the master",)
+
+
+def _limited(dynamics: Dynamics | None) -> tuple[str, ...]:
+    reductions = () if dynamics is None else dynamics.reductions
+    return tuple(
+        f"The limiter takes off more than {LIMITED_DB:g} dB: {with_unit(found.largest_reduction_db, 'dB')} "
+        f"at {clock(found.largest_at_s, tenths=True)}"
+        for found in reductions
+        if found.processor == "limiter" and found.largest_reduction_db > LIMITED_DB
+    )

@@ -7,6 +7,8 @@ Layouts: RIFF (1991), EBU Tech 3306 (RF64), ITU-R BS.2088 (BW64), AIFF 1.3. No b
 from __future__ import annotations
 
 import struct
+import uuid
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +16,8 @@ import numpy as np
 RATE_HZ = 48000
 FRAMES = 12000
 UNKNOWN = 0xFFFFFFFF
+#: The end of a sub-format that stands for a plain kind of samples (KSDATAFORMAT_SUBTYPE_PCM is 1 before it).
+PLAIN = "-0000-0010-8000-00aa00389b71"
 TAG = b"ID3\x04\0\0\0\0\x01\0" + bytes(128)
 
 
@@ -30,6 +34,11 @@ class Ugly:
     faults: tuple[str, ...] = ()
     header_frames: int | None = None
 
+    @property
+    def is_used(self) -> bool:
+        """Whether it can be mixed: one frame alone is silence."""
+        return self.frames not in (None, 0, 1) and not {"out_of_range", "too_many_channels"} & set(self.faults)
+
 
 def noise(seed: int, samples: int = FRAMES) -> bytes:
     """Sixteen-bit noise, every seed its own; from quiet to quiet."""
@@ -45,6 +54,16 @@ def fmt(channels: int = 1, rate_hz: int = RATE_HZ, bits: int = 16, align: int | 
     right = channels * ((bits + 7) // 8)
     align = right if align is None else align
     return chunk(b"fmt ", struct.pack("<HHIIHH", 1, channels, rate_hz, rate_hz * right & UNKNOWN, align & 0xFFFF, bits))
+
+
+def extensible(
+    channels: int = 1, bits: int = 16, *, valid: int | None = None, mask: int = 0, kind: str = "00000001" + PLAIN
+) -> bytes:
+    """WAVEFORMATEXTENSIBLE (Microsoft, from memory): valid bits, speakers, and a GUID for the kind of samples."""
+    align = channels * ((bits + 7) // 8)
+    head = struct.pack("<HHIIHH", 0xFFFE, channels, RATE_HZ, RATE_HZ * align, align, bits)
+    end = struct.pack("<HHI", 22, bits if valid is None else valid, mask)
+    return chunk(b"fmt ", head + end + uuid.UUID(kind).bytes_le)
 
 
 def riff(*chunks: bytes, kind: bytes = b"RIFF", size: int | None = None) -> bytes:
@@ -152,6 +171,51 @@ def ugly_files() -> dict[str, Ugly]:
         "words": Ugly(b"plain words, many of them", None, "no audio", no),
         "nothing": Ugly(b"", None, "is empty", no),
     }
+    files |= _extensible(seeds)
     for size in (4, 8, 11, 12):
         files[f"{size} bytes"] = Ugly(riff(fmt(), audio())[:size], None, "", no)
     return files
+
+
+def _extensible(seeds: Iterator[int]) -> dict[str, Ugly]:
+    differs, wide = ("header_differs",), ("too_many_channels",)
+
+    def audio(frame_bytes: int) -> bytes:
+        return chunk(b"data", noise(next(seeds), FRAMES * frame_bytes // 2))
+
+    def floats(*at_the_end: float) -> bytes:
+        values = np.frombuffer(noise(next(seeds)), "<i2").astype("<f4") / 32768
+        values[FRAMES - len(at_the_end) :] = at_the_end
+        return chunk(b"data", values.tobytes())
+
+    float32 = "00000003" + PLAIN
+    return {
+        "24 of 32 bits": Ugly(riff(extensible(1, 32, valid=24), audio(4)), FRAMES),
+        "20 of 24 bits": Ugly(riff(extensible(1, 24, valid=20), audio(3)), FRAMES),
+        "40 of 24 bits": Ugly(riff(extensible(1, 24, valid=40), audio(3)), FRAMES, "40 of the 24 bits", differs),
+        "0 of 24 bits": Ugly(riff(extensible(1, 24, valid=0), audio(3)), FRAMES, "0 of the 24 bits", differs),
+        "floats in extensible": Ugly(riff(extensible(1, 32, kind=float32), floats()), FRAMES),
+        "stereo for one speaker": Ugly(
+            riff(extensible(2, mask=4), audio(4)), FRAMES, "names 1 speaker for 2 channels", differs
+        ),
+        "unknown samples": Ugly(
+            riff(extensible(kind="12345678" + PLAIN), audio(2)), None, f"sub-format 12345678{PLAIN}", ("unreadable",)
+        ),
+        "samples of no plain kind": Ugly(
+            riff(extensible(kind="00000001-0000-0010-8000-00aa00389b72"), audio(2)), None, "389b72", ("unreadable",)
+        ),
+        "extensible cut": Ugly(
+            riff(chunk(b"fmt ", extensible()[8:34]), audio(2)), None, "without a sub-format", ("unreadable",)
+        ),
+        "5.1": Ugly(riff(extensible(6, mask=0x3F), audio(12)), FRAMES, "5.1: front left", wide),
+        "6 without names": Ugly(riff(extensible(6), audio(12)), FRAMES, "6 channels; only mono", wide),
+        "6 for 2 speakers": Ugly(
+            riff(extensible(6, mask=3), audio(12)), FRAMES, "front left, front right; 4 without", (*wide, *differs)
+        ),
+        "damaged samples": Ugly(
+            riff(extensible(1, 32, kind=float32), floats(1e4, 0.0)),
+            FRAMES,
+            "1 sample above +60 dBFS, up to +80 dBFS",
+            ("out_of_range",),
+        ),
+    }

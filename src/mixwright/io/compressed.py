@@ -85,24 +85,39 @@ class CompressedSound:
         self.frames = round((source.likely_s if length_s is None else length_s) * source.rate_hz)
         self._pieces = source.pieces
         self._left = self.frames if self.exact else None
-        self._piece = np.empty((0, source.channels), np.float32)
+        self._piece: np.ndarray | None = np.empty((0, source.channels), np.float32)
+        self._failed: Undecodable | None = None
 
     def read(self, out: np.ndarray) -> np.ndarray:
-        """Fill a block (frames, channels) and return what there was for it; what lies behind the end is cut off."""
+        """Fill a block (frames, channels) and return what there was for it; what lies behind the end is cut off.
+
+        Raises
+        ------
+        Undecodable
+            when the decoder gave up; what it gave before has been returned by then
+        """
         filled, wanted = 0, len(out) if self._left is None else min(len(out), self._left)
         while filled < wanted:
-            if not len(self._piece):
-                piece = next(self._pieces, None)
-                if piece is None:
-                    break
-                self._piece = piece
+            if self._piece is not None and not len(self._piece):
+                self._piece = self._next()
+            if self._piece is None:
+                break
             part = self._piece[: wanted - filled]
             out[filled : filled + len(part)] = part
             self._piece = self._piece[len(part) :]
             filled += len(part)
+        if not filled and self._failed is not None:
+            raise self._failed
         if self._left is not None:
             self._left -= filled
         return out[:filled]
+
+    def _next(self) -> np.ndarray | None:
+        try:
+            return next(self._pieces, None)
+        except Undecodable as failed:
+            self._failed = failed
+            return None
 
 
 class _Source(Protocol):

@@ -42,7 +42,8 @@ class Listening(Record, frozen=True, kw_only=True):
     `out_of_range`: samples above +60 dBFS.
     `sounds_from_frame`: first frame above -60 dBFS and above the noise floor by 12 dB.
     `level`, `bright`, `low`: traces of 10 ms, read with :func:`trace_db`: mean square of the channels, of
-    their first difference, and of their 10 ms mean (below about 50 Hz), as half decibels above -120.
+    their first difference, and of their 10 ms mean (below about 50 Hz), as half decibels above -120; without
+    a constant offset.
     `content_sha256`: of the samples without leading zeros, channel count and rate.
     """
 
@@ -115,7 +116,7 @@ class _Listener:
         self.dc_lengths: list[npt.NDArray[np.int64]] = []
         self.level: list[npt.NDArray[np.float64]] = []
         self.bright: list[npt.NDArray[np.float64]] = []
-        self.low: list[npt.NDArray[np.float64]] = []
+        self.means: list[npt.NDArray[np.float64]] = []
         self.last = np.zeros((1, channels), dtype=np.float32)
 
     def push(self, block: npt.NDArray[np.float32]) -> None:
@@ -186,7 +187,7 @@ class _Listener:
         lengths = np.diff(np.append(edges, len(block)))[:, None]
         data = block.astype(np.float64)
         sums = np.add.reduceat(data, edges, axis=0) / lengths
-        self.low.append((sums**2).mean(axis=1))
+        self.means.append(sums)
         step = np.diff(data, axis=0, prepend=self.last)
         self.last = block[-1:].copy()
         np.square(step, out=step)
@@ -195,7 +196,12 @@ class _Listener:
         self.level.append((np.add.reduceat(data, edges, axis=0) / lengths).mean(axis=1))
 
     def result(self, audio: npt.NDArray[np.float32]) -> Listening:
+        dc = np.array(self._dc())
+        means = np.concatenate(self.means)
+        # A constant offset is no sound: levels are those without it, where that is less.
         level = np.concatenate(self.level)
+        level = np.maximum(np.minimum(level, level + (dc * (dc - 2.0 * means)).mean(axis=1)), 0.0)
+        low = np.minimum(means**2, (means - dc) ** 2).mean(axis=1)
         sounding = self.peak > 0.0 and not self.constant
         left, right, mid, side = (self.sums / self.frames).tolist()
         return Listening(
@@ -208,15 +214,15 @@ class _Listener:
             not_finite_frame=self.not_finite_frame,
             out_of_range=self.out_of_range,
             out_of_range_frame=self.out_of_range_frame,
-            dc=self._dc(),
+            dc=tuple(dc.tolist()),
             powers=(left, right, mid, side),
             sides_equal=self.sides_equal,
-            sounds_from_frame=self._sounds_from(audio, level) if sounding else None,
+            sounds_from_frame=self._sounds_from(audio, level, dc) if sounding else None,
             clipping=self._clipping() if sounding else Clipping(),
             content_sha256=self.hash.hexdigest() if self.hashing else "",
             level=_trace(level),
             bright=_trace(np.concatenate(self.bright)),
-            low=_trace(np.concatenate(self.low)),
+            low=_trace(low),
             timbre=timbre(audio, self.rate_hz, level)
             if sounding and not self.not_finite and not self.out_of_range
             else None,
@@ -231,12 +237,16 @@ class _Listener:
         total = float(window @ lengths)
         return tuple((window @ sums / total).tolist()) if total > 0.0 else (0.0,) * self.channels
 
-    def _sounds_from(self, audio: npt.NDArray[np.float32], level: npt.NDArray[np.float64]) -> int | None:
+    def _sounds_from(
+        self, audio: npt.NDArray[np.float32], level: npt.NDArray[np.float64], dc: npt.NDArray[np.float64]
+    ) -> int | None:
         floor = float(np.quantile(level, 0.05))
         # A steady sound has no quiet part to tell a noise floor from: 20 dB below the peak always counts.
         threshold = min(max(1e-3, np.sqrt(floor) * 10.0 ** (12.0 / 20.0)), 0.1 * self.peak)
         for start in range(0, self.frames, self.rate_hz):
-            over = np.flatnonzero(np.abs(audio[start : start + self.rate_hz]).max(axis=1) > threshold)
+            block = audio[start : start + self.rate_hz]
+            size = np.minimum(np.abs(block), np.abs(block - dc)).max(axis=1)
+            over = np.flatnonzero(size > threshold)
             if len(over):
                 return start + int(over[0])
         return None

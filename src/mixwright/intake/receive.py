@@ -24,7 +24,7 @@ from mixwright.intake.sources import Layer, read_sources
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.results import SourceIntake, TrackIntake
 from mixwright.model.song import MASTER, Group, Section, Song, Source, Track
-from mixwright.model.words import DRUM_ROLES, FaultKind, Role
+from mixwright.model.words import DRUM_ROLES, FAULT_WORDS, FaultKind, Role
 
 _LEFT_OUT = {
     "print": "reads as a mix, not a track",
@@ -178,7 +178,7 @@ def _read(files: Sequence[ReceivedFile]) -> list[_Row]:
         row.faults = _own_faults(file)
         unusable = [fault for fault in row.faults if fault.severity == "unusable"]
         if unusable:
-            row.why = f"{unusable[0].kind.replace('_', ' ')}: {unusable[0].detail}"
+            row.why = f"{FAULT_WORDS[unusable[0].kind]}: {unusable[0].detail}"
         elif name.kind != "track":
             row.why = _LEFT_OUT[name.kind]
         rows.append(row)
@@ -198,7 +198,8 @@ def _compare(kept: Sequence[_Row], rate_hz: int) -> None:
     stamped = stamp_faults([row.received.info for row in kept])
     beside = delivery_faults([row.heard for row in kept], labels, rate_hz)
     for row, faults, late in zip(kept, beside, stamped, strict=True):
-        row.faults += faults + late
+        # Where a time stamp tells that a file starts late, and by how much, its length need not be asked.
+        row.faults += tuple(fault for fault in faults if not late or fault.kind != "starts_late") + late
         row.why = next((fault.detail for fault in faults if fault.kind == "exact_duplicate"), "")
 
 

@@ -120,6 +120,7 @@ def _loudest_spectra(
             side_power += float(np.square(piece[:, 0] - piece[:, 1]).sum()) / 4.0
         frames = np.lib.stride_tricks.sliding_window_view(piece, size, axis=0)[::hop]
         power = np.abs(fft.rfft(frames * window, axis=2)) ** 2
+        power[..., :2] = 0.0  # a constant offset under the window is no sound
         spectra.append(power.mean(axis=1))
     both = mid_power + side_power
     stacked = np.concatenate(spectra) if spectra else np.zeros((0, size // 2 + 1))

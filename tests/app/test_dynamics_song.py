@@ -11,6 +11,7 @@ import pytest
 import soundfile
 
 from made_songs import LAYERS, RATE_HZ, copy_song, make_song
+from mixwright.app import dynamics as dynamics_module
 from mixwright.app import session as session_module
 from mixwright.app.deliver import deliver
 from mixwright.app.measure import measure
@@ -108,8 +109,6 @@ def test_the_largest_reduction_is_that_of_the_gains(made):
 def test_prints_add_up_to_the_limited_mix(song):
     result = deliver(song)
     assert [check for check in result.checks if not check.passed] == []
-    told = {check.name: check.detail for check in result.checks}
-    print(told)
     read = {f.file: soundfile.read(song / result.folder / f.file)[0] for f in result.files}
     main = next(f.file for f in result.files if f.kind == "main")
     gain_db = json.loads((song / result.manifest).read_text(encoding="utf-8"))["gain_db"]
@@ -128,6 +127,20 @@ def test_prints_add_up_to_the_limited_mix(song):
     for kind, end_s in (("a_cappella", 11), ("instrumental", 12)):  # the reverb is in the print of what feeds it
         tail = read[next(f.file for f in result.files if f.kind == kind)][end_s * RATE_HZ :]
         assert 1e-4 < np.abs(tail).max() < 0.1
+
+
+def test_what_the_limiter_leaves_over_is_taken_off_the_whole(song, monkeypatch):
+    """As if its gain had left the true peak 0.2 dB over the ceiling."""
+    real = dynamics_module.true_peak_16x
+    monkeypatch.setattr(dynamics_module, "true_peak_16x", lambda blocks: real(blocks) * 10.0 ** (0.2 / 20.0))
+    edit_song(song, "release", lambda now: changed(now, master=changed(now.master, limiter=Limiter(release_ms=50.0))))
+    with open_song(song) as session:
+        whole, parts = session.rendered(), [session.rendered([layer[0]]) for layer in LAYERS]
+        trim_db = session.dynamics().limiter_trim_db
+    assert trim_db == pytest.approx(-0.2, abs=0.002)
+    assert dbtp(whole) == pytest.approx(-1.0 + trim_db, abs=0.003)
+    assert np.abs(np.sum(parts, axis=0, dtype=np.float64) - whole).max() < 10.0 ** (-120.0 / 20.0)
+    assert trim_db * 1000.0 == pytest.approx(round(trim_db * 1000.0))
 
 
 def test_the_same_bytes_without_a_cache(song, made):

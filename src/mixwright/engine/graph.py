@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from mixwright.errors import SettingError, where
 from mixwright.jobs.cache import Part
 from mixwright.model.lane import Lane
 from mixwright.model.song import MASTER, Song, Track, used_tracks
-from mixwright.model.strip import Compressor, Limiter, Strip
+from mixwright.model.strip import Compressor, Limiter, Reverb, Strip
 from mixwright.native import mathematics
 
 #: The name of the limiter among a graph's processors; no bus is called so.
@@ -162,34 +163,15 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
     for track in used_tracks(song):
         with where(f"track {track.id}"):
             tracks.append(_track_node(song, track, overlay, frames[track.id]))
-    strips = [
-        *((g.id, g.strip, g.mute, "group", None, g.compressor) for g in song.groups),
-        *((s.id, s.strip, False, "send", s.reverb, None) for s in song.sends),
-        (MASTER, song.master, False, MASTER, None, song.master.compressor),
+    said = [
+        *(_Bus("group", g.id, g.strip, sends=g.sends, mute=g.mute, compressor=g.compressor) for g in song.groups),
+        *(_Bus("send", s.id, s.strip, reverb=s.reverb) for s in song.sends),
+        _Bus(MASTER, MASTER, song.master, compressor=song.master.compressor),
     ]
-    sends = {bus(group.id, "group"): group.sends for group in song.groups}
     buses = []
-    for name, strip, mute, kind, reverb, compressor in strips:
-        with where(MASTER if kind == MASTER else f"{kind} {name}"):
-            key = bus(name, kind)
-            outputs = () if kind == MASTER else ((bus(MASTER, MASTER), 1.0), *_sends(sends.get(key, {})))
-            delay = Delay(max(0, _delay_frames(strip, song)), max(0, -_delay_frames(strip, song)))
-            operations, scale = _operations(strip, song.rate_hz, gain_first=compressor is not None)
-            if reverb is not None:
-                operations = (*operations, reverberation(reverb, song.rate_hz))
-            needed = (*operations, delay) if delay != Delay(0) else operations
-            position = overlay.bus_lanes(name, kind, strip)
-            buses.append(
-                Node(
-                    id=key,
-                    operations=needed,
-                    lanes=packed(position),
-                    scale=scale,
-                    mute=mute,
-                    outputs=outputs,
-                    compressor=compressor,
-                )
-            )
+    for one in said:
+        with where(MASTER if one.kind == MASTER else f"{one.kind} {one.name}"):
+            buses.append(_bus_node(song, one, overlay))
     law = song.pan_law_db / 3.0
     return aligned(MixGraph(song.rate_hz, overlay.frames, law, tuple(tracks), tuple(buses), song.master.limiter))
 
@@ -213,6 +195,34 @@ def aligned(graph: MixGraph) -> MixGraph:
         for target, _ in node.outputs:
             behind[target] = max(behind[target], late)
     return replace(graph, buses=tuple(done))
+
+
+class _Bus(NamedTuple):
+    """What a song says of a bus."""
+
+    kind: str
+    name: str
+    strip: Strip
+    sends: Mapping[str, float] = {}
+    mute: bool = False
+    reverb: Reverb | None = None
+    compressor: Compressor | None = None
+
+
+def _bus_node(song: Song, said: _Bus, overlay: Overlay) -> Node:
+    delay = Delay(max(0, _delay_frames(said.strip, song)), max(0, -_delay_frames(said.strip, song)))
+    operations, scale = _operations(said.strip, song.rate_hz, gain_first=said.compressor is not None)
+    if said.reverb is not None:
+        operations = (*operations, reverberation(said.reverb, song.rate_hz))
+    return Node(
+        id=bus(said.name, said.kind),
+        operations=(*operations, delay) if delay != Delay(0) else operations,
+        lanes=packed(overlay.bus_lanes(said.name, said.kind, said.strip)),
+        scale=scale,
+        mute=said.mute,
+        outputs=() if said.kind == MASTER else ((bus(MASTER, MASTER), 1.0), *_sends(said.sends)),
+        compressor=said.compressor,
+    )
 
 
 def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> TrackNode:

@@ -120,7 +120,7 @@ static void run_pass(const mw_pass *pass, const mw_limit *limit, double *state, 
     if (level > 0.5 * LARGEST) level = 0.5 * LARGEST;
     float tops[MW_TOPS];
     const int over = find_tops(pass, (float)level, seen, frames, n, tops);
-    const int idle = !over && q.count == 0 && released == 0.0 && inner == 0.0 && outer == 0.0;
+    const int idle = !over && q.count == 0 && released == 0.0 && outer == 0.0;
 
     const double octaves = 1.0 / (UNITS_AN_OCTAVE * box * box);
     int32_t at = (int32_t)(frame % box);

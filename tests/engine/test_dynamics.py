@@ -34,6 +34,7 @@ MAKERS = {
     ),
     "limiter": lambda: PeakLimiter(RATE_HZ, **LIMITING),
     "limiter at a low rate": lambda: PeakLimiter(8000, ceiling_dbtp=-9, release_s=0.005),
+    "limiter, release at once": lambda: PeakLimiter(RATE_HZ, ceiling_dbtp=-6, release_s=1e-5),
 }
 every = pytest.mark.parametrize("make", MAKERS.values(), ids=MAKERS)
 
@@ -155,6 +156,7 @@ def test_compressor_equals_its_slow_twin(changed):
 def test_limiter_equals_its_slow_twin(rate_hz, release_s):
     audio = 3.0 * bursts(2500, seed=3)
     audio[1500] = 1e31
+    audio[1590, 1] = 1e200
     audio[1501:2000] *= 1e-3
     limiter = PeakLimiter(rate_hz, ceiling_dbtp=-1.0, release_s=release_s)
     out, gains = run(limiter, audio)

@@ -76,13 +76,16 @@ class BusCompressor:
 
 
 class PeakLimiter:
-    """True-peak limiter of a stereo bus with look-ahead.
+    """True-peak limiter of a stereo bus with a look-ahead of about 8 ms (400 frames at 48 kHz).
+
+    Its ceiling holds for the true peak as :func:`mixwright.meter.true_peak.true_peak_16x` reads it. Above 0.46 of the
+    rate interpolators differ, and so do converters: there another meter may read more.
 
     Parameters
     ----------
     rate_hz : int
     ceiling_dbtp : float
-        What the true peak, at 16 points a sample, is held to.
+        What the true peak is held to.
     release_s : float
         Time constant of the reduction in dB, above 0.
 

@@ -15,7 +15,7 @@ from malformed import FRAMES, UNKNOWN, Ugly, chunk, ds64, fmt, long_riff, noise,
 from mixwright.errors import InputError
 from mixwright.io.chunks import MAX_CHUNKS, read_chunks
 from mixwright.io.decode import Decoder
-from mixwright.io.rf64_view import Rf64View
+from mixwright.io.view import sound_wave
 
 UGLY = ugly_files()
 
@@ -63,7 +63,7 @@ def test_a_view_reads_anywhere(tmp_path: Path) -> None:
     with (tmp_path / "b").open("rb") as file:
         chunks = read_chunks(file)
         assert chunks is not None
-        view = io.BufferedReader(Rf64View(file, chunks), 16)
+        view = io.BufferedReader(sound_wave(file, chunks).detach(), 16)
         whole = view.read()
         assert whole == long_riff(b"RF64", chunk(b"ds64", whole[20:48]), fmt(), chunk(b"data", data, UNKNOWN))
         for position, size in ((0, 3), (70, 40), (len(whole) - 5, 100), (len(whole) + 9, 10)):

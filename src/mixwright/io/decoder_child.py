@@ -27,9 +27,10 @@ from mixwright.io.broadcast import read_extension
 from mixwright.io.compressed import SPOKEN, CompressedSound, NoDecoder, Undecodable, compressed_sound
 from mixwright.io.header import Header, is_archive, read_header
 from mixwright.io.limits import Excess, Limits
-from mixwright.io.rf64_view import Rf64View
+from mixwright.io.view import from_byte, sound_wave
 from mixwright.io.wave_format import flac_speakers
 from mixwright.jobs.array_file import ArrayWriter
+from mixwright.jobs.parts import reason
 
 BLOCK_FRAMES = 65536
 #: Address space of this process: the interpreter, numpy and the decoders need less than a third.
@@ -108,7 +109,7 @@ def main() -> None:
             reply = {"error": "limit", "message": f"needs more than {MAX_MEMORY_BYTES >> 30} GiB of memory to decode"}
         except OSError as error:
             kind = "input" if str(error.filename) == request["path"] else "output"
-            reply = {"error": kind, "message": error.strerror or str(error)}
+            reply = {"error": kind, "message": reason(error)}
         _send(replies, reply)
 
 
@@ -180,17 +181,17 @@ def _reasons(error: soundfile.LibsndfileError | Undecodable, header: Header) -> 
 
 
 def _as_known(file: io.BufferedReader, header: Header) -> io.BufferedReader:
-    """Return a file as the decoder reads it right, where format and audio are known.
+    """Return a file as the decoder reads it right.
 
-    It refuses BW64, takes the length of a tag in front off the audio behind, and gives up over faults that do not
-    concern the audio.
+    It refuses BW64, loses the audio of RF64 behind chunks whose sizes stand in `ds64`, takes the length of a tag in
+    front off the audio behind, and gives up over faults that do not concern the audio.
     """
     chunks = header.chunks
-    if chunks is None or not header.uncompressed:
+    if chunks is not None and header.uncompressed:
+        if header.container in ("BW64", "RF64") or header.start > 0 or header.disagreements:
+            return sound_wave(file, chunks)
         return file
-    if header.container == "BW64" or chunks.start > 0 or header.disagreements:
-        return io.BufferedReader(Rf64View(file, chunks), 1 << 18)
-    return file
+    return from_byte(file, header.start) if header.start > 0 else file
 
 
 def _not_audio(file: IO[bytes]) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import IO
 
 from mixwright.io.chunks import MAX_CHUNKS, NOT_HERE, Chunk, ChunkList, read_at, read_body, read_chunks
@@ -27,6 +27,11 @@ _MARKS = {
     b"wvpk": "WavPack",
     b"MAC ": "APE",
 }
+#: Kinds of AIFC whose samples are of one size each.
+_PLAIN_AIFC = (
+    *(b"NONE", b"sowt", b"twos", b"raw ", b"in24", b"in32", b"42ni", b"23ni"),
+    *(b"fl32", b"FL32", b"fl64", b"FL64", b"ulaw", b"ULAW", b"alaw", b"ALAW"),
+)
 #: Kinds of samples that a Core Audio file may hold and the library of plain formats decodes.
 _PLAIN_CAF = (b"lpcm", b"ulaw", b"alaw", b"alac")
 
@@ -36,9 +41,9 @@ class Header:
     """What the header says: container, and promised frames (None when it does not say).
 
     `disagreements`: where header and file do not go together, other than in the number of frames, in words.
-    `chunks`: of a container that has them. `uncompressed`: they tell where little-endian samples of a known size lie.
+    `chunks`: of a container that has them. `uncompressed`: they tell where samples of a known size lie in WAVE.
     `layout`: what a WAVE file says of its samples. `movie`: what an MP4 file says of its audio. `compressed`: its audio
-    takes a decoder of its own.
+    takes a decoder of its own. `start`: where it begins, after tags in front.
     """
 
     container: str
@@ -49,12 +54,18 @@ class Header:
     layout: WaveFormat | None = None
     movie: Movie | None = None
     compressed: bool = False
+    start: int = 0
 
 
 def read_header(file: IO[bytes]) -> Header | None:
     """Return what a file says of itself; None when it is no audio that is known here."""
     end = file.seek(0, 2)
     start = _after_tags(file, end)
+    header = _header(file, start, end)
+    return None if header is None else replace(header, start=start)
+
+
+def _header(file: IO[bytes], start: int, end: int) -> Header | None:
     head = read_at(file, start, 40)
     chunks = read_chunks(file, start)
     if chunks is not None:
@@ -123,7 +134,7 @@ def _wave(file: IO[bytes], chunks: ChunkList) -> Header:
     frames = None
     if data is not None and data.size is not None and layout is not None and layout.frame_bytes:
         frames = data.size // layout.frame_bytes
-    uncompressed = data is not None and layout is not None and layout.frame_bytes > 0 and chunks.order == "<"
+    uncompressed = data is not None and layout is not None and layout.frame_bytes > 0
     return Header(chunks.container, frames, tuple(said), chunks, uncompressed, layout)
 
 
@@ -177,13 +188,14 @@ def _of_audio(data: Chunk, layout: WaveFormat) -> Iterator[str]:
 
 
 def _aiff(file: IO[bytes], chunks: ChunkList) -> Header:
-    """Read AIFF and AIFC: `COMM` counts the frames, `SSND` holds them."""
+    """Read AIFF and AIFC: `COMM` counts the frames, `SSND` holds them. Of compressed kinds some count packets."""
     common = chunks.first(b"COMM")
-    body = read_body(file, common, 8) if common is not None else b""
+    body = read_body(file, common, 22) if common is not None else b""
     said = list(_of_all_chunks(file, chunks))
     if chunks.first(b"SSND") is None:
         said.append("it has no chunk of audio")
-    frames = struct.unpack(">I", body[2:6])[0] if len(body) == 8 else None
+    counts_frames = len(body) >= 8 and (chunks.container == "AIFF" or body[18:22] in _PLAIN_AIFC)
+    frames = struct.unpack(">I", body[2:6])[0] if counts_frames else None
     return Header(chunks.container, frames, tuple(said), chunks)
 
 

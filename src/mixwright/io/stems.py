@@ -23,7 +23,7 @@ _BLOCK_FRAMES = 65536
 _RATES_HZ = (8000, 384000)
 #: What the decoded samples depend on, besides the file.
 _DECODING = (
-    *(f"mixwright.io.{name}" for name in ("decoder_child", "header", "chunks", "broadcast", "rf64_view")),
+    *(f"mixwright.io.{name}" for name in ("decoder_child", "header", "chunks", "broadcast", "view")),
     *(f"mixwright.io.{name}" for name in ("compressed", "movie", "wave_format")),
     "mixwright.jobs.array_file",
 )

@@ -10,7 +10,7 @@ enum { LINES = REVERB_LINES, STAGES = REVERB_STAGES, BANDS = 25 };
 
 /* Wet to dry where the send stands at 0 dB: De Man, McNally & Reiss 2017 found -14 LU between too wet and too dry. */
 #define LEVEL_DB -14.0
-#define LONGEST_RE_SHORTEST 4.5
+#define LONGEST_RE_SHORTEST 6.5
 #define HIGHEST 0.45 /* of the rate */
 
 /* Mean line: as a share of the decay time, at most so long. Diffusion: its longest way as a share of the mean line.
@@ -20,19 +20,19 @@ typedef struct {
 } character;
 
 /* Voice: soon dense, one picture of both sides. Instruments: opens more slowly, and each side keeps its own at first. */
-static const character CHARACTERS[] = {{0.07, 0.11, 0.8, 0.55, 16}, {0.075, 0.12, 1.0, 0.7, 8}};
+static const character CHARACTERS[] = {{0.08, 0.12, 0.75, 0.6, 16}, {0.085, 0.13, 0.9, 0.65, 8}};
 
 static const double SHARE[STAGES] = {0.4, 0.3, 0.2, 0.1}; /* of the diffusion's longest way, by stage */
 
 /* Delays within a stage, in thousandths, one in each sixteenth, and the order of the line lengths: found by a search for
  * sides of equal level and time, uncorrelated, without peaks in the late spectrum. */
 static const int16_t DELAY[STAGES][LINES] = {
-    {917, 47, 240, 321, 417, 820, 551, 700, 985, 80, 617, 779, 456, 266, 159, 644},
-    {571, 276, 150, 657, 83, 786, 944, 451, 543, 868, 920, 422, 45, 213, 729, 345},
-    {706, 203, 526, 413, 976, 842, 26, 279, 456, 635, 767, 161, 566, 348, 78, 885},
-    {751, 209, 550, 13, 462, 633, 358, 959, 395, 264, 610, 900, 690, 170, 827, 73},
+    {70, 895, 799, 680, 540, 447, 237, 322, 832, 395, 272, 7, 698, 605, 129, 960},
+    {5, 964, 447, 293, 694, 588, 754, 152, 675, 543, 839, 927, 215, 327, 383, 108},
+    {169, 101, 605, 392, 991, 794, 672, 314, 826, 18, 925, 719, 476, 278, 214, 525},
+    {199, 521, 88, 306, 837, 629, 958, 401, 580, 755, 56, 692, 354, 156, 484, 913},
 };
-static const int8_t ORDER[LINES] = {10, 7, 6, 8, 4, 9, 3, 2, 5, 11, 15, 1, 14, 13, 12, 0};
+static const int8_t ORDER[LINES] = {13, 3, 7, 8, 15, 11, 4, 14, 12, 10, 5, 0, 6, 9, 1, 2};
 
 /* K-weighting (ITU-R BS.1770-5, its 48 kHz filters) at the mid-bands of thirds of an octave from 50 Hz to 12.5 kHz. */
 static const double K_DB[BANDS] = {-3.92, -2.66, -1.75, -1.13, -0.72, -0.44, -0.27, -0.15, -0.07, -0.02, 0.04, 0.14, 0.32,

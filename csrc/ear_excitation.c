@@ -2,13 +2,10 @@
  * Excitation: the power of the components through auditory filters whose lower slopes depend on the level around each
  * component. Levels are in steps of 1 dB; a table holds the weight of every component in every filter at every level, and
  * where along the filters it counts. */
-#include <string.h>
-
-#include "mw.h"
+#include "ear.h"
 
 #define COMPONENTS 134
 #define PADDED 136  /* components, a multiple of 8 */
-#define FILTERS 160 /* 150 and room */
 #define LEVELS 141
 #define TILE 16
 

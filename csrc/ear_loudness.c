@@ -1,40 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0
  * Specific loudness alone and in the rest of the mix (Moore, Glasberg and Baer 1997; ISO 532-3:2023), smoothed over time.
  * Straight loops over the filters in float: every lane does the same, so that any vector width gives the same bits. */
-#include <string.h>
+#include "ear.h"
 
-#include "mw.h"
-
-#define FILTERS 160
 #define QUIET 1e-3f /* below this excitation nothing is heard: the least threshold is 2 */
-
-/* 2^x for -126 <= x <= 126; relative error below 3e-7. */
-static inline float power_of_two(float x) {
-    float shifted = x + 12582912.0f; /* rounds to whole numbers: 1.5 * 2^23 */
-    float whole = shifted - 12582912.0f, t = x - whole;
-    float p = 1.0f + t * (0.69314718f + t * (0.24022651f + t * (0.055504109f + t * (0.0096181291f +
-              t * (0.0013333558f + t * 0.00015403530f)))));
-    int32_t bits, scale;
-    memcpy(&bits, &shifted, sizeof bits);
-    scale = (bits - 0x4b400000 + 127) << 23;
-    float factor;
-    memcpy(&factor, &scale, sizeof factor);
-    return p * factor;
-}
-
-/* log2 of a normal, positive x; absolute error below 2e-7 plus rounding. */
-static inline float logarithm(float x) {
-    int32_t bits;
-    memcpy(&bits, &x, sizeof bits);
-    int32_t e = (bits - 0x3f3504f3) >> 23; /* mantissa from 1/sqrt(2) to sqrt(2) */
-    bits -= e << 23;
-    float m;
-    memcpy(&m, &bits, sizeof m);
-    float s = (m - 1.0f) / (m + 1.0f), z = s * s;
-    return (float)e + s * (2.8853900818f + z * (0.9617966939f + z * (0.5770780163f + z * (0.4121985831f + z * 0.32f))));
-}
-
-static inline float raise(float x, float exponent) { return power_of_two(exponent * logarithm(x)); }
 
 /* The compressive law minus its value at zero; where the total is above 1e10 the law of high levels. */
 static inline float law(float e, float total, float gain, float offset, float exponent, float floor_) {
@@ -105,8 +74,9 @@ static float most(const float *x) {
     return m;
 }
 
+
 /* One ear of one layer. `own`: excitation alone through its own filters; `shared` and `rest`: through those of the mix, of
- * the layer and of what is left without it; (frames, FILTERS). Every `hold` frames one cell of patterns[cell][7][FILTERS]:
+ * the layer and of what is left without it; (frames, FILTERS). Every `hold` frames one cell of patterns[cell][PATTERNS][FILTERS]:
  * means of the smoothed specific loudness alone, strict, cued; of the loss strict, cued at the moment; of shared and rest.
  * state: [3][FILTERS]. */
 MW_API void mw_ear_loudness(const float *own, const float *shared, const float *rest, int64_t frames, int32_t hold,
@@ -117,7 +87,7 @@ MW_API void mw_ear_loudness(const float *own, const float *shared, const float *
     const float share = 1.0f / (float)hold;
     for (int64_t t = 0; t < frames; t++, own += FILTERS, shared += FILTERS, rest += FILTERS) {
         float now[4][FILTERS] = {{0}}, of_total[FILTERS], of_noise[FILTERS];
-        if (t % hold == 0) memset(patterns, 0, 7 * FILTERS * sizeof *patterns);
+        if (t % hold == 0) memset(patterns, 0, PATTERNS * FILTERS * sizeof *patterns);
         if (most(own) > QUIET) in_quiet(own, c, scale, now[0]);
         if (most(shared) > QUIET) {
             laws_of(shared, rest, c, of_total, of_noise);
@@ -133,8 +103,8 @@ MW_API void mw_ear_loudness(const float *own, const float *shared, const float *
             patterns[6 * FILTERS + i] += rest[i];
         }
         if (t % hold == hold - 1) {
-            for (int32_t i = 0; i < 7 * FILTERS; i++) patterns[i] *= share;
-            patterns += 7 * FILTERS;
+            for (int32_t i = 0; i < PATTERNS * FILTERS; i++) patterns[i] *= share;
+            patterns += PATTERNS * FILTERS;
         }
     }
 }

@@ -15,6 +15,7 @@ from mixwright import __version__
 from mixwright.cli.command_page import command_page
 from mixwright.cli.main import COMMANDS
 from mixwright.model import words
+from mixwright.model.dynamics import GainReduction
 from mixwright.model.results import Spread
 from mixwright.reference.profile import Attribute
 
@@ -66,6 +67,7 @@ def test_every_fixed_word_is_explained():
         words.FileUse,
         Attribute,
         get_type_hints(Spread)["unit"],
+        get_type_hints(GainReduction)["processor"],
     )
     for literal in literals:
         for word in get_args(literal):

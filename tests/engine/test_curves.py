@@ -146,6 +146,7 @@ def test_a_bus_that_nothing_feeds_and_a_muted_one(tmp_path):
     silent = changed(song, tracks=tuple(changed(t, mute=t.group == "wall" or t.mute) for t in song.tracks))
     graph = graph_of(silent, lanes, stems)
     _, curves = logged(graph, stems)
+    assert curves.gains.shape == (graph.frames, 3)
     assert np.allclose(curves.gains[:, 0], 10 ** (6.0 / 20))  # the gain after compression alone
     muted = changed(song, groups=tuple(changed(g, mute=g.id == "wall") for g in song.groups))
     graph = graph_of(muted, lanes, stems)

@@ -20,7 +20,7 @@ from mixwright.errors import InputError, SettingError, StateError, printable
 from mixwright.io.kept import read_lanes, song_path
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.io.stems import Stem, StemStore
-from mixwright.jobs.array_file import ArrayWriter
+from mixwright.jobs.array_file import ArrayWriter, write_array
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -104,9 +104,7 @@ class Session:
     ) -> Levels:
         """Return the levels of the mix, or of some of its tracks as they stand in it, for which it is rendered."""
         audio = self.rendered(tracks, report=report, cancel=cancel)
-        return self._measured(
-            tracks, lambda: (audio[k : k + _BLOCK_FRAMES] for k in range(0, len(audio), _BLOCK_FRAMES))
-        )[0]
+        return self._measured(tracks, lambda: _read(audio, cancel))[0]
 
     def measured(
         self, tracks: Collection[str] | None = None, *, cancel: Cancel | None = None
@@ -132,8 +130,7 @@ class Session:
 
         def make(path: Path) -> None:
             loudness = measure()
-            with path.open("wb") as file:
-                np.save(file, loudness.energy)
+            write_array(path, loudness.energy)
 
         def levels() -> Levels:
             if not made:  # only the figures were lost from the cache
@@ -203,6 +200,13 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
         stems = dict(zip((track.id for track in used), in_order(one, used), strict=True))
         hashed = tuple(changed(t, sha256=stems[t.id].sha256) if t.id in stems else t for t in song.tracks)
         yield Session(Path(folder), changed(song, tracks=hashed), read_lanes(folder), store, cache, stems)
+
+
+def _read(audio: np.ndarray, cancel: Cancel | None) -> Iterator[np.ndarray]:
+    for start in range(0, len(audio), _BLOCK_FRAMES):
+        if cancel is not None:
+            cancel.check()
+        yield audio[start : start + _BLOCK_FRAMES]
 
 
 def note_print(folder: Path, song: Song) -> None:

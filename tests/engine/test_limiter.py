@@ -36,18 +36,18 @@ def worst_over(signals, **how):
     return over[worst]
 
 
-# The promise is 0.05 dB; what is reached is rounding.
+# The promise is 0.05 dB over; what is reached is nothing over.
 def test_the_ceiling_holds_for_two_hundred_nasty_signals():
     signals = nasty_signals()
     assert len(signals) >= 200
-    assert worst_over(signals) < 0.001
+    assert worst_over(signals) <= 0.0
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("release_s", [0.005, 0.1, 1.0])
 @pytest.mark.parametrize("rate_hz", [8000, 44100, 48000, 96000, 192000])
 def test_the_ceiling_holds_at_every_rate_and_release(rate_hz, release_s):
-    assert worst_over(nasty_signals(), rate_hz=rate_hz, release_s=release_s) < 0.001
+    assert worst_over(nasty_signals(), rate_hz=rate_hz, release_s=release_s) <= 0.0
 
 
 def fourier_peak(audio):

@@ -45,10 +45,11 @@ def compressed_db(level_db, threshold_db, ratio, knee_db):
 
 def limiter_gains(audio, rate_hz, *, ceiling_dbtp, release_s):
     """Return the delayed audio ``(frames, 2)`` and the gains of its frames ``(frames,)`` as doubles."""
+    ceiling = 10.0 ** ((ceiling_dbtp - 5e-5) / 20.0)
     late, octaves = np.array(audio, dtype=np.float64), np.zeros(len(audio))
     for seconds, phases in ((0.002, 8), (0.0005, 16)):
         box = max(24, round(seconds * rate_hz))
-        late, octaves = _limiter_pass(late, octaves, box, phases, 10.0 ** (ceiling_dbtp / 20.0), release_s * rate_hz)
+        late, octaves = _limiter_pass(late, octaves, box, phases, ceiling, release_s * rate_hz)
     gains = np.exp2(-octaves)
     return late, np.where(gains < np.finfo(np.float32).tiny, 0.0, gains)
 

@@ -107,7 +107,7 @@ class PeakLimiter:
                 (_box_frames(_SECOND_BOX_S, rate_hz), _HOLD_FRAMES, interpolator(FINE_PHASES), bounds(FINE_PHASES)),
             ]
         )
-        self._ceiling = float(ratio(ceiling_dbtp))
+        self._ceiling = float(ratio(ceiling_dbtp - _ROUNDING_DB))
         self._release_octaves = _decay_octaves(release_s, rate_hz)
         self._state = np.zeros(native.limiter_state_doubles(self._passes))
         self.latency_frames = native.limiter_latency_frames(self._passes)
@@ -129,6 +129,8 @@ _SECOND_BOX_S = 0.0005
 _HOLD_FRAMES = 16
 #: The interpolator reaches 32 frames to either side: the gain may not move much faster.
 _LEAST_BOX_FRAMES = 24
+#: Taken off the ceiling, so that the rounding of float sums in limiter and meter does not show above it.
+_ROUNDING_DB = 5e-5
 
 
 def _box_frames(seconds: float, rate_hz: int) -> int:

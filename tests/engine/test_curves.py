@@ -155,6 +155,23 @@ def test_a_bus_that_nothing_feeds_and_a_muted_one(tmp_path):
     assert np.array_equal(rendered(graph, stems, curves=curves), mix)
 
 
+def test_gains_of_a_bus_that_is_read_ahead_lie_on_the_time_of_the_song():
+    frames = 6000
+    stems = {"a": noise(frames, 2, 1), "b": noise(frames, 2, 2)}
+    tracks = (Track(id="a", name="a", file="a", group="g"), Track(id="b", name="b", file="b"))
+
+    def gains(delay_ms):
+        group = Group(id="g", name="g", strip=Strip(delay_ms=delay_ms), compressor=HARD)
+        song = Song(title="t", rate_hz=RATE_HZ, tracks=tracks, groups=(group,))
+        graph = compile_mix(song, (), dict.fromkeys(stems, frames))
+        mix, curves = logged(graph, stems, block_frames=500)
+        assert np.array_equal(rendered(graph, stems, curves=curves), mix)
+        return curves.gains[:, 0]
+
+    assert np.array_equal(gains(-5.0)[: frames - 240], gains(0.0)[240:])
+    assert np.array_equal(gains(5.0)[240:], gains(0.0)[: frames - 240])
+
+
 @pytest.mark.parametrize("frames", [0, 1, 300])
 def test_a_song_shorter_than_the_look_ahead(frames):
     master = Master(fader_db=20.0, limiter=Limiter(), compressor=HARD)

@@ -19,7 +19,7 @@ def with_a_click():
 
 
 def test_every_track_is_counted_once_and_what_is_left_out_is_not_ready():
-    before, after = sorted_intake(invented.start_result()), sorted_intake(with_a_click())
+    before, after = sorted_intake(invented.start_result().tracks), sorted_intake(with_a_click().tracks)
     assert [t.id for t in after.left_out] == ["shaker"]
     assert len(after.ready) == len(before.ready) - 1
     assert sum(map(len, after)) == len(with_a_click().tracks)

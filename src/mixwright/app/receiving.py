@@ -84,17 +84,18 @@ def find_delivery(tracks: Path | Sequence[Path], given: Sequence[Path], decoder:
     these is ever opened. Folders of other songs are left alone.
     """
     named = [Path(tracks)] if isinstance(tracks, str | Path) else [Path(path) for path in tracks]
-    several = sum(path.is_dir() for path in named) > 1
+    # Not of Path: there a name that is too long is an error.
+    folders = {path: Path(os.path.realpath(path)) for path in named if os.path.isdir(path)}  # noqa: PTH112
     closed: list[str] = []
     met: dict[str, _Found] = {}
     for path in named:
         _check_named(path)
-        folder = Path(os.path.realpath(path))
-        for found in _walk(folder, closed) if path.is_dir() else [_Found(path.absolute(), path.name)]:
-            shown = f"{folder.name}/{found.label}" if several and path.is_dir() else found.label
+        folder = folders.get(path)
+        for found in _walk(folder, closed) if folder else [_Found(path.absolute(), path.name)]:
+            shown = f"{folder.name}/{found.label}" if folder and len(folders) > 1 else found.label
             met.setdefault(os.path.realpath(found.path), replace(found, label=shown))
-    folders = [folder if folder.is_dir() else folder.parent for folder in (Path(os.path.realpath(p)) for p in named)]
-    root = Path(os.path.commonpath(folders)) if folders else Path()
+    places = [folders.get(path) or Path(os.path.realpath(path)).parent for path in named]
+    root = Path(os.path.commonpath(places)) if places else Path()
     for path in given:
         met.pop(os.path.realpath(path), None)
     audio = [found for found in met.values() if not found.deep and not found.system and _is_audio(found.path, decoder)]
@@ -123,7 +124,7 @@ def _check_named(path: Path) -> None:
 
 
 def _closed_notes(closed: Sequence[str]) -> list[str]:
-    return [f"{told}: see who may read it, then refresh." for told in closed]
+    return [f"{told}: see who may read it." for told in closed]
 
 
 def _left_notes(left: Sequence[_Found]) -> list[str]:
@@ -135,8 +136,9 @@ def _left_notes(left: Sequence[_Found]) -> list[str]:
         notes.append(f"{listed(packed, 4)} {what} not opened: unpack {'it' if len(packed) == 1 else 'them'}.")
     deep = [found.label for found in left if found.deep and found.path.suffix.lower() in AUDIO_ENDINGS]
     if deep:
-        lies = "lies" if len(deep) == 1 else "lie"
-        notes.append(f"{listed(deep, 4)} {lies} more than one folder down, and was not read: name that folder, too.")
+        lies, its = ("lies", "its folder") if len(deep) == 1 else ("lie", "their folders")
+        was = "was" if len(deep) == 1 else "were"
+        notes.append(f"{listed(deep, 4)} {lies} more than one folder down and {was} not read: name {its}, too.")
     return notes
 
 
@@ -151,7 +153,7 @@ def _walk(root: Path, closed: list[str], label: str = "", depth: int = _LEVELS) 
         reason = error.strerror or "it is not readable"
         if not label:
             raise InputError(f"cannot be read ({reason})", where=printable(root), hint="see who may read it") from error
-        closed.append(f"the folder {printable(label[:-1])} cannot be read ({reason})")
+        closed.append(f"The folder {printable(label[:-1])} cannot be read ({reason})")
         return
     for path in inside:
         system = _is_hidden(path)

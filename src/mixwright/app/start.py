@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -80,10 +81,10 @@ def start(
     _check_range(tempo_bpm, 20, 400, "tempo_bpm", "beats a minute")
     if mix_print is not None and not as_mixed:
         raise SettingError("a print of the mix goes with layers as mixed", where="mix_print", hint="say as_mixed too")
-    if into.exists():
+    if os.path.lexists(into):
         raise OutputError("exists already and is never overwritten", where=printable(into), hint="choose another name")
     for path in [Path(tracks)] if isinstance(tracks, str | Path) else tracks:
-        if (Path(path) / SONG_FILE).is_file():
+        if os.path.isfile(Path(path) / SONG_FILE):  # noqa: PTH113 - Path.is_file is an error where a name is too long
             hint = "name the folder that holds the tracks; `refresh` adds new ones to a song"
             raise InputError("is a song already, not a folder of tracks", where=printable(path), hint=hint)
     given = [Path(path) for path in (*references, *(path for path in (rough, mix_print) if path is not None))]

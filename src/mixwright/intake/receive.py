@@ -20,6 +20,7 @@ from mixwright.intake.names import NameReading, read_names
 from mixwright.intake.questions import Understood, questions
 from mixwright.intake.roles import GROUP_NAMES, UNKNOWN, Reading, group_of, guess_lead, place_of, roles
 from mixwright.intake.sections import find_sections
+from mixwright.intake.sends import default_sends
 from mixwright.intake.sources import Layer, read_sources
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.results import SourceIntake, TrackIntake
@@ -145,6 +146,7 @@ def receive(
         tracks=tuple(_track(row) for row in rows),
         sources=tuple(Source(id=source.id, name=source.name) for source in sources),
         groups=groups,
+        sends=() if as_mixed else default_sends(grid.tempo_bpm),
         sections=tuple(sections),
     )
     understood = Understood(

@@ -48,8 +48,12 @@ def file_sha256(path: Path, cache: Cache | None = None, cancel: Cancel | None = 
     except MixwrightError:
         raise
     except FileNotFoundError as error:
-        raise InputError("there is no such file", where=printable(path)) from error
-    except (OSError, ValueError) as error:
+        what = "is a link to something that is not there" if path.is_symlink() else "there is no such file"
+        raise InputError(what, where=printable(path)) from error
+    except OSError as error:
+        hint = "see who may read it" if isinstance(error, PermissionError) else ""
+        raise InputError(f"cannot be read ({error.strerror or error})", where=printable(path), hint=hint) from error
+    except ValueError as error:
         raise InputError(f"cannot be read ({error})", where=printable(path)) from error
 
 

@@ -61,6 +61,29 @@ FaultKind = Literal[
 PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
 FileUse = Literal["track", "reference", "rough", "mix_print"]
 
+#: The kinds of faults as they are said.
+FAULT_WORDS: dict[FaultKind, str] = {
+    "unreadable": "cannot be read",
+    "needs_decoder": "no decoder for it",
+    "over_limit": "over a limit",
+    "empty": "empty",
+    "truncated": "cut short",
+    "header_differs": "header and file differ",
+    "silent": "silent",
+    "non_finite": "damaged samples",
+    "out_of_range": "damaged samples",
+    "clipped": "clipped",
+    "dc_offset": "DC offset",
+    "mono_as_stereo": "mono as stereo",
+    "one_side_dead": "one side dead",
+    "length_differs": "another length",
+    "rate_differs": "another sample rate",
+    "exact_duplicate": "a duplicate",
+    "starts_late": "may start late",
+    "start_unknown": "start not certain",
+    "too_many_channels": "too many channels",
+}
+
 ROLES: tuple[Role, ...] = get_args(Role)
 DRUM_ROLES: frozenset[Role] = frozenset({"kick", "snare", "toms", "hats", "cymbals", "overheads", "room", "drums"})
 VOICE_ROLES: frozenset[Role] = frozenset({"lead vocal", "double", "backing vocal"})

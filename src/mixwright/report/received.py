@@ -3,11 +3,10 @@
 
 from __future__ import annotations
 
-from mixwright.model.audio import Fault
 from mixwright.model.results import StartResult, TrackIntake
 from mixwright.report.figures import clock, count
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.sentences import intake_counts, sorted_intake
+from mixwright.report.sentences import fault_sentence, intake_counts, left_aside, sorted_intake
 
 _WEIGHT = {"note": "good to know", "look": "needs a look", "unusable": "cannot be used"}
 
@@ -16,9 +15,10 @@ def received(intake: StartResult | None) -> Markup | None:
     """Return what intake found: faults first, what to ask the artist, and every track folded away."""
     if intake is None:
         return None
-    found = sorted_intake(intake)
+    found = sorted_intake(intake.tracks)
     lists = []
-    for title, tracks in (("Cannot be used", found.unusable), ("Need a look", found.look)):
+    look = "Needs a look" if len(found.look) == 1 else "Need a look"
+    for title, tracks in (("Cannot be used", found.unusable), (look, found.look)):
         if tracks:
             lists += [element("h3", title), element("ul", [_faulty(track) for track in tracks])]
     left = [element("li", element("b", track.file), f": {track.why}.") for track in found.left_out]
@@ -40,22 +40,18 @@ def received(intake: StartResult | None) -> Markup | None:
         if (why := "; ".join(source.reasons) or "by name")
     ]
     layers = [element("h3", "Read as one layer"), element("ul", read)] if read else []
+    beside = [element("li", note) for note in (*intake.notes, left_aside(intake)) if note]
+    lists += [element("h3", "Beside the tracks"), element("ul", beside)] if beside else []
     return together(element("p", intake_counts(intake)), lists, asked, layers, all_tracks)
 
 
 def _faulty(track: TrackIntake) -> Markup:
     faults = [fault for fault in track.faults if fault.severity != "note"]
-    return element("li", element("b", track.file), ": ", "; ".join(_fault(fault) for fault in faults), ".")
-
-
-def _fault(fault: Fault) -> str:
-    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
-    detail = f" ({fault.detail})" if fault.detail else ""
-    return f"{fault.kind.replace('_', ' ')}{when}{detail}"
+    return element("li", element("b", track.file), ": ", "; ".join(fault_sentence(fault) for fault in faults), ".")
 
 
 def _track_row(track: TrackIntake) -> Markup:
-    faults = "; ".join(f"{_fault(fault)}, {_WEIGHT[fault.severity]}" for fault in track.faults) or "none"
+    faults = "; ".join(f"{fault_sentence(fault)}, {_WEIGHT[fault.severity]}" for fault in track.faults) or "none"
     length = "-" if track.duration_s is None else clock(track.duration_s)
     sure = f"{track.role} ({100 * track.role_confidence:.0f} % sure)"
     place = track.place if track.use else f"left out{': ' if track.why else ''}{track.why}"

@@ -6,9 +6,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from mixwright.errors import listed
+from mixwright.model.audio import Fault
 from mixwright.model.dynamics import Dynamics, GainReduction
 from mixwright.model.results import PlannedMove, Spread, StartResult, TrackIntake, TrackLevels
 from mixwright.model.song import MASTER, Move
+from mixwright.model.words import FAULT_WORDS
 from mixwright.report.figures import (
     capital,
     clock,
@@ -36,10 +39,10 @@ class SortedIntake(NamedTuple):
     unusable: list[TrackIntake]
 
 
-def sorted_intake(result: StartResult) -> SortedIntake:
+def sorted_intake(tracks: Sequence[TrackIntake]) -> SortedIntake:
     """Return the tracks that are ready, that need a look, that are left out, and that cannot be used."""
     found = SortedIntake([], [], [], [])
-    for track in result.tracks:
+    for track in tracks:
         severities = {fault.severity for fault in track.faults}
         if "unusable" in severities:
             found.unusable.append(track)
@@ -54,10 +57,35 @@ def sorted_intake(result: StartResult) -> SortedIntake:
 
 def intake_counts(result: StartResult) -> str:
     """Return how many tracks are ready, need a look, are left out, cannot be used."""
-    found = sorted_intake(result)
+    found = sorted_intake(result.tracks)
     need = "needs" if len(found.look) == 1 else "need"
     left_out = f", {len(found.left_out)} left out" if found.left_out else ""
     return f"{len(found.ready)} ready, {len(found.look)} {need} a look{left_out}, {len(found.unusable)} cannot be used."
+
+
+def left_aside(result: StartResult) -> str:
+    """Return what was left aside in the folder, in one sentence; empty where nothing was."""
+    system, other = result.system_files, result.ignored_files - result.system_files
+    told = [f"{count(system, 'file')} of the operating system"] if system else []
+    told += [f"{count(other, 'other file')}"] if other else []
+    return f"Left aside: {' and '.join(told)}." if told else ""
+
+
+def fault_sentence(fault: Fault) -> str:
+    """Return a fault, where it is, and what was found."""
+    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
+    detail = f": {fault.detail}" if fault.detail else ""
+    return f"{FAULT_WORDS[fault.kind]}{when}{detail}"
+
+
+def good_to_know(tracks: Sequence[TrackIntake]) -> list[str]:
+    """Return what is only good to know: one sentence for each thing, with the tracks that it is true of."""
+    alike: dict[str, list[str]] = {}
+    for track in tracks:
+        for fault in track.faults:
+            if fault.severity == "note":
+                alike.setdefault(fault_sentence(fault), []).append(track.file)
+    return [f"{listed(files, 3)}: {told}" for told, files in alike.items()]
 
 
 def distance(value: float, spread: Spread) -> float:

@@ -6,10 +6,9 @@ from __future__ import annotations
 import shlex
 import textwrap
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from mixwright.model.audio import Fault
 from mixwright.model.levels import Levels
 from mixwright.model.results import (
     CheckedFile,
@@ -34,7 +33,10 @@ from mixwright.report.rows import rows
 from mixwright.report.sentences import (
     before_after,
     dynamics_sentences,
+    fault_sentence,
+    good_to_know,
     intake_counts,
+    left_aside,
     outside,
     sorted_intake,
     spread_sentence,
@@ -49,15 +51,10 @@ def start_text(result: StartResult) -> list[str]:
         + (f", {result.tempo_bpm:g} BPM" if result.tempo_bpm else "")
         + ".",
         intake_counts(result),
-        "",
+        *_sorted(result.tracks),
+        *_listed("Beside the tracks", filter(None, (*result.notes, left_aside(result)))),
+        *_track_rows(result.tracks),
     ]
-    head = ("id", "role", "sure", "place", "group", "starts", "length", "file")
-    lines += rows(head, [_track_row(track) for track in result.tracks], right="256")
-    lines += _listed(
-        "Faults",
-        (f"{track.file}: {_fault(fault)}" for track in result.tracks for fault in track.faults),
-    )
-    lines += _listed("Left out", (f"{track.file}: {track.why}" for track in sorted_intake(result).left_out))
     if result.sections:
         parts = ", ".join(f"{section.name} {clock(section.start_s)}" for section in result.sections)
         lines += ["", f"Sections: {parts}."]
@@ -188,11 +185,7 @@ def relink_text(result: RelinkResult, song: str) -> list[str]:
 def refresh_text(result: RefreshResult, song: str) -> list[str]:
     """Return the new tracks, and what else is not as it was."""
     lines = [capital(f"{count(len(result.added), 'new track')}.")]
-    if result.added:
-        head = ("id", "role", "sure", "place", "group", "starts", "length", "file")
-        lines += ["", *rows(head, [_track_row(track) for track in result.added], right="256")]
-    lines += _listed("Faults", (f"{track.file}: {_fault(fault)}" for track in result.added for fault in track.faults))
-    lines += _listed("Left out", (f"{track.file}: {track.why}" for track in result.added if not track.use))
+    lines += [*_sorted(result.added), *_track_rows(result.added)]
     lines += _listed(
         "Changed since received, and not taken (clear its sha256 in song.toml to take it)",
         (f"{track.id}: {track.file}" for track in result.changed),
@@ -216,18 +209,31 @@ def tour_text(result: TourResult) -> list[str]:
     ]
 
 
+def _sorted(tracks: Sequence[TrackIntake]) -> list[str]:
+    """Return what is to be known of the tracks: first those that cannot be used, then those that need a look."""
+    found = sorted_intake(tracks)
+    lines: list[str] = []
+    for title, faulty, weight in (
+        ("Cannot be used", found.unusable, "unusable"),
+        ("Needs a look" if len(found.look) == 1 else "Need a look", found.look, "look"),
+    ):
+        told = (f"{t.file}: {fault_sentence(fault)}" for t in faulty for fault in t.faults if fault.severity == weight)
+        lines += _listed(title, told)
+    lines += _listed("Left out", (f"{track.file}: {track.why}" for track in found.left_out))
+    return lines + _listed("Good to know", good_to_know(tracks))
+
+
+def _track_rows(tracks: Sequence[TrackIntake]) -> list[str]:
+    head = ("id", "role", "sure", "place", "group", "starts", "length", "file")
+    return ["", *rows(head, [_track_row(track) for track in tracks], right="256")] if tracks else []
+
+
 def _track_row(track: TrackIntake) -> tuple[str, ...]:
     length = "-" if track.duration_s is None else clock(track.duration_s)
     sure = f"{100 * track.role_confidence:.0f} %"
     place = track.place if track.use else "left out"
     starts = clock(track.start_s, tenths=True)
     return (track.id, track.role, sure, place, track.group or "-", starts, length, track.file)
-
-
-def _fault(fault: Fault) -> str:
-    when = "" if fault.at_s is None else f" at {clock(fault.at_s, tenths=True)}"
-    weight = {"note": "note", "look": "needs a look", "unusable": "cannot be used"}[fault.severity]
-    return f"{fault.kind.replace('_', ' ')}{when} ({weight}): {fault.detail}"
 
 
 def _levels(levels: Levels) -> list[str]:
@@ -277,7 +283,7 @@ def _checked(file: CheckedFile) -> list[str]:
     lines = [": ".join(filter(None, (file.file, ", ".join(filter(None, facts)))))]
     lines += _levels(file.levels) if file.levels else []
     # A fault that weighs is told by the check that fails because of it.
-    lines += [f"  {_fault(fault)}" for fault in file.faults if fault.severity == "note"]
+    lines += [f"  {fault_sentence(fault)}" for fault in file.faults if fault.severity == "note"]
     return lines + _checks(file.checks)
 
 

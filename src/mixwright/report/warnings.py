@@ -16,7 +16,7 @@ from mixwright.model.results import (
     RelinkResult,
     StartResult,
 )
-from mixwright.report.figures import clock, count, with_unit
+from mixwright.report.figures import clock, with_unit
 
 #: A limiter that takes off more is told of: common practice, no source.
 LIMITED_DB = 6.0
@@ -29,9 +29,7 @@ def warnings_of(result: Record) -> tuple[str, ...]:
     """
     if isinstance(result, StartResult):
         found = [line for t in result.tracks for line in _faults(t.file, t.faults)]
-        if result.ignored_files:
-            found.append(f"{count(result.ignored_files, 'other file')} in the folder left aside: not audio")
-        return tuple(found)
+        return (*found, *result.notes)
     if isinstance(result, CheckResult):
         return tuple(line for f in result.files for line in _faults(f.file, f.faults))
     if isinstance(result, RelinkResult):

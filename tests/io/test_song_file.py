@@ -136,10 +136,19 @@ def test_byte_order_mark_and_line_ends_come_back(folder):
     assert _bytes(folder) == text
 
 
-def test_a_step_that_cannot_be_read_is_told(folder):
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda content: content[:-9],
+        lambda content: content[:10] + b"\xff" * 20 + content[30:],  # no code of deflate (RFC 1951, 3.2.3)
+        lambda content: content[:-8] + bytes(4) + content[-4:],  # another checksum (RFC 1952, 2.3.1)
+        lambda content: b"",
+    ],
+)
+def test_a_step_that_cannot_be_read_is_told(folder, damage):
     edit_song(folder, "rename", _titled("1"))
     step = max((folder / "kept" / "journal").rglob("*.json.gz"))
-    step.write_bytes(step.read_bytes()[:-9])
+    step.write_bytes(damage(step.read_bytes()))
     with pytest.raises(StateError, match=r"journal cannot be read.*move the journal"):
         undo(folder)
 

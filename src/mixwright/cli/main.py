@@ -70,7 +70,7 @@ class Commands(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Find the command that is asked for, or say which one is nearest."""
         name = args[0]
-        if name not in COMMANDS and not name.startswith("-"):
+        if name not in COMMANDS and not name.startswith("-") and not ctx.resilient_parsing:
             near = difflib.get_close_matches(name, COMMANDS, 1)
             meant = f"did you mean {near[0]}?" if near else f"known: {', '.join(COMMANDS)}"
             raise click.UsageError(f"no command is called {name!r}; {meant}", ctx)

@@ -12,6 +12,7 @@ import contextlib
 import gzip
 import hashlib
 import re
+import zlib
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -25,6 +26,8 @@ from mixwright.model.record import Record
 _CLOSED, _OPEN = ".json.gz", ".open.json.gz"
 _STEP = re.compile(r"(\d{8})(?:\.open)?\.json\.gz")
 _PER_FOLDER = 100
+#: A step that claims to unpack to more is damaged: a song of a thousand tracks takes a hundredth of it.
+_MOST_BYTES = 1 << 28
 
 
 class Step(Record, frozen=True, kw_only=True):
@@ -74,8 +77,10 @@ class Journal:
         """
         path = self._path(number)
         try:
-            return msgspec.json.decode(gzip.decompress(path.read_bytes()), type=Step)
-        except (OSError, EOFError, ValueError) as error:
+            with gzip.open(path) as file:
+                content = file.read(_MOST_BYTES)
+            return msgspec.json.decode(content, type=Step)
+        except (OSError, EOFError, ValueError, zlib.error) as error:
             raise StateError(
                 "this step of the journal cannot be read",
                 where=printable(path),

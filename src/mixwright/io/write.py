@@ -13,6 +13,7 @@ import numpy as np
 
 from mixwright.errors import InternalError, OutputError, SettingError, printable
 from mixwright.io.replace import replacing
+from mixwright.jobs.paced_file import PacedFile
 from mixwright.model.record import Record
 
 SampleFormat = Literal["pcm16", "pcm24", "float32"]
@@ -147,7 +148,7 @@ def write_wav(
     quantiser = Quantiser(sample_format, seed)
     digest = hashlib.sha256()
     done = 0
-    with replacing(path) as part, part.open("wb") as file:
+    with replacing(path) as part, PacedFile(part) as file:
         for piece in _pieces(header, blocks, channels, quantiser):
             digest.update(piece)
             file.write(piece)

@@ -1,17 +1,21 @@
 # SPDX-License-Identifier: Apache-2.0
 """Write a float32 ``.npy`` file block by block, without knowing its length beforehand.
 
+Blocks of nothing but zeros become holes of the file where the file system knows holes: the layers of a song are silent
+for much of it.
+
 The decoding child imports this module: it needs numpy alone.
 """
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 import numpy as np
+
+from mixwright.jobs.paced_file import PacedFile
 
 _HEADER_BYTES = 128
 
@@ -32,14 +36,18 @@ class ArrayWriter:
     def __init__(self, path: Path, channels: int) -> None:
         self.channels = channels
         self.frames = 0
-        self._file = path.open("wb")
+        self._file = PacedFile(path)
         self._file.write(bytes(_HEADER_BYTES))
 
     def push(self, block: np.ndarray) -> None:
         """Append a block ``(frames, channels)`` of any real type."""
         if block.ndim != 2 or block.shape[1] != self.channels:
             raise ValueError(f"a block of shape {block.shape} does not fit {self.channels} channels")
-        self._file.write(np.ascontiguousarray(block, dtype="<f4").data)
+        samples = np.ascontiguousarray(block, dtype="<f4")
+        if samples.view("<u4").any():  # as bits: a negative zero is no hole
+            self._file.write(samples.data)
+        else:
+            self._file.skip(samples.nbytes)
         self.frames += block.shape[0]
 
     def __enter__(self) -> Self:
@@ -50,10 +58,7 @@ class ArrayWriter:
     ) -> None:
         with self._file:
             if kind is None:
-                self._file.seek(0)
-                self._file.write(_header(self.frames, self.channels))
-                self._file.flush()
-                os.fsync(self._file.fileno())
+                self._file.begin_with(_header(self.frames, self.channels))
 
 
 def _header(frames: int, channels: int) -> bytes:

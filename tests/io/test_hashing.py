@@ -29,8 +29,8 @@ def test_digest_is_remembered_until_the_file_changes(tmp_path: Path, monkeypatch
     path.write_bytes(b"one")
     os.utime(path, (1e9, 1e9))
     calls = []
-    digest = hashing._digest
-    monkeypatch.setattr(hashing, "_digest", lambda p, cancel: (calls.append(p), digest(p, cancel))[1])
+    digest = hashing.file_digest
+    monkeypatch.setattr(hashing, "file_digest", lambda p, cancel: (calls.append(p), digest(p, cancel))[1])
     assert file_sha256(path, cache) == file_sha256(path, cache) == hashlib.sha256(b"one").hexdigest()
     assert len(calls) == 1
     now = time.time_ns()

@@ -20,6 +20,7 @@ from mixwright.io.decode import Decoder
 from mixwright.io.stems import StemStore
 from mixwright.io.write import write_wav
 from mixwright.jobs.cache import Cache
+from mixwright.jobs.progress import Cancel
 from mixwright.model.audio import AudioInfo
 
 AUDIO = np.random.default_rng(4).uniform(-0.5, 0.5, (70_001, 2)).astype(np.float32)
@@ -122,7 +123,7 @@ def test_a_file_that_changes_between_its_digest_and_its_decoding_is_refused(
     """The audio of the new file must never lie under the digest of the old one."""
     digest = stems.file_sha256
 
-    def meddling(path: Path, cache: Cache) -> str:
+    def meddling(path: Path, cache: Cache, cancel: Cancel | None) -> str:
         found = digest(path, cache)
         soundfile.write(path, AUDIO[:100], 44100, subtype="FLOAT")
         return found

@@ -16,7 +16,7 @@ from mixwright.intake.faults import channel_words, header_faults, own_faults, pr
 from mixwright.intake.listening import listen
 from mixwright.io.decode import Decoder
 from mixwright.jobs.pool import in_order
-from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
 from mixwright.meter.measure import Meter
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.levels import Levels
@@ -28,7 +28,6 @@ TRUE_PEAK_LIMIT_DBTP = 0.0
 #: A file that starts or ends above this has been cut (common practice, no source).
 CUT_LIMIT_DBFS = -50.0
 _TAIL_S = 0.010
-_BLOCK_S = 4
 #: Rounding of the figures shown; a peak is over full scale only beyond it.
 _ROUNDING_DB = 0.0005
 
@@ -61,7 +60,7 @@ def check(
         raise SettingError("no file to check", hint="name one or more audio files")
     job = Job("checking files", len(files), report, cancel)
     checked = []
-    with Decoder() as decoder, tempfile.TemporaryDirectory(prefix="mixwright-") as folder:
+    with Decoder(cancel=cancel) as decoder, tempfile.TemporaryDirectory(prefix="mixwright-") as folder:
         work = functools.partial(_check_one, decoder=decoder, folder=Path(folder), cancel=cancel or Cancel())
         for one in in_order(work, enumerate(Path(file) for file in files), workers):
             checked.append(one)
@@ -96,7 +95,7 @@ def _check_one(item: tuple[int, Path], *, decoder: Decoder, folder: Path, cancel
 def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> CheckedFile:
     rate_hz, channels = info.sample_rate_hz, info.channels
     # What is asked of tracks to be mixed (one or two channels) is not asked of a finished surround file.
-    faults = own_faults(listen(audio, rate_hz), info.speakers) if channels <= 2 or not len(audio) else ()
+    faults = own_faults(listen(audio, rate_hz, cancel), info.speakers) if channels <= 2 or not len(audio) else ()
     levels, refused = None, ""
     if not _kinds(faults) & {"empty", "non_finite"}:
         try:
@@ -140,9 +139,8 @@ def _form(info: AudioInfo) -> str:
 
 def _levels(audio: np.ndarray, rate_hz: int, cancel: Cancel) -> Levels:
     meter = Meter(rate_hz, audio.shape[1])
-    for start in range(0, len(audio), _BLOCK_S * rate_hz):
-        cancel.check()
-        meter.push(audio[start : start + _BLOCK_S * rate_hz])
+    for block in blocks(audio, rate_hz, cancel):
+        meter.push(block)
     return meter.result()
 
 

@@ -14,7 +14,7 @@ from mixwright.engine.graph import LIMITER, MixGraph
 from mixwright.engine.render import render
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache
-from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.meter.true_peak import true_peak_16x
 from mixwright.model.dynamics import Dynamics, GainReduction
 from mixwright.model.song import MASTER
@@ -55,8 +55,9 @@ def logged(
 
     def make(path: Path) -> None:
         with ArrayWriter(path, len(graph.dynamics)) as writer:
-            blocks = render(graph, audio, log=writer.push, cache=cache, report=report, cancel=cancel)
-            peaks.append(true_peak_16x(blocks))
+            peaks.append(
+                true_peak_16x(render(graph, audio, log=writer.push, cache=cache, report=report, cancel=cancel))
+            )
 
     gains = cache.array(key, make)
 
@@ -64,7 +65,7 @@ def logged(
         # Where only the figures were lost from the cache, the mix is measured once more.
         curves = Curves(gains)
         peak = peaks[0] if peaks else true_peak_16x(render(graph, audio, curves=curves, cache=cache, cancel=cancel))
-        return Dynamics(reductions=tuple(_reductions(graph, gains)), limiter_trim_db=_trim_db(graph, peak))
+        return Dynamics(reductions=tuple(_reductions(graph, gains, cancel)), limiter_trim_db=_trim_db(graph, peak))
 
     dynamics = cache.record(cache.key("dynamics", key), Dynamics, told)
     return Curves(gains, dynamics.limiter_trim_db or 0.0), dynamics
@@ -78,16 +79,16 @@ def _trim_db(graph: MixGraph, peak: float) -> float | None:
     return -math.ceil(max(0.0, over_db) * _TRIM_STEPS_A_DB) / _TRIM_STEPS_A_DB
 
 
-def _reductions(graph: MixGraph, gains: np.ndarray) -> Iterable[GainReduction]:
+def _reductions(graph: MixGraph, gains: np.ndarray, cancel: Cancel | None) -> Iterable[GainReduction]:
     after_db = {bus.id: bus.compressor.gain_db for bus in graph.buses if bus.compressor is not None}
     for k, name in enumerate(graph.dynamics):
         largest, at, total = 0.0, 0, 0.0
-        for start in range(0, len(gains), _BLOCK_FRAMES):
-            block = np.maximum(gains[start : start + _BLOCK_FRAMES, k], _LEAST_GAIN, dtype=np.float64)
+        for number, piece in enumerate(blocks(gains[:, k], _BLOCK_FRAMES, cancel)):
+            block = np.maximum(piece, _LEAST_GAIN, dtype=np.float64)
             reduction_db = np.maximum(after_db.get(name, 0.0) - 20.0 * np.log10(block), 0.0)
             most = int(np.argmax(reduction_db))
             if reduction_db[most] > largest:
-                largest, at = float(reduction_db[most]), start + most
+                largest, at = float(reduction_db[most]), number * _BLOCK_FRAMES + most
             total += float(reduction_db.sum())
         yield GainReduction(
             processor="limiter" if name == LIMITER else "compressor",

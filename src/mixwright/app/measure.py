@@ -14,7 +14,7 @@ from mixwright.app.session import Session, open_song
 from mixwright.core.align import fit_gain, lag_and_polarity
 from mixwright.errors import InputError, printable
 from mixwright.io.kept import song_path, write_kept
-from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.meter.loudness import SUB_BLOCKS_PER_S
 from mixwright.model.results import MeasureResult, PrintFit, SectionLevel, SpectrumSpread, Spread, TrackLevels
 from mixwright.model.song import Section, Song, Track, source_of, used_tracks
@@ -29,7 +29,7 @@ _HOP_S = 0.1
 _PRINT_SEARCH_S = 1.0
 #: What is left over is told down to here: the resolution of the fit.
 _LEAST_RESIDUAL_DB = -150.0
-_BLOCK_FRAMES = 1 << 20
+_BLOCK_FRAMES = 1 << 16
 
 
 def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None) -> MeasureResult:
@@ -161,17 +161,18 @@ def _print_fit(session: Session, report: Report, cancel: Cancel | None) -> Print
     if given.shape[1] > 2:
         raise InputError("the print of the mix has more than two channels", where=printable(file))
     summed = session.rendered(report=report, cancel=cancel)
-    aligned = lag_and_polarity(summed, given, session.song.rate_hz, search_s=_PRINT_SEARCH_S)
+    look = (cancel or Cancel()).check
+    aligned = lag_and_polarity(summed, given, session.song.rate_hz, search_s=_PRINT_SEARCH_S, look=look)
     lag = 0 if aligned is None else round(aligned.lag_frames)
     first, second = max(0, -lag), max(0, lag)
     frames = max(0, min(len(summed) - first, len(given) - second))
     part = np.broadcast_to(given[second : second + frames], (frames, 2))
     ours = summed[first : first + frames]
-    gain, residual = fit_gain(ours, part)
+    gain, residual = fit_gain(ours, part, look=look)
     # What only one of them holds, before or after the other, is left over too.
-    own, theirs = _energy(ours), _energy(part)
-    all_theirs = _energy(given) * (2 / given.shape[1])
-    all_own = gain**2 * _energy(summed)
+    own, theirs = _energy(ours, cancel), _energy(part, cancel)
+    all_theirs = _energy(given, cancel) * (2 / given.shape[1])
+    all_own = gain**2 * _energy(summed, cancel)
     left = residual * theirs + max(0.0, all_theirs - theirs) + max(0.0, all_own - gain**2 * own)
     over = max(all_own, all_theirs)
     known = own > 0.0 and theirs > 0.0
@@ -183,6 +184,6 @@ def _print_fit(session: Session, report: Report, cancel: Cancel | None) -> Print
     )
 
 
-def _energy(audio: np.ndarray) -> float:
-    blocks = (np.asarray(audio[k : k + _BLOCK_FRAMES], dtype=np.float64) for k in range(0, len(audio), _BLOCK_FRAMES))
-    return sum(float(np.vdot(block, block)) for block in blocks)
+def _energy(audio: np.ndarray, cancel: Cancel | None) -> float:
+    pieces = (np.asarray(block, dtype=np.float64) for block in blocks(audio, _BLOCK_FRAMES, cancel))
+    return sum(float(np.vdot(piece, piece)) for piece in pieces)

@@ -9,8 +9,6 @@ from collections.abc import Iterable
 from contextlib import AbstractContextManager
 from pathlib import Path
 
-import numpy as np
-
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
@@ -20,9 +18,8 @@ from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import Unnamed, make_folder, named_file
 from mixwright.io.write import BITS, SampleFormat, write_wav
-from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.model.results import MixResult
-from mixwright.units import db_from_ratio
 
 _BLOCK_FRAMES = 65536
 
@@ -64,11 +61,10 @@ def mix(
         make_folder(out.parent if out is not None else song / "mixes")  # refused before the work is done
         audio = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)
-        peak = _peak(audio)
+        over_db = levels.sample_peak_dbfs or 0.0
         notes: tuple[str, ...] = ()
-        if peak > 1.0 and sample_format != "float32":
+        if over_db > 0.0 and sample_format != "float32":
             sample_format = "float32"
-            over_db = db_from_ratio(peak)
             note = (
                 f"The mix peaks at {over_db:+.1f} dBFS: written as 32-bit float, so nothing is cut. "
                 "For a file of whole numbers lower the fader of the master."
@@ -78,7 +74,7 @@ def mix(
         with _new_file(song, out, session.song.title, rate_hz, sample_format) as file:
             written = write_wav(
                 file.building,
-                (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES)),
+                blocks(audio, _BLOCK_FRAMES, cancel),
                 rate_hz=rate_hz,
                 channels=2,
                 frames=len(audio),
@@ -125,8 +121,3 @@ def _new_file(
     if out is not None:
         return named_file(out.parent, lambda _taken: out.name, lock)
     return named_file(song / "mixes", next_name, lock)
-
-
-def _peak(audio: np.ndarray) -> float:
-    parts = (audio[start : start + _BLOCK_FRAMES] for start in range(0, len(audio), _BLOCK_FRAMES))
-    return max((float(np.abs(part).max()) for part in parts), default=0.0)

@@ -226,14 +226,16 @@ def listen_to_all(
     job = Job("reading tracks", max(1, len(files)), report, cancel)
 
     def one(item: tuple[Path, str]) -> ReceivedFile:
-        received = _listen_to(store, cache, into, *item)
+        received = _listen_to(store, cache, into, *item, cancel)
         job.step()
         return received
 
     return list(in_order(one, files))
 
 
-def _listen_to(store: StemStore, cache: Cache, into: Path, path: Path, label: str) -> ReceivedFile:
+def _listen_to(
+    store: StemStore, cache: Cache, into: Path, path: Path, label: str, cancel: Cancel | None
+) -> ReceivedFile:
     """Return a file as intake takes it, heard once per content; what is wrong with it is told, not raised."""
     file = relative_to_song(into, path)
     try:
@@ -245,7 +247,7 @@ def _listen_to(store: StemStore, cache: Cache, into: Path, path: Path, label: st
     except (InputError, SettingError) as error:
         return ReceivedFile(file=file, label=label, problem=_problem(error), problem_kind=problem_kind(error))
     key = cache.key("listening", stem.sha256, code_hash(*_LISTENING, core=False))
-    heard = cache.record(key, Listening, lambda: listen(stem.audio, stem.rate_hz))
+    heard = cache.record(key, Listening, lambda: listen(stem.audio, stem.rate_hz, cancel))
     return ReceivedFile(file=file, label=label, sha256=stem.sha256, info=stem.info, heard=heard, audio=stem.audio)
 
 

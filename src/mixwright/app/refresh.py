@@ -102,7 +102,8 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
 
 def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel: Cancel | None) -> _Seen:
     """Compare the files that are there with what was received, and listen to those that are new."""
-    with Decoder() as decoder, Cache(song / "cache") as cache, StemStore(cache, decoder) as store:
+    kept = song / "cache"
+    with Decoder(cancel=cancel) as decoder, Cache(kept, cancel) as cache, StemStore(cache, decoder, cancel) as store:
         delivery = _unknown(song, now, there, decoder)
         job = Job("comparing files", max(1, len(there) + len(delivery.files)), report, cancel)
 
@@ -130,7 +131,8 @@ def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel:
         old = [track for track in there if track.use and track not in differ]
         known = [(song_path(song, track.file), Path(track.file).name) for track in old]
         heard = listen_to_all(store, cache, song, [*known, *new.files], report, cancel)
-        return _Seen(differ, copies, delivery.notes, [track.id for track in old], _understood(heard, now))
+        understood = _understood(heard, now, cancel)
+        return _Seen(differ, copies, delivery.notes, [track.id for track in old], understood)
 
 
 def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) -> Delivery:
@@ -148,7 +150,7 @@ def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) ->
     return replace(delivery, files=files)
 
 
-def _understood(heard: Sequence[ReceivedFile], now: Song) -> Intake | None:
+def _understood(heard: Sequence[ReceivedFile], now: Song, cancel: Cancel | None) -> Intake | None:
     """Return what intake makes of old and new tracks together; None when it can use none of them."""
     try:
         return receive(
@@ -157,6 +159,7 @@ def _understood(heard: Sequence[ReceivedFile], now: Song) -> Intake | None:
             rate_hz=now.rate_hz,
             tempo_bpm=now.tempo_bpm,
             as_mixed=now.tracks_are == "as mixed",
+            cancel=cancel,
         )
     except InputError:
         return None

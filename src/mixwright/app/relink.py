@@ -86,7 +86,7 @@ def _found(
     candidates = _candidates(song, folder, missing, cancel)
     job = Job("looking for moved files", max(1, sum(size for _, size in candidates)), report, cancel)
     paths: dict[str, list[Path]] = {}
-    with Cache(song / "cache") as cache:
+    with Cache(song / "cache", cancel) as cache:
 
         def read(candidate: tuple[Path, int]) -> tuple[Path, str]:
             path, size = candidate

@@ -100,7 +100,7 @@ def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | N
 
     def one(reference: Reference) -> RecordProfile:
         with where(printable(reference.file)):
-            found = _profile(session, reference)
+            found = _profile(session, reference, cancel)
         job.step()
         return found
 
@@ -119,13 +119,13 @@ def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
     return Cache.key("sounding", tracks, moves, whole)
 
 
-def _profile(session: Session, reference: Reference) -> RecordProfile:
+def _profile(session: Session, reference: Reference, cancel: Cancel | None) -> RecordProfile:
     path = song_path(session.folder, reference.file)
     if not path.is_file():
         raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
     stem = session.store.open(path)
     key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *MEASURED_BY))
-    found = session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz))
+    found = session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz, cancel=cancel))
     if found.integrated_lufs is None:
         raise InputError("this reference is silent, or too short to be measured", hint="give the whole record")
     return found

@@ -23,7 +23,7 @@ from mixwright.io.stems import Stem, StemStore
 from mixwright.jobs.array_file import ArrayWriter, write_array
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
-from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
 from mixwright.meter.loudness import Loudness
 from mixwright.meter.measure import Meter
 from mixwright.model.dynamics import Dynamics
@@ -92,9 +92,8 @@ class Session:
         """
 
         def make(path: Path) -> None:
-            blocks = self._render(tracks, None, report, cancel)
             with ArrayWriter(path, 2) as writer:
-                for block in blocks:
+                for block in self._render(tracks, None, report, cancel):
                     writer.push(np.clip(block, -_LARGEST, _LARGEST))
 
         return self.cache.array(self._key("mix", tracks), make)
@@ -104,7 +103,7 @@ class Session:
     ) -> Levels:
         """Return the levels of the mix, or of some of its tracks as they stand in it, for which it is rendered."""
         audio = self.rendered(tracks, report=report, cancel=cancel)
-        return self._measured(tracks, lambda: _read(audio, cancel))[0]
+        return self._measured(tracks, lambda: blocks(audio, _BLOCK_FRAMES, cancel))[0]
 
     def measured(
         self, tracks: Collection[str] | None = None, *, cancel: Cancel | None = None
@@ -116,14 +115,14 @@ class Session:
         return self._measured(tracks, lambda: self._render(tracks, 1, silent, cancel))
 
     def _measured(
-        self, tracks: Collection[str] | None, blocks: Callable[[], Iterable[np.ndarray]]
+        self, tracks: Collection[str] | None, pieces: Callable[[], Iterable[np.ndarray]]
     ) -> tuple[Levels, Loudness]:
         key = self._key("levels", tracks, *MEASURED_BY)
         made: list[Levels] = []
 
         def measure() -> Loudness:
             meter = Meter(self.song.rate_hz, 2)
-            for block in blocks():
+            for block in pieces():
                 meter.push(block)
             made.append(meter.result())
             return meter.loudness()
@@ -189,7 +188,7 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
             "the song has no track in use", where=printable(folder), hint="set use = true for a track in song.toml"
         )
     _check_present(folder, used)
-    with Cache(Path(folder) / "cache") as cache, StemStore(cache) as store:
+    with Cache(Path(folder) / "cache", cancel) as cache, StemStore(cache, cancel=cancel) as store:
         job = Job("reading tracks", len(used), report, cancel)
 
         def one(track: Track) -> Stem:
@@ -200,13 +199,6 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
         stems = dict(zip((track.id for track in used), in_order(one, used), strict=True))
         hashed = tuple(changed(t, sha256=stems[t.id].sha256) if t.id in stems else t for t in song.tracks)
         yield Session(Path(folder), changed(song, tracks=hashed), read_lanes(folder), store, cache, stems)
-
-
-def _read(audio: np.ndarray, cancel: Cancel | None) -> Iterator[np.ndarray]:
-    for start in range(0, len(audio), _BLOCK_FRAMES):
-        if cancel is not None:
-            cancel.check()
-        yield audio[start : start + _BLOCK_FRAMES]
 
 
 def note_print(folder: Path, song: Song) -> None:

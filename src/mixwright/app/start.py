@@ -88,7 +88,7 @@ def start(
             hint = "name the folder that holds the tracks; `refresh` adds new ones to a song"
             raise InputError("is a song already, not a folder of tracks", where=printable(path), hint=hint)
     given = [Path(path) for path in (*references, *(path for path in (rough, mix_print) if path is not None))]
-    with Decoder() as decoder:
+    with Decoder(cancel=cancel) as decoder:
         for path in given:
             with where(printable(path)):
                 _check_finished(decoder.probe(path))
@@ -101,9 +101,9 @@ def start(
             )  # fmt: skip
             song = changed(
                 intake.song,
-                references=_references(references, into),
-                **_finished("rough", rough, into),
-                **_finished("mix_print", mix_print, into),
+                references=_references(references, into, cancel),
+                **_finished("rough", rough, into, cancel),
+                **_finished("mix_print", mix_print, into, cancel),
             )
             what = "mix_print" if as_mixed else "rough"
             if len(intake.prints) == 1 and not getattr(song, what):
@@ -158,25 +158,26 @@ def _understand(
     as_mixed: bool,
 ) -> Intake:
     """Listen to every file, on a few threads, and understand them together. Maps of audio end with this call."""
-    with Cache(folder / "cache") as cache, StemStore(cache, decoder) as store, where(printable(delivery.root)):
+    kept = folder / "cache"
+    with Cache(kept, cancel) as cache, StemStore(cache, decoder, cancel) as store, where(printable(delivery.root)):
         files = listen_to_all(store, cache, into, delivery.files, report, cancel)
-        return receive(files, title=title, rate_hz=rate_hz, tempo_bpm=tempo_bpm, as_mixed=as_mixed)
+        return receive(files, title=title, rate_hz=rate_hz, tempo_bpm=tempo_bpm, as_mixed=as_mixed, cancel=cancel)
 
 
-def _finished(what: str, path: Path | None, into: Path) -> dict[str, str]:
+def _finished(what: str, path: Path | None, into: Path, cancel: Cancel | None) -> dict[str, str]:
     """Return the fields of a finished mix that was given."""
     if path is None:
         return {}
-    return {what: relative_to_song(into, Path(path)), f"{what}_sha256": file_sha256(Path(path))}
+    return {what: relative_to_song(into, Path(path)), f"{what}_sha256": file_sha256(Path(path), cancel=cancel)}
 
 
-def _references(references: Sequence[Path], into: Path) -> tuple[Reference, ...]:
+def _references(references: Sequence[Path], into: Path, cancel: Cancel | None) -> tuple[Reference, ...]:
     ids = Ids({MASTER})
     return tuple(
         Reference(
             id=ids.new(slug(Path(path).stem) or "reference"),
             file=relative_to_song(into, Path(path)),
-            sha256=file_sha256(Path(path)),
+            sha256=file_sha256(Path(path), cancel=cancel),
         )
         for path in references
     )

@@ -36,7 +36,9 @@ BANDS = frozenset({"third_octave_hz", "third_octave_db", "reference_spectrum"})
 
 #: What asks a program to end: Ctrl-C, the system, the terminal that is closed.
 ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
-_STOPPING = b"mixwright: stopping after this step; press Ctrl-C again to break off\n"
+_STOPPING = b"mixwright: stopping; press Ctrl-C again to break off\n"
+#: A bar hides the cursor of a terminal while it is drawn (the private mode 25 that terminals share).
+_SHOW_CURSOR = b"\x1b[?25h"
 
 
 class Output:
@@ -140,7 +142,7 @@ class Output:
 
 @contextmanager
 def stopped_by_user(cancel: Cancel) -> Iterator[None]:
-    """Let the first Ctrl-C (or a polite request to end) throw the switch, and the second one break off at once.
+    """Let the first Ctrl-C (or a polite request to end) throw the switch, and the second one end the process at once.
 
     A short command that does not look at the switch is done first.
     """
@@ -148,10 +150,11 @@ def stopped_by_user(cancel: Cancel) -> Iterator[None]:
     def stop(_number: int, _frame: FrameType | None) -> None:
         # The signal may come while this very thread holds a lock or is within a write: nothing here takes either.
         cancel.cancel()
+        # The system itself ends the process then, whatever it is at: what is half-made is removed by the next run.
         for number in before:
-            signal.signal(number, signal.default_int_handler)
+            signal.signal(number, signal.SIG_DFL)
         with suppress(OSError, ValueError, AttributeError):
-            os.write(sys.stderr.fileno(), _STOPPING)
+            os.write(sys.stderr.fileno(), _SHOW_CURSOR + _STOPPING if sys.stderr.isatty() else _STOPPING)
 
     before: dict[int, Any] = {}
     try:

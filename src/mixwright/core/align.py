@@ -9,6 +9,8 @@ low-passed sources, where plain correlation is exact but broad.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +20,14 @@ import numpy.typing as npt
 SURE_PEAK_OVER_RMS = 10.0
 #: ... and the second peak stays below this share of the first.
 SURE_SECOND_PEAK = 0.8
+
+
+#: Called between two pieces of work, each of which takes a moment; raises an error to stop.
+Look = Callable[[], object]
+
+
+def _no_look() -> None:
+    """Go on."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +61,7 @@ def lag_and_polarity(
     window_s: float = 2.0,
     windows: int = 5,
     whitening: float = 0.5,
+    look: Look = _no_look,
 ) -> Alignment | None:
     """Find the delay and the relative polarity of `y` against `x`.
 
@@ -66,6 +77,8 @@ def lag_and_polarity(
         Length and number of the windows, those in which both are loudest.
     whitening : float
         Exponent of 1/|C|: 0 plain correlation, 1 phase only.
+    look : callable
+        See :data:`Look`.
 
     Returns
     -------
@@ -77,16 +90,18 @@ def lag_and_polarity(
     search = min(max(1, round(search_s * rate_hz)), length - 1)
     if frames < 16:
         return None
-    starts = _loud_windows(x, y, frames, length, windows)
+    starts = _loud_windows(x, y, frames, length, windows, look)
     if not starts:
         return None
     size = 1 << (2 * length - 1).bit_length()
     cross, power = [], []
     for start in starts:
+        look()
         first = np.fft.rfft(_mono(x[start : start + length]), size)
         second = np.fft.rfft(_mono(y[start : start + length]), size)
         cross.append(second * np.conj(first))
         power.append((np.abs(first) ** 2, np.abs(second) ** 2))
+    look()
     total = np.sum(cross, axis=0)
     size_of_cross = np.abs(total)
     if size_of_cross.max() == 0.0:
@@ -104,12 +119,15 @@ def lag_and_polarity(
         polarity=1 if r[peak] > 0 else -1,
         peak_over_rms=float(abs(r[peak]) / np.sqrt(np.mean(r * r))),
         second_peak=_second_peak(np.abs(r), peak, near),
-        spread_frames=_spread(cross, weight, size, search, lag),
+        spread_frames=_spread(cross, weight, size, search, lag, look),
     )
 
 
 def fit_gain(
-    x: npt.NDArray[np.floating], y: npt.NDArray[np.floating], block_frames: int = 1 << 20
+    x: npt.NDArray[np.floating],
+    y: npt.NDArray[np.floating],
+    block_frames: int = 1 << 16,
+    look: Look = _no_look,
 ) -> tuple[float, float]:
     """Fit ``y = gain * x`` by least squares.
 
@@ -119,6 +137,8 @@ def fit_gain(
         Same shape, already aligned. Read in blocks.
     block_frames : int
         Frames read at once.
+    look : callable
+        See :data:`Look`.
 
     Returns
     -------
@@ -136,6 +156,7 @@ def fit_gain(
         raise ValueError(f"shapes differ: {x.shape} and {y.shape}")
     xx = xy = yy = 0.0
     for start in range(0, len(x), block_frames):
+        look()
         a = np.asarray(x[start : start + block_frames], dtype=np.float64).ravel()
         b = np.asarray(y[start : start + block_frames], dtype=np.float64).ravel()
         xx += float(a @ a)
@@ -154,15 +175,16 @@ def _mono(audio: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
 
 
 def _loud_windows(
-    x: npt.NDArray[np.floating], y: npt.NDArray[np.floating], frames: int, length: int, windows: int
+    x: npt.NDArray[np.floating], y: npt.NDArray[np.floating], frames: int, length: int, windows: int, look: Look
 ) -> list[int]:
     """Return starts of the windows in which both recordings are loudest, non-overlapping, in order."""
     starts = range(0, frames - length + 1, length)
     # Every 7th frame is enough to tell loud from quiet and reads little of a mapped file.
-    loudness = [
-        float(np.mean(np.square(_mono(x[s : s + length : 7]))) * np.mean(np.square(_mono(y[s : s + length : 7]))))
-        for s in starts
-    ]
+    loudness = []
+    for s in starts:
+        look()
+        both = (np.mean(np.square(_mono(audio[s : s + length : 7]))) for audio in (x, y))
+        loudness.append(float(math.prod(both)))
     best = sorted(range(len(loudness)), key=lambda i: -loudness[i])[:windows]
     return sorted(starts[i] for i in best if loudness[i] > 0.0)
 
@@ -206,10 +228,16 @@ def _second_peak(magnitude: npt.NDArray[np.float64], peak: int, near: int) -> fl
 
 
 def _spread(
-    cross: list[npt.NDArray[np.complex128]], weight: npt.NDArray[np.float64], size: int, search: int, lag: float
+    cross: list[npt.NDArray[np.complex128]],
+    weight: npt.NDArray[np.float64],
+    size: int,
+    search: int,
+    lag: float,
+    look: Look,
 ) -> float:
     lags = []
     for one in cross:
+        look()
         r = _around_zero(np.fft.irfft(one * weight, size), search)
         lags.append(_fractional_peak(r, int(np.argmax(np.abs(r)))) - search)
     return float(np.max(np.abs(np.array(lags) - lag)))

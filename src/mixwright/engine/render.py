@@ -151,7 +151,7 @@ def _kept(
     found: dict[str, np.ndarray] = {}
 
     def one(node: TrackNode) -> None:
-        found[node.id] = kept_strip_audio(node, stems[node.id], graph.rate_hz, cache)
+        found[node.id] = kept_strip_audio(node, stems[node.id], graph.rate_hz, cache, cancel)
         job.step()
 
     team.do(functools.partial(one, node) for node in nodes)

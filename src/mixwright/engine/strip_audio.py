@@ -15,6 +15,7 @@ from mixwright.engine.chain import Chain
 from mixwright.engine.graph import TrackNode
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
+from mixwright.jobs.progress import Cancel, until_stopped
 
 _BLOCK_FRAMES = 65536
 _SOURCES = (
@@ -68,19 +69,21 @@ def strip_frames(node: TrackNode, frames: int, rate_hz: int) -> int:
     return frames + sum(operation.memory_frames(rate_hz) for operation in node.operations)
 
 
-def kept_strip_audio(node: TrackNode, audio: np.ndarray, rate_hz: int, cache: Cache) -> np.ndarray:
+def kept_strip_audio(
+    node: TrackNode, audio: np.ndarray, rate_hz: int, cache: Cache, cancel: Cancel | None = None
+) -> np.ndarray:
     """Return the post-strip audio of a track from the cache, made there if it is not yet."""
     operations = tuple(operation.identity() for operation in node.operations)
     key = cache.key("strip", node.track.sha256, rate_hz, *audio.shape, operations, code_hash(*_SOURCES))
-    return cache.array(key, _maker(node, audio, rate_hz))
+    return cache.array(key, _maker(node, audio, rate_hz, cancel))
 
 
-def _maker(node: TrackNode, audio: np.ndarray, rate_hz: int) -> Callable[[Path], None]:
+def _maker(node: TrackNode, audio: np.ndarray, rate_hz: int, cancel: Cancel | None) -> Callable[[Path], None]:
     def make(path: Path) -> None:
         source = StripAudio(node, audio, rate_hz)
         # Written, not mapped: on a full disk a write fails, while a store into mapped memory ends the process.
         with ArrayWriter(path, audio.shape[1]) as writer:
-            for start in range(0, source.frames, _BLOCK_FRAMES):
+            for start in until_stopped(range(0, source.frames, _BLOCK_FRAMES), cancel):
                 writer.push(source.read(min(_BLOCK_FRAMES, source.frames - start)))
 
     return make

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from mixwright.core.align import Alignment, lag_and_polarity
 from mixwright.intake.listening import TRACE_HZ, Listening, trace_db
+from mixwright.jobs.progress import Cancel
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -88,9 +89,11 @@ def rhythm_likeness(a: Trace, b: Trace) -> float:
     return float(x @ y) / scale if scale > 0.0 else 0.0
 
 
-def same_waveform(a: npt.NDArray[np.float32], b: npt.NDArray[np.float32], rate_hz: int) -> Alignment | None:
+def same_waveform(
+    a: npt.NDArray[np.float32], b: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | None = None
+) -> Alignment | None:
     """Return how b lies against a if both hold the same sound (bleed, a second microphone), else None."""
-    found = lag_and_polarity(a, b, rate_hz)
+    found = lag_and_polarity(a, b, rate_hz, look=(cancel or Cancel()).check)
     return found if found is not None and found.sure and found.spread_frames < 0.005 * rate_hz else None
 
 

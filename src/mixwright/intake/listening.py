@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from mixwright.intake.flat_runs import FlatRuns
 from mixwright.intake.timbre import Timbre, timbre
+from mixwright.jobs.progress import Cancel, blocks
 from mixwright.model.record import Record
 
 #: Traces have this many values a second (exactly, at any rate).
@@ -73,7 +74,7 @@ def trace_db(trace: bytes) -> npt.NDArray[np.float32]:
     return np.frombuffer(trace, dtype=np.uint8).astype(np.float32) * 0.5 + TRACE_FLOOR_DB
 
 
-def listen(audio: npt.NDArray[np.float32], rate_hz: int) -> Listening:
+def listen(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | None = None) -> Listening:
     """Listen to a file once, in blocks.
 
     Parameters
@@ -83,14 +84,16 @@ def listen(audio: npt.NDArray[np.float32], rate_hz: int) -> Listening:
         not listened to.
     rate_hz : int
         Frames per second.
+    cancel : Cancel, optional
+        The user's switch to stop.
     """
     frames, channels = audio.shape
     if frames == 0 or channels > 2:
         return Listening(rate_hz=rate_hz, channels=channels, frames=frames)
     listener = _Listener(rate_hz, channels)
-    for start in range(0, frames, _BLOCK_S * rate_hz):
-        listener.push(np.asarray(audio[start : start + _BLOCK_S * rate_hz]))
-    return listener.result(audio)
+    for block in blocks(audio, _BLOCK_S * rate_hz, cancel):
+        listener.push(np.asarray(block))
+    return listener.result(audio, cancel)
 
 
 class _Listener:
@@ -195,7 +198,7 @@ class _Listener:
         np.square(data, out=data)
         self.level.append((np.add.reduceat(data, edges, axis=0) / lengths).mean(axis=1))
 
-    def result(self, audio: npt.NDArray[np.float32]) -> Listening:
+    def result(self, audio: npt.NDArray[np.float32], cancel: Cancel | None) -> Listening:
         dc = np.array(self._dc())
         means = np.concatenate(self.means)
         # A constant offset is no sound: levels are those without it, where that is less.
@@ -217,13 +220,13 @@ class _Listener:
             dc=tuple(dc.tolist()),
             powers=(left, right, mid, side),
             sides_equal=self.sides_equal,
-            sounds_from_frame=self._sounds_from(audio, level, dc) if sounding else None,
+            sounds_from_frame=self._sounds_from(audio, level, dc, cancel) if sounding else None,
             clipping=self._clipping() if sounding else Clipping(),
             content_sha256=self.hash.hexdigest() if self.hashing else "",
             level=_trace(level),
             bright=_trace(np.concatenate(self.bright)),
             low=_trace(low),
-            timbre=timbre(audio, self.rate_hz, level)
+            timbre=timbre(audio, self.rate_hz, level, cancel)
             if sounding and not self.not_finite and not self.out_of_range
             else None,
         )
@@ -238,17 +241,20 @@ class _Listener:
         return tuple((window @ sums / total).tolist()) if total > 0.0 else (0.0,) * self.channels
 
     def _sounds_from(
-        self, audio: npt.NDArray[np.float32], level: npt.NDArray[np.float64], dc: npt.NDArray[np.float64]
+        self,
+        audio: npt.NDArray[np.float32],
+        level: npt.NDArray[np.float64],
+        dc: npt.NDArray[np.float64],
+        cancel: Cancel | None,
     ) -> int | None:
         floor = float(np.quantile(level, 0.05))
         # A steady sound has no quiet part to tell a noise floor from: 20 dB below the peak always counts.
         threshold = min(max(1e-3, np.sqrt(floor) * 10.0 ** (12.0 / 20.0)), 0.1 * self.peak)
-        for start in range(0, self.frames, self.rate_hz):
-            block = audio[start : start + self.rate_hz]
+        for second, block in enumerate(blocks(audio, self.rate_hz, cancel)):
             size = np.minimum(np.abs(block), np.abs(block - dc)).max(axis=1)
             over = np.flatnonzero(size > threshold)
             if len(over):
-                return start + int(over[0])
+                return second * self.rate_hz + int(over[0])
         return None
 
     def _clipping(self) -> Clipping:

@@ -22,6 +22,7 @@ from mixwright.intake.roles import GROUP_NAMES, UNKNOWN, Reading, group_of, gues
 from mixwright.intake.sections import find_sections
 from mixwright.intake.sends import default_sends
 from mixwright.intake.sources import Layer, read_sources
+from mixwright.jobs.progress import Cancel
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.results import SourceIntake, TrackIntake
 from mixwright.model.song import MASTER, Group, Section, Song, Source, Track
@@ -93,6 +94,7 @@ def receive(
     rate_hz: int | None = None,
     tempo_bpm: float | None = None,
     as_mixed: bool = False,
+    cancel: Cancel | None = None,
 ) -> Intake:
     """Understand a delivery: faults, names, roles, sources, groups, sections, and what to ask.
 
@@ -110,6 +112,8 @@ def receive(
         If known; else it is estimated from the onsets.
     as_mixed : bool
         The tracks are layers of a finished mix: positions and faders stay as they are.
+    cancel : Cancel, optional
+        The user's switch to stop.
 
     Raises
     ------
@@ -130,7 +134,7 @@ def receive(
         row.reading = reading
     lead = guess_lead(names, traces, readings)
     ids = Ids({MASTER, *(row.id for row in rows)})
-    sources = _sources(kept, traces, ids)
+    sources = _sources(kept, traces, ids, cancel)
     groups = _groups(kept, ids)
     duration_s = max(row.heard.frames / row.heard.rate_hz for row in kept)
     grid = find_grid(traces, [row.reading.role in _STRUCK for row in kept], tempo_bpm)
@@ -216,14 +220,14 @@ def _nothing_usable(rows: Sequence[_Row]) -> InputError:
     return InputError(f"{what} be used ({printable(told)})", hint="ask for the tracks as WAV, mono or stereo")
 
 
-def _sources(kept: Sequence[_Row], traces: Sequence[Trace], ids: Ids) -> list[SourceIntake]:
+def _sources(kept: Sequence[_Row], traces: Sequence[Trace], ids: Ids, cancel: Cancel | None) -> list[SourceIntake]:
     layers = [
         Layer(row.id, row.name, row.reading.role, trace, row.received.audio)
         for row, trace in zip(kept, traces, strict=True)
     ]
     rows = {row.id: row for row in kept}
     found = []
-    for reading in read_sources(layers):
+    for reading in read_sources(layers, cancel):
         source = ids.new(slug(reading.stem) or "source")
         for member in reading.members:
             rows[member].source = source

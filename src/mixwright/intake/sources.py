@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from mixwright.intake.likeness import Trace, rhythm_likeness, same_waveform, together
 from mixwright.intake.names import NameReading
+from mixwright.jobs.progress import Cancel, until_stopped
 from mixwright.model.words import DRUM_ROLES, Role
 
 #: Onsets of two microphones, or of two takes of one part, correlate above this; measured on synthesised parts.
@@ -55,12 +56,12 @@ class SourceReading:
     reasons: tuple[str, ...]
 
 
-def read_sources(layers: Sequence[Layer]) -> list[SourceReading]:
+def read_sources(layers: Sequence[Layer], cancel: Cancel | None = None) -> list[SourceReading]:
     """Find the sources of two tracks and more, in the order of their first track."""
     found = _Union(len(layers))
-    for i, j, reason in (*_kinships(layers), *_doubles(layers)):
+    for i, j, reason in (*_kinships(layers, cancel), *_doubles(layers)):
         found.join(i, j, reason)
-    _join_by_bleed(layers, found)
+    _join_by_bleed(layers, found, cancel)
     sources = []
     for members in found.sets():
         if len(members) > 1:
@@ -69,8 +70,8 @@ def read_sources(layers: Sequence[Layer]) -> list[SourceReading]:
     return sources
 
 
-def _kinships(layers: Sequence[Layer]) -> Iterator[tuple[int, int, str]]:
-    for i, j in combinations(range(len(layers)), 2):
+def _kinships(layers: Sequence[Layer], cancel: Cancel | None) -> Iterator[tuple[int, int, str]]:
+    for i, j in until_stopped(combinations(range(len(layers)), 2), cancel):
         a, b = layers[i], layers[j]
         reason = _by_name(a, b) or _by_rhythm(a, b)
         if reason:
@@ -107,7 +108,7 @@ def _by_rhythm(a: Layer, b: Layer) -> str:
     return f"{a.id} and {b.id}: {what} (onsets correlate by {likeness:.2f})"
 
 
-def _join_by_bleed(layers: Sequence[Layer], found: _Union) -> None:
+def _join_by_bleed(layers: Sequence[Layer], found: _Union, cancel: Cancel | None) -> None:
     """Join drum tracks that hear one another; programmed drums do not, and stay apart.
 
     Overheads and rooms hear the whole kit, so everything is compared with those, first by onsets;
@@ -116,30 +117,30 @@ def _join_by_bleed(layers: Sequence[Layer], found: _Union) -> None:
     drums = [i for i, layer in enumerate(layers) if layer.role in DRUM_ROLES]
     ears = [i for i in drums if layers[i].role in _EARS]
     for i in ears or drums:
-        for j in drums:
+        for j in until_stopped(drums, cancel):
             if found.root(i) == found.root(j) or (j < i and (j in ears or not ears)):
                 continue
-            reason = _bleed(layers[i], layers[j], by_rhythm=i in ears)
+            reason = _bleed(layers[i], layers[j], by_rhythm=i in ears, cancel=cancel)
             if reason:
                 found.join(i, j, reason)
 
 
-def _bleed(a: Layer, b: Layer, *, by_rhythm: bool) -> str:
+def _bleed(a: Layer, b: Layer, *, by_rhythm: bool, cancel: Cancel | None) -> str:
     if together(b.trace, a.trace) < 0.3:
         return ""
     if by_rhythm and b.role != "drums":
         likeness = rhythm_likeness(a.trace, b.trace)
         if likeness >= SAME_RHYTHM:
             return f"{b.id} is heard in {a.id} (onsets correlate by {likeness:.2f})"
-    lag_ms = _bleed_lag_ms(a, b)
+    lag_ms = _bleed_lag_ms(a, b, cancel)
     return "" if lag_ms is None else f"{a.id} and {b.id} hear the same drums ({lag_ms:+.1f} ms apart)"
 
 
-def _bleed_lag_ms(a: Layer, b: Layer) -> float | None:
+def _bleed_lag_ms(a: Layer, b: Layer, cancel: Cancel | None) -> float | None:
     rate_hz = a.trace.heard.rate_hz
     if a.audio is None or b.audio is None or rate_hz != b.trace.heard.rate_hz:
         return None
-    lag = same_waveform(a.audio, b.audio, rate_hz)
+    lag = same_waveform(a.audio, b.audio, rate_hz, cancel)
     return None if lag is None else 1000.0 * lag.lag_frames / rate_hz
 
 

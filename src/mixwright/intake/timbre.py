@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from mixwright.jobs.progress import Cancel, until_stopped
 from mixwright.model.record import Record
 
 _WINDOW_S = 2
@@ -49,7 +50,9 @@ class Timbre(Record, frozen=True, kw_only=True):
     sounding: float
 
 
-def timbre(audio: npt.NDArray[np.float32], rate_hz: int, level: npt.NDArray[np.float64]) -> Timbre | None:
+def timbre(
+    audio: npt.NDArray[np.float32], rate_hz: int, level: npt.NDArray[np.float64], cancel: Cancel | None = None
+) -> Timbre | None:
     """Take the figures.
 
     Parameters
@@ -60,6 +63,8 @@ def timbre(audio: npt.NDArray[np.float32], rate_hz: int, level: npt.NDArray[np.f
         Frames per second.
     level : float64 array
         Mean square of every 10 ms of the file.
+    cancel : Cancel, optional
+        The user's switch to stop.
 
     Returns
     -------
@@ -68,7 +73,7 @@ def timbre(audio: npt.NDArray[np.float32], rate_hz: int, level: npt.NDArray[np.f
     """
     size = 1 << round(np.log2(0.085 * rate_hz))
     hop = size // _HOPS_PER_WINDOW
-    spectra, sides = _loudest_spectra(audio, rate_hz, level, size, hop)
+    spectra, sides = _loudest_spectra(audio, rate_hz, level, size, hop, cancel)
     if not len(spectra):
         return None
     energy = spectra.sum(axis=1)
@@ -101,7 +106,12 @@ def timbre(audio: npt.NDArray[np.float32], rate_hz: int, level: npt.NDArray[np.f
 
 
 def _loudest_spectra(
-    audio: npt.NDArray[np.float32], rate_hz: int, level: npt.NDArray[np.float64], size: int, hop: int
+    audio: npt.NDArray[np.float32],
+    rate_hz: int,
+    level: npt.NDArray[np.float64],
+    size: int,
+    hop: int,
+    cancel: Cancel | None,
 ) -> tuple[npt.NDArray[np.float64], float]:
     from scipy import fft
 
@@ -111,7 +121,7 @@ def _loudest_spectra(
     chosen = sorted(sorted(range(count), key=lambda i: -energy[i])[:_WINDOWS])
     window = np.hanning(size + 1)[:-1]
     spectra, mid_power, side_power = [], 0.0, 0.0
-    for i in chosen:
+    for i in until_stopped(chosen, cancel):
         piece = np.asarray(audio[i * _WINDOW_S * rate_hz : (i + 1) * _WINDOW_S * rate_hz], dtype=np.float64)
         if len(piece) < size or not piece.any():
             continue

@@ -30,6 +30,7 @@ from mixwright.errors import (
     printable,
 )
 from mixwright.io.limits import Limits, NoLimit, limits_from
+from mixwright.jobs.progress import Cancel
 from mixwright.model.audio import AudioInfo
 
 #: A child that says nothing for so long is ended.
@@ -44,6 +45,8 @@ _ERRORS: dict[str, type[MixwrightError]] = {
     "output": OutputError,
     "decoder": NoDecoderError,
 }
+#: Stands for a reply where the user stopped the work.
+_STOPPED: dict[str, Any] = {}
 #: All that a child inherits: what it takes to find Python and its packages.
 _ENVIRONMENT = (
     *("PATH", "HOME", "LANG", "LC_ALL", "LC_CTYPE", "TMPDIR", "TEMP", "TMP", "SYSTEMROOT", "USERPROFILE", "APPDATA"),
@@ -64,6 +67,8 @@ class Decoder:
         A child that shows no progress for so long is ended, and its file refused.
     limits : Limits, optional
         What a file may be at most; as the environment says if not given.
+    cancel : Cancel, optional
+        Stops what is asked for at once: the child is ended, and Cancelled raised.
 
     Raises
     ------
@@ -72,9 +77,15 @@ class Decoder:
     """
 
     def __init__(
-        self, children: int = 2, *, silent_limit_s: float = SILENT_LIMIT_S, limits: Limits | None = None
+        self,
+        children: int = 2,
+        *,
+        silent_limit_s: float = SILENT_LIMIT_S,
+        limits: Limits | None = None,
+        cancel: Cancel | None = None,
     ) -> None:
         self._limits = _limits() if limits is None else limits
+        self._cancel = cancel or Cancel()
         self._idle: queue.LifoQueue[_Child | None] = queue.LifoQueue()
         for _ in range(children):
             self._idle.put(None)
@@ -156,17 +167,19 @@ class Decoder:
         }
         child = self._idle.get()
         try:
+            self._cancel.check()
             if child is not None and not child.is_alive():
                 child.kill()
                 child = None
             reused = child is not None
-            child = child or _Child()
+            child = child or _Child(self._cancel)
             try:
                 reply = child.ask(request, self._silent_limit_s)
             except ChildCrashed:
                 if not reused:
                     raise
-                child = _Child()  # the fault may lie in what came before: a file is blamed by a fresh child alone
+                # The fault may lie in what came before: a file is blamed by a fresh child alone.
+                child = _Child(self._cancel)
                 reply = child.ask(request, self._silent_limit_s)
         except ChildDied as died:
             child = None
@@ -220,7 +233,8 @@ class ChildCrashed(ChildDied):
 class _Child:
     """One process of ``mixwright.io.decoder_child``."""
 
-    def __init__(self) -> None:
+    def __init__(self, cancel: Cancel) -> None:
+        self._cancel = cancel
         environment = {name: os.environ[name] for name in _ENVIRONMENT if name in os.environ}
         environment["PYTHONIOENCODING"] = "utf-8"
         try:
@@ -284,10 +298,14 @@ class _Child:
 
     def _next_reply(self, silent_limit_s: float) -> dict[str, Any]:
         try:
-            reply = self._replies.get(timeout=silent_limit_s)
+            with self._cancel.waking(lambda: self._replies.put(_STOPPED)):
+                reply = self._replies.get(timeout=silent_limit_s)
         except queue.Empty:
             self.kill()
             raise ChildDied(f"decoding it made no progress for {silent_limit_s:.0f} s and was stopped") from None
+        if reply is _STOPPED:
+            self.kill()
+            self._cancel.check()
         if reply is None:
             self.kill()
             raise ChildCrashed("decoding it crashed the decoder or took too much processor time")

@@ -3,19 +3,18 @@
 
 from __future__ import annotations
 
-import hashlib
 import stat
 import time
 from pathlib import Path
 
 from mixwright.errors import InputError, MixwrightError, printable
 from mixwright.jobs.cache import Cache
+from mixwright.jobs.entries import file_digest
 from mixwright.jobs.progress import Cancel
 from mixwright.model.record import Record
 
 #: A file changed less than this ago may change again without its time stamp telling.
 _SETTLED_AFTER_S = 2.0
-_BLOCK_BYTES = 1 << 20
 
 
 class FileDigest(Record, frozen=True, kw_only=True):
@@ -42,9 +41,9 @@ def file_sha256(path: Path, cache: Cache | None = None, cancel: Cancel | None = 
             raise InputError("is not a file", where=printable(path))
         settled = time.time() - status.st_mtime > _SETTLED_AFTER_S
         if cache is None or not settled:
-            return _digest(path, cancel)
+            return file_digest(path, cancel)
         key = cache.key("file digest", str(path.absolute()), status.st_size, status.st_mtime_ns)
-        return cache.record(key, FileDigest, lambda: FileDigest(sha256=_digest(path, cancel))).sha256
+        return cache.record(key, FileDigest, lambda: FileDigest(sha256=file_digest(path, cancel))).sha256
     except MixwrightError:
         raise
     except FileNotFoundError as error:
@@ -55,13 +54,3 @@ def file_sha256(path: Path, cache: Cache | None = None, cancel: Cancel | None = 
         raise InputError(f"cannot be read ({error.strerror or error})", where=printable(path), hint=hint) from error
     except ValueError as error:
         raise InputError(f"cannot be read ({error})", where=printable(path)) from error
-
-
-def _digest(path: Path, cancel: Cancel | None) -> str:
-    digest = hashlib.sha256()
-    with path.open("rb") as file:
-        while block := file.read(_BLOCK_BYTES):
-            if cancel is not None:
-                cancel.check()
-            digest.update(block)
-    return digest.hexdigest()

@@ -16,6 +16,7 @@ from mixwright.io.decode import Decoder
 from mixwright.io.hashing import file_sha256
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
+from mixwright.jobs.progress import Cancel, blocks
 from mixwright.model.audio import AudioInfo
 from mixwright.model.song import changed
 
@@ -25,7 +26,7 @@ _RATES_HZ = (8000, 384000)
 _DECODING = (
     *(f"mixwright.io.{name}" for name in ("decoder_child", "header", "chunks", "broadcast", "view")),
     *(f"mixwright.io.{name}" for name in ("compressed", "movie", "wave_format")),
-    "mixwright.jobs.array_file",
+    *("mixwright.jobs.array_file", "mixwright.jobs.paced_file"),
 )
 
 
@@ -52,11 +53,14 @@ class StemStore:
         Holds the decoded and resampled audio, by content.
     decoder : Decoder, optional
         Given: used, and left open. Otherwise one is made when needed and closed at the end.
+    cancel : Cancel, optional
+        Looked at while a file is read, decoded (by the decoder's own) and brought to a rate.
     """
 
-    def __init__(self, cache: Cache, decoder: Decoder | None = None) -> None:
+    def __init__(self, cache: Cache, decoder: Decoder | None = None, cancel: Cancel | None = None) -> None:
         self._cache = cache
-        self._decoder = decoder or Decoder()
+        self._cancel = cancel
+        self._decoder = decoder or Decoder(cancel=cancel)
         self._own = decoder is None
 
     def open(self, path: Path, rate_hz: int | None = None) -> Stem:
@@ -68,12 +72,14 @@ class StemStore:
             when the file cannot be used
         OutputError
             when the cache cannot be written
+        Cancelled
+            when the user stopped it
         """
         if rate_hz is not None and not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
             raise LimitError(f"{rate_hz} Hz is outside {_RATES_HZ[0]} to {_RATES_HZ[1]} Hz", where="rate")
         self._decoder.check_size(path)
         before = _identity(path)
-        sha256 = file_sha256(path, self._cache)
+        sha256 = file_sha256(path, self._cache, self._cancel)
         key = self._cache.key("decoded", sha256, code_hash(*_DECODING, core=False))
         found: list[AudioInfo] = []
         audio = self._cache.array(key, lambda into: found.append(self._decode(path, before, into)))
@@ -110,14 +116,14 @@ class StemStore:
 
     def _resampled(self, key: str, audio: np.ndarray, from_hz: int, to_hz: int) -> np.ndarray:
         resampled = self._cache.key("resampled", key, to_hz, code_hash("mixwright.core.resample", core=False))
-        return self._cache.array(resampled, lambda into: _resample(audio, from_hz, to_hz, into))
+        return self._cache.array(resampled, lambda into: _resample(audio, from_hz, to_hz, into, self._cancel))
 
 
-def _resample(audio: np.ndarray, from_hz: int, to_hz: int, into: Path) -> None:
+def _resample(audio: np.ndarray, from_hz: int, to_hz: int, into: Path, cancel: Cancel | None) -> None:
     resampler = Resampler(from_hz, to_hz, audio.shape[1])
     with ArrayWriter(into, audio.shape[1]) as writer:
-        for start in range(0, audio.shape[0], _BLOCK_FRAMES):
-            writer.push(resampler.push(audio[start : start + _BLOCK_FRAMES]))
+        for block in blocks(audio, _BLOCK_FRAMES, cancel):
+            writer.push(resampler.push(block))
         writer.push(resampler.finish())
 
 

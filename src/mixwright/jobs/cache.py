@@ -26,8 +26,9 @@ import numpy as np
 
 from mixwright.errors import InternalError, OutputError, StateError
 from mixwright.jobs.budget import budget_bytes, trim
-from mixwright.jobs.entries import Seal, mark_used, read_record, sealed_text
+from mixwright.jobs.entries import Seal, file_digest, mark_used, read_record, sealed_text
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, write_error
+from mixwright.jobs.progress import Cancel
 from mixwright.model.record import Record
 from mixwright.native.library import library_path
 
@@ -55,10 +56,13 @@ class Cache:
     ----------
     folder : Path
         Made when first needed.
+    cancel : Cancel, optional
+        Looked at while an entry is read through.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, cancel: Cancel | None = None) -> None:
         self.folder = Path(folder)
+        self._cancel = cancel
         self._guard = threading.Lock()
         self._locks: weakref.WeakValueDictionary[str, _Lock] = weakref.WeakValueDictionary()
         remove_abandoned(self.folder)
@@ -140,7 +144,7 @@ class Cache:
             array = _map(part)
             if array is None:
                 raise InternalError("a cache entry was made that is no plain array", where=str(path))
-            digest = _sha256(part)
+            digest = file_digest(part, self._cancel)
             try:
                 part.replace(path)
             except PermissionError:  # Windows: the same entry was made elsewhere and is in use
@@ -160,7 +164,7 @@ class Cache:
             if status.st_size != seal.size:
                 return None
             if status.st_mtime_ns != seal.mtime_ns:
-                if _sha256(path) != seal.sha256:
+                if file_digest(path, self._cancel) != seal.sha256:
                     return None
                 _seal(path, seal.sha256)
             mark_used(sealed)
@@ -295,8 +299,3 @@ def _allow_open_files() -> None:
     wanted = _OPEN_FILES if hard == resource.RLIM_INFINITY else min(_OPEN_FILES, hard)
     if soft != resource.RLIM_INFINITY and soft < wanted:
         resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -11,7 +11,10 @@ from typing import TypeVar
 
 import msgspec
 
+from mixwright.jobs.progress import Cancel, until_stopped
 from mixwright.model.record import Record
+
+_BLOCK_BYTES = 1 << 20
 
 R = TypeVar("R", bound=Record)
 
@@ -44,6 +47,24 @@ def read_record(path: Path, type_: type[R]) -> R | None:
 def is_sound_record(path: Path) -> bool:
     """Tell whether a record's file is whole, whatever it holds."""
     return _sound_body(path) is not None
+
+
+def file_digest(path: Path, cancel: Cancel | None = None) -> str:
+    """Return the SHA-256 of a file, in hexadecimal.
+
+    Raises
+    ------
+    OSError
+        when it cannot be read
+    Cancelled
+        when the user stopped it, within a moment however long the file is
+    """
+    digest = hashlib.sha256()
+    block = memoryview(bytearray(_BLOCK_BYTES))
+    with path.open("rb", buffering=0) as file:
+        for size in until_stopped(iter(lambda: file.readinto(block), 0), cancel):
+            digest.update(block[:size])
+    return digest.hexdigest()
 
 
 def mark_used(path: Path) -> None:

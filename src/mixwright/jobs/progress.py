@@ -5,10 +5,15 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, TypeVar
 
 from mixwright.errors import Cancelled
 from mixwright.model.record import Record
+
+if TYPE_CHECKING:
+    import numpy as np
 
 
 class Progress(Record, frozen=True, kw_only=True):
@@ -21,6 +26,7 @@ class Progress(Record, frozen=True, kw_only=True):
 
 
 Report = Callable[[Progress], None]
+T = TypeVar("T")
 
 
 def silent(progress: Progress) -> None:
@@ -28,19 +34,57 @@ def silent(progress: Progress) -> None:
 
 
 class Cancel:
-    """A switch that a user throws once; long jobs look at it between blocks."""
+    """A switch that a user throws once; long jobs look at it between blocks, each of which takes a moment."""
 
     def __init__(self) -> None:
-        self._event = threading.Event()
+        self._thrown = False
+        self._wakes: list[Callable[[], object]] = []
 
     def cancel(self) -> None:
-        """Ask the job to stop."""
-        self._event.set()
+        """Ask the job to stop; fit for a signal handler, for no lock is taken."""
+        self._thrown = True
+        for wake in tuple(self._wakes):
+            wake()
 
     def check(self) -> None:
         """Raise Cancelled if the switch was thrown."""
-        if self._event.is_set():
+        if self._thrown:
             raise Cancelled("stopped", hint="run the command again to go on from what is done")
+
+    @contextmanager
+    def waking(self, wake: Callable[[], object]) -> Iterator[None]:
+        """Call `wake` at the moment the switch is thrown, or now if it was, for a thread that waits for others.
+
+        It may run within a signal handler: to put something into a `queue.SimpleQueue` is allowed, to take a lock is
+        not.
+        """
+        self._wakes.append(wake)
+        try:
+            if self._thrown:
+                wake()
+            yield
+        finally:
+            self._wakes.remove(wake)
+
+
+def until_stopped(items: Iterable[T], cancel: Cancel | None) -> Iterator[T]:
+    """Yield items one after another, looking at the switch before each.
+
+    Raises
+    ------
+    Cancelled
+        when the user stopped the work
+    """
+    for item in items:
+        if cancel is not None:
+            cancel.check()
+        yield item
+
+
+def blocks(audio: np.ndarray, block_frames: int, cancel: Cancel | None = None) -> Iterator[np.ndarray]:
+    """Yield an array in blocks of so many frames, the last one shorter, looking at the switch before each."""
+    starts = range(0, len(audio), block_frames)
+    return until_stopped((audio[start : start + block_frames] for start in starts), cancel)
 
 
 class Job:

@@ -10,6 +10,7 @@ import numpy as np
 
 from mixwright.core.spectra import PowerSpectrum, third_octave_hz, third_octave_power
 from mixwright.errors import InputError, SettingError
+from mixwright.jobs.progress import Cancel, blocks
 from mixwright.meter.loudness import (
     ABSOLUTE_GATE_LUFS,
     GATE_HOP_SUB_BLOCKS,
@@ -28,6 +29,7 @@ from mixwright.units import db_from_power, db_from_ratio
 
 LOWEST_RATE_HZ = 8_000
 HIGHEST_RATE_HZ = 384_000
+_BLOCK_FRAMES = 65_536
 
 # Kept before every chunk: what the true peak kernel looks back, and the frames that still waited for what follows them.
 _HISTORY = kernels.FRAMES_BEFORE + kernels.FRAMES_AFTER
@@ -260,11 +262,19 @@ def _largest_lufs(power: np.ndarray) -> float | None:
     return float(lufs_from_power(np.array(largest))) if largest > 0.0 else None
 
 
-def measure(audio: np.ndarray, rate_hz: int, *, spectrum: bool = True, dual_mono: bool = False) -> Levels:
+def measure(
+    audio: np.ndarray,
+    rate_hz: int,
+    *,
+    spectrum: bool = True,
+    dual_mono: bool = False,
+    cancel: Cancel | None = None,
+) -> Levels:
     """Return the levels of a whole piece of audio; a memory-mapped array is read piece by piece.
 
-    Parameters are those of :class:`Meter` and :meth:`Meter.push`.
+    Parameters are those of :class:`Meter` and :meth:`Meter.push`, and the user's switch to stop.
     """
     meter = Meter(rate_hz, 1 if audio.ndim == 1 else audio.shape[1], spectrum=spectrum, dual_mono=dual_mono)
-    meter.push(audio)
+    for block in blocks(audio, _BLOCK_FRAMES, cancel):
+        meter.push(block)
     return meter.result()

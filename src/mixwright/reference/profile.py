@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from mixwright.core.spectra import PowerSpectrum, third_octave_power
 from mixwright.errors import InputError, SettingError
+from mixwright.jobs.progress import Cancel, blocks
 from mixwright.meter.measure import Meter
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
@@ -81,7 +82,9 @@ class Corridor(Record, frozen=True, kw_only=True):
     third_octave_db: tuple[Interval | None, ...] = ()
 
 
-def profile(audio: npt.NDArray[np.floating], rate_hz: int, *, block_frames: int = 1 << 18) -> RecordProfile:
+def profile(
+    audio: npt.NDArray[np.floating], rate_hz: int, *, block_frames: int = 1 << 16, cancel: Cancel | None = None
+) -> RecordProfile:
     """Profile a finished record.
 
     Parameters
@@ -92,6 +95,8 @@ def profile(audio: npt.NDArray[np.floating], rate_hz: int, *, block_frames: int 
         Frames per second.
     block_frames : int
         Frames read at once; the result does not depend on it.
+    cancel : Cancel, optional
+        The user's switch to stop.
 
     Raises
     ------
@@ -102,8 +107,8 @@ def profile(audio: npt.NDArray[np.floating], rate_hz: int, *, block_frames: int 
         raise InputError("a reference has one or two channels", hint="give a stereo version")
     stereo = Meter(rate_hz, 2)
     spectra = PowerSpectrum(rate_hz, 1), PowerSpectrum(rate_hz, 1)
-    for start in range(0, len(audio), block_frames):
-        block = np.asarray(audio[start : start + block_frames], dtype=np.float32)
+    for piece in blocks(audio, block_frames, cancel):
+        block = np.asarray(piece, dtype=np.float32)
         left, right = block[:, 0], block[:, -1]
         stereo.push(np.stack([left, right], axis=1))
         spectra[0].push((0.5 * (left + right))[None, :])

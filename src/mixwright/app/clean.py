@@ -7,13 +7,14 @@ from pathlib import Path
 
 from mixwright.io.song_file import require_song
 from mixwright.jobs.budget import budget_bytes, trim
+from mixwright.jobs.parts import remove_abandoned
 from mixwright.model.results import CleanResult
 
 
 def clean(song: Path, *, everything: bool = False) -> CleanResult:
-    """Bring the cache of a song to its budget, and remove what commands that were killed left there.
+    """Bring the cache of a song to its budget, and remove what commands that were killed left half-made.
 
-    Everything in the cache can be made again; nothing outside it is touched. What a running command uses stays.
+    Everything in the cache can be made again; nothing else is touched. What a running command uses stays.
 
     Parameters
     ----------
@@ -34,6 +35,8 @@ def clean(song: Path, *, everything: bool = False) -> CleanResult:
     cache = song / "cache"
     budget = budget_bytes(cache)
     trimmed = trim(cache, 0 if everything else budget)
+    for folder in (song, *(song / name for name in ("kept", "mixes", "prints")), *(song / "kept").glob("journal/*")):
+        remove_abandoned(folder)
     return CleanResult(
         folder=str(cache),
         freed_bytes=trimmed.freed_bytes,

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -24,7 +24,7 @@ from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.files import files_of
 from mixwright.model.results import RefreshResult, SourceIntake, StartResult, TrackFile, TrackIntake
-from mixwright.model.song import MASTER, Group, Song, Source, Track, changed
+from mixwright.model.song import MASTER, Group, Song, Source, Track, changed, source_of
 
 #: What the song folder itself holds is no delivery.
 _OWN_FOLDERS = ("cache", "kept", "mixes", "prints")
@@ -42,12 +42,16 @@ class _Added:
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """What lies in the folders: tracks whose file changed, copies, notes, and old (by id) and new tracks understood."""
+    """What lies in the folders: tracks whose file changed, copies, notes; what was understood, in order.
+
+    Understood are the tracks of `old`, those of `untold` (both by their ids), and the new ones.
+    """
 
     changed: Sequence[Track]
     copies: tuple[TrackFile, ...]
     notes: tuple[str, ...] = ()
     old: Sequence[str] = ()
+    untold: Sequence[str] = ()
     understood: Intake | None = None
 
 
@@ -56,7 +60,8 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
 
     Looked at are the folders that hold a track, and folders in them one level deep. New files are understood beside
     the tracks that are there, as `start` does, and get ids of their own. Settings and decisions of existing tracks
-    stay as they are; a file whose content changed is told, never taken.
+    stay as they are; a file whose content changed is told, never taken. Tracks of which nothing was told yet, because
+    an earlier run was ended at the last moment, are told now.
 
     Parameters
     ----------
@@ -76,7 +81,7 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
     now = load_song(song)
     intake = read_kept(song, "intake", StartResult)
     there = [track for track in now.tracks if is_there(song, track.file)]
-    seen = _look(song, now, there, report, cancel)
+    seen = _look(song, now, there, _untold(there, intake), report, cancel)
     added = _add(song, seen, intake) if seen.understood else _Added(now)
     known = {track.id for track in there}
     result = RefreshResult(
@@ -88,20 +93,41 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
         notes=(*added.notes, *seen.notes),
     )
     if added.tracks:
-        if intake is not None:
-            kept = changed(
-                intake,
-                tracks=(*intake.tracks, *added.tracks),
-                sources=(*intake.sources, *added.sources),
-                questions=(*intake.questions, *result.questions),
-            )
-            write_kept(song, "intake", kept)
+        _keep(song, added, result.questions)
         write_page(song)
     return result
 
 
-def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel: Cancel | None) -> _Seen:
-    """Compare the files that are there with what was received, and listen to those that are new."""
+def _untold(there: Sequence[Track], intake: StartResult | None) -> list[Track]:
+    """Return the tracks of which no intake tells."""
+    told = {track.id for track in intake.tracks} if intake else {track.id for track in there}
+    return [track for track in there if track.use and track.id not in told]
+
+
+def _keep(song: Path, added: _Added, questions: Sequence[str]) -> None:
+    """Write what was found into the intake as it is by now: another run may have added to it."""
+    intake = read_kept(song, "intake", StartResult)
+    if intake is None:
+        return
+    tracks, sources = {track.id for track in intake.tracks}, {source.id for source in intake.sources}
+    kept = changed(
+        intake,
+        tracks=(*intake.tracks, *(track for track in added.tracks if track.id not in tracks)),
+        sources=(*intake.sources, *(source for source in added.sources if source.id not in sources)),
+        questions=(*intake.questions, *(question for question in questions if question not in intake.questions)),
+    )
+    write_kept(song, "intake", kept)
+
+
+def _look(
+    song: Path,
+    now: Song,
+    there: Sequence[Track],
+    untold: Sequence[Track],
+    report: Report,
+    cancel: Cancel | None,
+) -> _Seen:
+    """Compare the files that are there with what was received, and listen to those that are new or untold."""
     kept = song / "cache"
     with Decoder(cancel=cancel) as decoder, Cache(kept, cancel) as cache, StemStore(cache, decoder, cancel) as store:
         delivery = _unknown(song, now, there, decoder)
@@ -125,14 +151,15 @@ def _look(song: Path, now: Song, there: Sequence[Track], report: Report, cancel:
             if content in holders
         )
         new = replace(delivery, files=tuple(file for file, content in paired if content not in holders))
-        if not new.files:
+        untold = [track for track in untold if track not in differ]
+        if not new.files and not untold:
             return _Seen(differ, copies, delivery.notes)
         check_space(new, song, decoder)
-        old = [track for track in there if track.use and track not in differ]
-        known = [(song_path(song, track.file), Path(track.file).name) for track in old]
+        old = [track for track in there if track.use and track not in differ and track not in untold]
+        known = [(song_path(song, track.file), Path(track.file).name) for track in (*old, *untold)]
         heard = listen_to_all(store, cache, song, [*known, *new.files], report, cancel)
-        understood = _understood(heard, now, cancel)
-        return _Seen(differ, copies, delivery.notes, [track.id for track in old], understood)
+        ids = ([track.id for track in tracks] for tracks in (old, untold))
+        return _Seen(differ, copies, delivery.notes, *ids, _understood(heard, now, cancel))
 
 
 def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) -> Delivery:
@@ -173,30 +200,38 @@ def _new_questions(understood: Intake | None, intake: StartResult | None) -> tup
 def _add(song: Path, seen: _Seen, intake: StartResult | None) -> _Added:
     """Write the new tracks into the song as it is by now."""
     assert seen.understood is not None
-    understood = seen.understood
     done: list[_Added] = []
 
     def edit(now: Song) -> Song:
-        done.append(_merged(now, understood, seen.old, intake))
+        done.append(_merged(now, seen, intake))
         return done[-1].song
 
-    count = len(understood.tracks) - len(seen.old)
+    count = len(seen.understood.tracks) - len(seen.old) - len(seen.untold)
     edit_song(song, f"refresh: {count} new track{'s' if count > 1 else ''}", edit)
     return done[-1]
 
 
-def _merged(now: Song, understood: Intake, old: Sequence[str], intake: StartResult | None) -> _Added:
-    """Return the song with the tracks of an intake; the first of these are there already, by the ids of `old`."""
+def _merged(now: Song, seen: _Seen, intake: StartResult | None) -> _Added:
+    """Return the song with the tracks of an intake; the first of these are there already, by the ids of `old`.
+
+    Of the others, those that were there untold are told and not added.
+    """
+    understood, old = seen.understood, seen.old
+    assert understood is not None
     ids = Ids(_taken(now, intake))
-    files = {track.file for track in now.tracks}
+    there = {track.file: track for track in now.tracks}
     pairs = list(zip(understood.song.tracks, understood.tracks, strict=True))[len(old) :]
-    pairs = [(track, told) for track, told in pairs if track.file not in files]
+    late = [(there[track.file], told) for track, told in pairs if track.file in there]
+    late = [(track, told) for track, told in late if track.id in seen.untold]
+    pairs = [(track, told) for track, told in pairs if track.file not in there]
     own = {track.id: ids.new(slug(track.name) or "track") for track, _ in pairs}
     own |= {track.id: id_ for track, id_ in zip(understood.song.tracks, old, strict=False)}
+    own |= {track.id: there[track.file].id for track in understood.song.tracks if track.file in there}
     before = {track.id: track for track in now.tracks}
     groups, new_groups = _groups(now, understood, [track for track, _ in pairs], own, before, ids)
     sources, new_sources, notes = _sources(understood, {track.id for track, _ in pairs}, own, before, ids)
-    tracks, tellings = [], []
+    tracks = []
+    tellings = [changed(told, id=t.id, group=t.group, source=source_of(t)) for t, told in late]
     for track, told in pairs:
         fields = {"id": own[track.id], "source": sources.get(track.id, ""), "group": groups.get(track.group, "")}
         tracks.append(changed(track, **fields))
@@ -209,9 +244,18 @@ def _merged(now: Song, understood: Intake, old: Sequence[str], intake: StartResu
             groups=(*now.groups, *new_groups),
         ),
         tracks=tuple(tellings),
-        sources=tuple(new_sources),
+        sources=(*_late_sources(understood, [track for track, _ in late], own), *new_sources),
         notes=tuple(notes),
     )
+
+
+def _late_sources(understood: Intake, late: Sequence[Track], own: Mapping[str, str]) -> Iterator[SourceIntake]:
+    """Yield what is to be told of the sources that came with tracks which are told late."""
+    homes = {track.id: track.source for track in late}
+    for source in understood.sources:
+        members = tuple(own[member] for member in source.tracks if own.get(member) in homes)
+        if len(members) > 1 and len({homes[member] for member in members}) == 1 and homes[members[0]]:
+            yield changed(source, id=homes[members[0]], tracks=members)
 
 
 def _taken(now: Song, intake: StartResult | None) -> set[str]:

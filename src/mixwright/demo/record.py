@@ -25,6 +25,7 @@ from mixwright.engine.render import render
 from mixwright.errors import OutputError, printable
 from mixwright.io.replace import new_folder, write_text
 from mixwright.io.write import SampleFormat, write_wav
+from mixwright.jobs.array_file import write_array
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.record import Record
@@ -173,7 +174,7 @@ def _recorded(
         number, layer = numbered
         audio = made(layer, piece)
         kept = scratch / f"{number}.npy"
-        np.save(kept, audio)
+        write_array(kept, audio)
         if into is not None:
             _write(into / layer.file, _blocks_of(audio), audio.shape, "pcm24")
         return kept

@@ -81,7 +81,7 @@ def numbered_folder(parent: Path) -> Iterator[Unnamed]:
     made = not parent.exists()
     make_folder(parent)
     try:
-        with _making(parent / "next") as part:
+        with _making(parent / "next", parent) as part:
             part.mkdir()
             folder = Unnamed(part)
             yield folder
@@ -113,13 +113,9 @@ def named_file(parent: Path, choose: Callable[[Iterable[str]], str], lock: Path)
     OutputError
         when it cannot be written, or the name is taken all the same
     """
-    with _making(parent / "next") as part:
+    with _making(parent / "next", parent) as part:
         file = Unnamed(part)
-        try:
-            yield file
-        except OutputError as error:
-            error.where = printable(parent) if error.where == printable(part) else error.where
-            raise
+        yield file
         make_folder(lock.parent)
         with _locked(lock):
             file.path = parent / choose(path.name for path in parent.iterdir())
@@ -185,16 +181,21 @@ def _take_number(part: Path, parent: Path) -> Path:
 
 
 @contextmanager
-def _making(path: Path) -> Iterator[Path]:
+def _making(path: Path, shown: Path | None = None) -> Iterator[Path]:
+    """Give a temporary path beside `path`; an error tells of `shown` (else `path`) in its place."""
     remove_abandoned(path.parent)
     part = part_path(path.parent)
+    shown = shown or path
     try:
         yield part
         sync_folder(path.parent)
+    except OutputError as error:
+        error.where = error.where.replace(printable(part), printable(shown))
+        raise
     except OSError as error:
-        if isinstance(error, OutputError) or not is_write_error(error, part):
+        if not is_write_error(error, part):
             raise
-        raise write_error(error, path) from error
+        raise write_error(error, shown) from error
     finally:
         remove(part)
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Write a float32 ``.npy`` file block by block, without knowing its length beforehand.
+"""Write ``.npy`` files so that a full disk is told: whole arrays, and float32 block by block of any length.
 
 Blocks of nothing but zeros become holes of the file where the file system knows holes: the layers of a song are silent
 for much of it.
@@ -59,6 +59,13 @@ class ArrayWriter:
         with self._file:
             if kind is None:
                 self._file.begin_with(_header(self.frames, self.channels))
+
+
+def write_array(path: Path, array: np.ndarray) -> None:
+    """Write a whole array. Unlike numpy's own function, an error of the disk says what it was."""
+    with path.open("wb") as file:
+        np.lib.format.write_array_header_1_0(file, np.lib.format.header_data_from_array_1_0(array))
+        file.write(np.ascontiguousarray(array).data)
 
 
 def _header(frames: int, channels: int) -> bytes:

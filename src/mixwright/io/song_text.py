@@ -31,7 +31,8 @@ _COMMENTS = {
     "locks": "What a plan may not touch: level or pan of a track, source or group.",
     "tracks": "The tracks. place is lead (must be followed), support (must be heard) or bed (may melt into the wall).",
     "groups": "Tracks that are summed before the master.",
-    "sends": "Buses fed by the sends of tracks and groups.",
+    "sends": "Buses that tracks and groups feed, after their faders. To feed one, write into a track or group:\n"
+    "# sends = { voice-reverb = -3.0 }   (0.0: a reverb comes back about 14 LU below what feeds it; unfed: silent)",
     "master": "The strip of the whole mix.",
     "moves": "Moves on top of the strips above. state is proposed, accepted or refused; strength scales it, 0 to 1.",
     "notes": "Wishes of the artist; state is open, done or declined.",

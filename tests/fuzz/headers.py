@@ -96,8 +96,8 @@ def mutate(data: bytes, rng: random.Random) -> bytes:
     kind = rng.randrange(6)
     if kind == 0 and found:  # a size
         place = rng.choice(found) + rng.choice((4, 4, 16))
-        size = rng.choice((*EDGES, UNKNOWN, len(data), len(data) - place))
         width = rng.choice((4, 4, 8))
+        size = rng.choice((*EDGES, UNKNOWN, len(data), len(data) - place)) & ((1 << 8 * width) - 1)
         content[place : place + width] = size.to_bytes(width, rng.choice(("little", "little", "big")))
     elif kind == 1 and found:  # a name
         place = rng.choice(found)

@@ -1,0 +1,60 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Excitation of the auditory filters, whose lower slopes depend on the level of the sound that sets them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from mixwright.hearing.components import components
+from mixwright.hearing.kernels import filter_tables
+from mixwright.native import ear
+from mixwright.native.ear import PADDED_FILTERS
+
+
+def levels_per_erb(power: np.ndarray) -> np.ndarray:
+    """Return the level around every component in whole dB, counted from -20, uint8 like `power` ``(frames, 134)``."""
+    tables = filter_tables()
+    out = np.empty(power.shape, dtype=np.uint8)
+    ear.levels(power, tables.around, tables.first, tables.last, out)
+    return out
+
+
+def excitation(power: np.ndarray, levels: np.ndarray | None = None, out: np.ndarray | None = None) -> np.ndarray:
+    """Return the excitation by one sound, through its own filters unless `levels` of another sound set them.
+
+    Parameters
+    ----------
+    power : ndarray, float32, (frames, 134)
+    levels : ndarray, uint8, (frames, 134), optional
+        from `levels_per_erb`
+    out : ndarray, float32, (frames, 160), optional
+
+    Returns
+    -------
+    ndarray, float32, (frames, 160)
+        in the 150 filters; the last ten are room
+    """
+    tables = filter_tables()
+    made = np.empty((len(power), PADDED_FILTERS), dtype=np.float32) if out is None else out
+    own = levels_per_erb(power) if levels is None else levels
+    ear.excitation(power, own, tables.table, tables.reach, made)
+    return made
+
+
+class SharedFilters:
+    """Filters set by the mix, through which layers are heard together; holds room to work in, one for each thread."""
+
+    def __init__(self) -> None:
+        self._room = np.empty((len(components().hz), PADDED_FILTERS), dtype=np.float32)
+
+    def excite(self, powers: Sequence[np.ndarray], levels: np.ndarray, outs: Sequence[np.ndarray]) -> None:
+        """Write the excitation of every sound; as `excitation`, but the filters are fetched once for all.
+
+        The powers and outs are padded to a multiple of four by repeating the last, whose result is the same.
+        """
+        tables = filter_tables()
+        last = -len(powers) % 4
+        sounds, targets = [*powers, *[powers[-1]] * last], [*outs, *[outs[-1]] * last]
+        ear.shared_excitation(sounds, levels, tables.table, tables.reach, self._room, targets)

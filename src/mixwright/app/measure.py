@@ -9,11 +9,14 @@ from pathlib import Path
 import numpy as np
 
 from mixwright.app.page import write_page
+from mixwright.app.returns import send_levels
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
+from mixwright.app.space import Making
 from mixwright.core.align import fit_gain, lag_and_polarity
 from mixwright.errors import InputError, printable
 from mixwright.io.kept import song_path, write_kept
+from mixwright.io.song_file import load_song
 from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.meter.loudness import SUB_BLOCKS_PER_S
 from mixwright.model.results import MeasureResult, PrintFit, SectionLevel, SpectrumSpread, Spread, TrackLevels
@@ -50,7 +53,7 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
         when the song or a file in it cannot be used
     """
     folder = Path(song)
-    with open_song(folder, report=report, cancel=cancel) as session:
+    with open_song(folder, _making(load_song(folder)), report=report, cancel=cancel) as session:
         tracks = used_tracks(session.song)
         wanted = {WHOLE, *(frozenset([track.id]) for track in tracks)}
         found = contributions(session, wanted, report=report, cancel=cancel)
@@ -67,6 +70,7 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
             sections=session.song.sections,
             print_fit=_print_fit(session, report, cancel),
             moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
+            sends=send_levels(session, report=report, cancel=cancel),
             reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
             dynamics=session.dynamics(),
             sounding=sounding_hash(session.song, session.lanes),
@@ -74,6 +78,14 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
     write_kept(folder, "measure", result)
     write_page(folder)
     return result
+
+
+def _making(song: Song) -> Making:
+    return Making(
+        renders=(None,) if song.mix_print else (),
+        finished=tuple(reference.file for reference in song.references),
+        at_rate=(song.mix_print,) if song.mix_print else (),
+    )
 
 
 def _track(song: Song, track: Track, own: Contribution, mix: Contribution, spread: Spread | None) -> TrackLevels:

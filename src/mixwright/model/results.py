@@ -130,6 +130,28 @@ class PrintFit(Record, frozen=True, kw_only=True):
     lag_frames: int
 
 
+class SendSection(Record, frozen=True, kw_only=True):
+    """A send in one section; None where what feeds it is silent."""
+
+    name: str
+    wet_to_dry_lu: float | None
+
+
+class SendLevel(Record, frozen=True, kw_only=True):
+    """A send that something feeds: its return beside what feeds it (tracks and groups by id), dry.
+
+    `reverb`: its kind, None where the send has none. `wet_to_dry_lu`: mean difference of their momentary loudness, None
+    where one of them is silent.
+    """
+
+    id: str
+    name: str
+    reverb: Literal["voice", "instruments"] | None
+    wet_to_dry_lu: float | None
+    fed_by: tuple[str, ...]
+    sections: tuple[SendSection, ...] = ()
+
+
 class MeasureResult(Record, frozen=True, kw_only=True):
     """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it.
 
@@ -141,6 +163,7 @@ class MeasureResult(Record, frozen=True, kw_only=True):
     sections: tuple[Section, ...]
     print_fit: PrintFit | None = None
     moves: tuple[str, ...] = ()
+    sends: tuple[SendLevel, ...] = ()
     reference_spectrum: SpectrumSpread | None = None
     dynamics: Dynamics | None = None
     sounding: str = ""

@@ -23,7 +23,7 @@ from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
 from mixwright.report.received import received
-from mixwright.report.sentences import intake_counts
+from mixwright.report.sentences import intake_counts, send_sentence
 from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
 from mixwright.report.style import STYLE
@@ -259,6 +259,7 @@ def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         told,
         level_rows(measure),
         element("p", note, class_="note"),
+        *(element("p", send_sentence(send)) for send in measure.sends),
     )
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from mixwright.errors import listed
 from mixwright.model.audio import Fault
 from mixwright.model.dynamics import Dynamics, GainReduction
-from mixwright.model.results import PlannedMove, Spread, StartResult, TrackIntake, TrackLevels
+from mixwright.model.results import PlannedMove, SendLevel, Spread, StartResult, TrackIntake, TrackLevels
 from mixwright.model.song import MASTER, Move
 from mixwright.model.words import FAULT_WORDS
 from mixwright.report.figures import (
@@ -28,6 +28,8 @@ from mixwright.report.figures import (
 EDGE_LU = 0.05
 _LEAST_REDUCTION_DB = 0.05
 _LEAST_TRIM_DB = 0.005
+#: Mixes whose reverb lay at or above this were all called too wet.
+_TOO_WET_LU = -9.0
 
 
 class SortedIntake(NamedTuple):
@@ -173,3 +175,14 @@ def total_cost(moves: Sequence[PlannedMove]) -> list[str]:
     costs = list(dict.fromkeys(f"{move.target}: {cost}" for move in moves for cost in move.costs))
     head = f"Together: {count(len(moves), 'move')} on {count(len(layers), 'layer')}{largest}."
     return [head, *(["Costs:"] if costs else []), *(f"  {cost}" for cost in costs)]
+
+
+def send_sentence(send: SendLevel) -> str:
+    """Return how loud the return of a send is beside what feeds it."""
+    fed = listed(send.fed_by)
+    if send.wet_to_dry_lu is None:
+        return f"{send.name}, fed by {fed}: silent."
+    told = f"{send.name}, fed by {fed}: {with_unit(send.wet_to_dry_lu, 'LU')} beside the dry sound."
+    if send.reverb is not None and send.wet_to_dry_lu >= _TOO_WET_LU:
+        told += " Every mix that wet was called too wet (De Man et al. 2017)."
+    return told

@@ -1,0 +1,63 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The return of a send and what feeds it, as mixes of their own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TypeVar
+
+from mixwright.engine.graph import MixGraph, Node
+
+N = TypeVar("N", bound=Node)
+
+
+def fed_by(graph: MixGraph, send: str) -> tuple[str, ...]:
+    """Return what feeds a send and may sound: names of tracks and buses in the graph, in its order.
+
+    Parameters
+    ----------
+    graph : MixGraph
+    send : str
+        the send's name in the graph
+    """
+    muted = {bus.id for bus in graph.buses if bus.mute}
+    filled = {target for track in graph.tracks if not track.mute for target, _ in track.outputs} - muted
+    tracks = [track.id for track in graph.tracks if not track.mute and _leads_to(track, send)]
+    return (*tracks, *(bus.id for bus in graph.buses if bus.id in filled and _leads_to(bus, send)))
+
+
+def feeding_tracks(graph: MixGraph, send: str) -> frozenset[str]:
+    """Return the tracks that reach a send, by themselves or through what feeds it."""
+    heads = {send, *fed_by(graph, send)}
+    return frozenset(
+        track.id
+        for track in graph.tracks
+        if not track.mute and (track.id in heads or any(target in heads for target, _ in track.outputs))
+    )
+
+
+def return_alone(graph: MixGraph, send: str) -> MixGraph:
+    """Return the mix in which nothing is heard but the return of one send, everything else as in the mix."""
+    reach = {send}
+    buses: list[Node] = []
+    for bus in reversed(graph.buses):
+        kept = bus if bus.id == send else _only_to(bus, reach)
+        reach |= {bus.id} if kept.outputs else set()
+        buses.insert(0, kept)
+    tracks = (_only_to(track, reach) for track in graph.tracks)
+    return replace(graph, tracks=tuple(track for track in tracks if track.outputs), buses=tuple(buses))
+
+
+def without_sends(graph: MixGraph, sends: frozenset[str]) -> MixGraph:
+    """Return the mix in which nothing is sent to these sends."""
+    elsewhere = {bus.id for bus in graph.buses} - sends
+    tracks = tuple(_only_to(track, elsewhere) for track in graph.tracks)
+    return replace(graph, tracks=tracks, buses=tuple(_only_to(bus, elsewhere) for bus in graph.buses))
+
+
+def _leads_to(node: Node, target: str) -> bool:
+    return any(name == target for name, _ in node.outputs)
+
+
+def _only_to(node: N, targets: set[str]) -> N:
+    return replace(node, outputs=tuple(output for output in node.outputs if output[0] in targets))

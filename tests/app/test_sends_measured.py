@@ -19,7 +19,7 @@ from mixwright.report.text import measure_text
 def fed(folder, level_db):
     reverb = Reverb(kind="instruments", decay_s=0.5, low_hz=20.0, high_hz=7000.0)
     send = Send(id="instrument-reverb", name="Instrument reverb", reverb=reverb)
-    unfed = Send(id="voice-reverb", name="Voice reverb", reverb=Reverb(kind="voice"))
+    unfed = Send(id="voice-reverb", name="Voice reverb", reverb=Reverb(kind="voice", decay_s=0.5))
 
     def edit(song):
         pad = next(track for track in song.tracks if track.id == "pad")

@@ -238,4 +238,4 @@ def test_any_setting_falls_and_stays_finite(kind, decay, low, high, pre, rate_hz
 def test_a_tail_that_keeps_nothing_is_refused():
     for low_hz, high_hz, rate_hz in ((500.0, 500.0, 48000), (900.0, 400.0, 48000), (5000.0, 20000.0, 8000)):
         with pytest.raises(SettingError, match="keeps nothing"):
-            reverberation(Reverb(kind="voice", low_hz=low_hz, high_hz=high_hz), rate_hz)
+            reverberation(Reverb(kind="voice", decay_s=1.0, low_hz=low_hz, high_hz=high_hz), rate_hz)

@@ -34,7 +34,7 @@ def _move(kind: str, **settings: float) -> dict[str, object]:
         ({"sources": (Source(id="s", name=""), Source(id="s", name=""))}, "sources[1].id"),
         ({"sends": (Send(id="s", name=""), Send(id="s", name=""))}, "sends[1].id"),
         (
-            {"sends": (Send(id="s", name="", reverb=Reverb(kind="voice", low_hz=500, high_hz=500)),)},
+            {"sends": (Send(id="s", name="", reverb=Reverb(kind="voice", decay_s=1.0, low_hz=500, high_hz=500)),)},
             "sends[0].reverb.low_hz",
         ),
         ({"references": (Reference(id="r", file="f"), Reference(id="r", file="g"))}, "references[1].id"),

@@ -16,14 +16,17 @@ from mixwright.native.library import library_path
 
 ROOT = Path(__file__).resolve().parents[2]
 
-#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix, its levels, its dynamics.
+#: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix, levels, dynamics, reverbs.
 PROGRAM = """
 import hashlib
 import numpy as np
 from mixwright.core.filters import strip_sections
+from mixwright.engine.chain import Chain
 from mixwright.engine.dynamics import BusCompressor, PeakLimiter
+from mixwright.engine.reverb import reverberation
 from mixwright.meter.measure import Meter
 from mixwright.meter.true_peak import true_peak_16x
+from mixwright.model.strip import Reverb
 from mixwright.native import mathematics
 from mixwright.native.library import core
 from mixwright.native.place import pan_gains
@@ -49,6 +52,10 @@ for processor in (
     processor.process(audio, curve)
     parts += [audio, curve, np.array(true_peak_16x([audio]))]
     assert np.ptp(curve) > 0.1
+for kind in ("voice", "instruments"):
+    audio = mix.astype(np.float64)
+    Chain([reverberation(Reverb(kind=kind, decay_s=0.2), 48000)], 2).process(audio)
+    parts.append(audio)
 print(core()._name, hashlib.sha256(b"".join(part.tobytes() for part in parts)).hexdigest())
 """
 

@@ -76,11 +76,11 @@ class Limiter(Record, frozen=True, kw_only=True):
 class Reverb(Record, frozen=True, kw_only=True):
     """A reverb of a send; its tail keeps what lies between `low_hz` and `high_hz`.
 
-    `decay_s`: until it has fallen by 60 dB. `pre_delay_ms`: until it starts.
+    `decay_s`: until it has fallen by 60 dB, at `high_hz` in half of that. `pre_delay_ms`: until it starts.
     """
 
     kind: Literal["voice", "instruments"]
-    decay_s: Annotated[float, Meta(ge=0.1, le=6.0)] = 1.5
+    decay_s: Annotated[float, Meta(ge=0.1, le=6.0)]
     pre_delay_ms: Annotated[float, Meta(ge=0.0, le=200.0)] = 20.0
     low_hz: Hz = 200.0
     high_hz: Hz = 7000.0

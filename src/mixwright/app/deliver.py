@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import hashlib
 import math
-import shutil
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,11 +15,12 @@ from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, note_print, open_song
+from mixwright.app.space import Making
 from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.null_test import Proof, prove
 from mixwright.delivery.print_set import Print, prints, sounding_tracks
-from mixwright.errors import OutputError, StateError, listed, printable
+from mixwright.errors import StateError, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
 from mixwright.io.song_file import load_song
@@ -37,7 +37,6 @@ _BLOCK_FRAMES = 65536
 _HIGHEST = 1.0 - 3.0 * 2.0**-23
 TRUE_PEAK_LIMIT_DBTP = 0.0
 _GAIN_STEP_DB = 0.1
-_SPARE_BYTES = 256 << 20
 
 
 @dataclass(frozen=True)
@@ -93,9 +92,8 @@ def deliver(
     template = DEFAULT_TEMPLATE if template is None else template
     _check_state(load_song(song), undecided_ok, mutes_ok)
     _plan_names(load_song(song), template)
-    with open_song(song, report=report, cancel=cancel) as session:
+    with open_song(song, _making(load_song(song)), report=report, cancel=cancel) as session:
         _check_state(session.song, undecided_ok, mutes_ok)
-        _check_disk(session)
         files = _rendered(session, template, report, cancel)
         gain_db, lowered = _common_gain(files)
         with numbered_folder(song / "prints") as folder:
@@ -149,19 +147,12 @@ def _plan_names(song: Song, template: str) -> list[tuple[Print, SampleFormat, st
     return [(entry, form, name) for (entry, form), name in zip(kinds, names, strict=True)]
 
 
-def _check_disk(session: Session) -> None:
-    """Refuse before the work when the prints, and what is rendered for them, may not fit."""
-    planned = _plan_names(session.song, DEFAULT_TEMPLATE)
-    samples = 2 * session.graph.frames
-    needed = sum(samples * BITS[form] // 8 for _, form, _ in planned)
-    needed += samples * 4 * sum(form == "pcm24" for _, form, _ in planned)
-    free = shutil.disk_usage(session.folder).free - _SPARE_BYTES
-    if needed > free:
-        raise OutputError(
-            f"the prints need up to {needed / 1e9:.1f} GB of disk space, {max(0, free) / 1e9:.1f} are free",
-            where=printable(session.folder),
-            hint="free some space and run again",
-        )
+def _making(song: Song) -> Making:
+    """Return every print once as it is rendered, and the bytes of a frame in all files."""
+    planned = _plan_names(song, DEFAULT_TEMPLATE)
+    rendered = {entry.name: entry.tracks for entry, _, _ in planned}
+    size = sum(2 * BITS[sample_format] // 8 for _, sample_format, _ in planned)
+    return Making(renders=tuple(rendered.values()), bytes_a_frame=size)
 
 
 def _rendered(session: Session, template: str, report: Report, cancel: Cancel | None) -> list[_File]:

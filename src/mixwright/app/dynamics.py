@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.keys import gains_key
 from mixwright.engine.curves import Curves
 from mixwright.engine.graph import LIMITER, MixGraph
 from mixwright.engine.render import render
@@ -31,7 +32,6 @@ def logged(
     graph: MixGraph,
     audio: Mapping[str, np.ndarray],
     cache: Cache,
-    code: str,
     *,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -45,12 +45,10 @@ def logged(
     audio : mapping
         float32 audio of every track by id
     cache : Cache
-    code : str
-        hash of the code that renders
     report, cancel
         progress and stop switch
     """
-    key = cache.key("gains", graph.identity(), code)
+    key = gains_key(graph)
     peaks: list[float] = []
 
     def make(path: Path) -> None:

@@ -13,6 +13,7 @@ from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import note_print, open_song
+from mixwright.app.space import Making
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, printable
 from mixwright.io.kept import relative_to_song, write_kept
@@ -57,7 +58,9 @@ def mix(
         raise SettingError(f"{sample_format!r} is no sample format", hint=f"known: {', '.join(BITS)}")
     if out is not None:
         _check_out(out)
-    with open_song(song, report=report, cancel=cancel) as session:
+    # Where the mix passes full scale it is written as float32, whatever was asked for.
+    making = Making(renders=(None,), bytes_a_frame=8, into=None if out is None else out.parent)
+    with open_song(song, making, report=report, cancel=cancel) as session:
         make_folder(out.parent if out is not None else song / "mixes")  # refused before the work is done
         audio = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)

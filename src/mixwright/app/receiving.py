@@ -5,17 +5,17 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from mixwright.app.space import received_bytes
 from mixwright.errors import (
     InputError,
     LimitError,
     MixwrightError,
     NoDecoderError,
-    OutputError,
     SettingError,
     listed,
     printable,
@@ -27,10 +27,11 @@ from mixwright.io.decode import Decoder
 from mixwright.io.header import is_archive
 from mixwright.io.kept import relative_to_song
 from mixwright.io.song_file import SONG_FILE
-from mixwright.io.stems import StemStore
+from mixwright.io.stems import Outlook, StemStore
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.jobs.space import require_space
 
 #: Files with these endings are listed even if they cannot be read; others are ignored then.
 AUDIO_ENDINGS = frozenset(
@@ -188,24 +189,35 @@ def _is_audio(path: Path, decoder: Decoder) -> bool:
     return True
 
 
-def check_space(delivery: Delivery, into: Path, decoder: Decoder) -> None:
-    """Refuse beforehand what the disk cannot hold: every track decoded to floating point, once."""
-    needed = 0
-    for path, _ in delivery.files:
-        try:
-            info = decoder.probe(path)
-        except InputError:
-            continue
-        needed += 4 * info.channels * info.frames
-    parent = next((folder for folder in into.absolute().parents if folder.exists()), into)
-    free = shutil.disk_usage(parent).free
-    if needed > free:
-        what = "1 track takes" if len(delivery.files) == 1 else f"{len(delivery.files)} tracks take"
-        raise OutputError(
-            f"{what} {needed / 1e9:.1f} GB when decoded, {free / 1e9:.1f} GB are free",
-            where=printable(into),
-            hint="free some space, or choose a folder on another disk",
-        )
+def check_space(into: Path, look: Callable[[Path], Outlook], paths: Iterable[Path], report: Report = silent) -> None:
+    """State beforehand, and refuse, what the disk cannot hold: every track decoded to floating point, once.
+
+    Parameters
+    ----------
+    into : Path
+        The song folder.
+    look : callable
+        Returns what opening a file takes.
+    paths : iterable of Path
+        The files; one that cannot be read takes nothing, and is told by whoever opens it.
+    report : Report
+        Told of it when it is much.
+    """
+    outlooks = []
+    for path in paths:
+        with suppress(InputError):
+            outlooks.append(look(path))
+    require_space([(into, received_bytes(outlooks))], report)
+
+
+def nothing_known(decoder: Decoder) -> Callable[[Path], Outlook]:
+    """Return what tells of files by their headers, where there is no cache yet."""
+
+    def look(path: Path) -> Outlook:
+        info = decoder.probe(path)
+        return Outlook(info.frames, info.channels, 4 * info.channels * info.frames)
+
+    return look
 
 
 def _natural(label: str) -> tuple[tuple[int, int, str], ...]:

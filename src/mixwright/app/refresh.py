@@ -154,12 +154,13 @@ def _look(
         untold = [track for track in untold if track not in differ]
         if not new.files and not untold:
             return _Seen(differ, copies, delivery.notes)
-        check_space(new, song, decoder)
         old = [track for track in there if track.use and track not in differ and track not in untold]
         known = [(song_path(song, track.file), Path(track.file).name) for track in (*old, *untold)]
-        heard = listen_to_all(store, cache, song, [*known, *new.files], report, cancel)
-        ids = ([track.id for track in tracks] for tracks in (old, untold))
-        return _Seen(differ, copies, delivery.notes, *ids, _understood(heard, now, cancel))
+        files = [*known, *new.files]
+        check_space(song, store.outlook, (path for path, _ in files), report)
+        heard = listen_to_all(store, cache, song, files, report, cancel)
+        first, second = ([track.id for track in tracks] for tracks in (old, untold))
+        return _Seen(differ, copies, delivery.notes, first, second, _understood(heard, now, cancel))
 
 
 def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) -> Delivery:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.app.session import MEASURED_BY, Session
+from mixwright.app.keys import MEASURED_BY
+from mixwright.app.session import Session
 from mixwright.errors import InputError, printable, where
 from mixwright.io.kept import song_path
 from mixwright.jobs.cache import Cache, code_hash

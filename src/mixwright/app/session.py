@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from mixwright.app.dynamics import logged
+from mixwright.app.keys import MEASURED_BY, rendered_key
+from mixwright.app.space import Making, needs
 from mixwright.engine.curves import Curves
 from mixwright.engine.graph import MixGraph, compile_mix
 from mixwright.engine.render import render
@@ -21,9 +23,10 @@ from mixwright.io.kept import read_lanes, song_path
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.io.stems import Stem, StemStore
 from mixwright.jobs.array_file import ArrayWriter, write_array
-from mixwright.jobs.cache import Cache, code_hash
+from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
+from mixwright.jobs.space import require_space
 from mixwright.meter.loudness import Loudness
 from mixwright.meter.measure import Meter
 from mixwright.model.dynamics import Dynamics
@@ -32,17 +35,6 @@ from mixwright.model.levels import Levels
 from mixwright.model.song import Song, Track, changed, used_tracks
 from mixwright.version import __version__
 
-#: What the rendered audio depends on, beside the song and its files.
-RENDERED_BY = (
-    "mixwright.engine",
-    "mixwright.app.dynamics",
-    "mixwright.core.filters",
-    "mixwright.core.resample",
-    "mixwright.io.decoder_child",
-    "mixwright.meter.true_peak",
-)
-#: What measured levels depend on.
-MEASURED_BY = ("mixwright.meter", "mixwright.core.spectra")
 _BLOCK_FRAMES = 65536
 _LARGEST = float(np.finfo(np.float32).max)
 #: As long as a received file may be: a start that is off by a few digits must not fill the disk.
@@ -96,7 +88,7 @@ class Session:
                 for block in self._render(tracks, None, report, cancel):
                     writer.push(np.clip(block, -_LARGEST, _LARGEST))
 
-        return self.cache.array(self._key("mix", tracks), make)
+        return self.cache.array(rendered_key("mix", self.graph, tracks), make)
 
     def levels(
         self, tracks: Collection[str] | None = None, *, report: Report = silent, cancel: Cancel | None = None
@@ -117,7 +109,7 @@ class Session:
     def _measured(
         self, tracks: Collection[str] | None, pieces: Callable[[], Iterable[np.ndarray]]
     ) -> tuple[Levels, Loudness]:
-        key = self._key("levels", tracks, *MEASURED_BY)
+        key = rendered_key("levels", self.graph, tracks, *MEASURED_BY)
         made: list[Levels] = []
 
         def measure() -> Loudness:
@@ -157,20 +149,21 @@ class Session:
     def _logged(self, report: Report, cancel: Cancel | None) -> tuple[Curves, Dynamics] | None:
         if not self.graph.dynamics:
             return None
-        return logged(self.graph, self.audio, self.cache, code_hash(*RENDERED_BY), report=report, cancel=cancel)
-
-    def _key(self, what: str, tracks: Collection[str] | None, *modules: str) -> str:
-        return self.cache.key(what, self.graph.identity(tracks), code_hash(*RENDERED_BY, *modules))
+        return logged(self.graph, self.audio, self.cache, report=report, cancel=cancel)
 
 
 @contextmanager
-def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = None) -> Iterator[Session]:
+def open_song(
+    folder: Path, making: Making, *, report: Report = silent, cancel: Cancel | None = None
+) -> Iterator[Session]:
     """Open a song folder with the audio of all used tracks.
 
     Parameters
     ----------
     folder : Path
         the song folder
+    making : Making
+        what will be made of it, so that the disk space is known beforehand
     report, cancel
         progress of decoding, which is done once per file content
 
@@ -180,6 +173,8 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
         where `song.toml` is wrong
     InputError
         where a track is missing, was changed since it was received, or cannot be used
+    OutputError
+        where the disk cannot hold the audio and what will be made of it
     """
     song = load_song(folder)
     used = used_tracks(song)
@@ -188,7 +183,9 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
             "the song has no track in use", where=printable(folder), hint="set use = true for a track in song.toml"
         )
     _check_present(folder, used)
+    lanes = read_lanes(folder)
     with Cache(Path(folder) / "cache", cancel) as cache, StemStore(cache, cancel=cancel) as store:
+        require_space(needs(Path(folder), song, lanes, store, cache, making), report)
         job = Job("reading tracks", len(used), report, cancel)
 
         def one(track: Track) -> Stem:
@@ -198,7 +195,7 @@ def open_song(folder: Path, *, report: Report = silent, cancel: Cancel | None = 
 
         stems = dict(zip((track.id for track in used), in_order(one, used), strict=True))
         hashed = tuple(changed(t, sha256=stems[t.id].sha256) if t.id in stems else t for t in song.tracks)
-        yield Session(Path(folder), changed(song, tracks=hashed), read_lanes(folder), store, cache, stems)
+        yield Session(Path(folder), changed(song, tracks=hashed), lanes, store, cache, stems)
 
 
 def note_print(folder: Path, song: Song) -> None:

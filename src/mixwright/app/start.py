@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from mixwright.app.page import write_page
-from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to_all
+from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to_all, nothing_known
 from mixwright.errors import InputError, OutputError, SettingError, printable, where
 from mixwright.intake.ids import Ids, slug
 from mixwright.intake.receive import Intake, receive
@@ -93,7 +93,7 @@ def start(
             with where(printable(path)):
                 _check_finished(decoder.probe(path))
         delivery = find_delivery(tracks, given, decoder)
-        check_space(delivery, into, decoder)
+        check_space(into, nothing_known(decoder), (path for path, _ in delivery.files), report)
         with new_folder(into) as folder:
             intake = _understand(
                 delivery, folder, into, decoder, report, cancel,

@@ -93,6 +93,9 @@ class _Plain(_Lines):
     def __call__(self, progress: Progress) -> None:
         tenth, now = _tenth(progress), self._clock()
         with self._lock:
+            if progress.note:
+                self._write(f"{_clean(progress.job)}: {_clean(progress.note)}")
+                return
             if progress.done <= 0 or progress.job not in self._told:
                 self._told[progress.job] = 0, now
             before, at = self._told[progress.job]
@@ -124,6 +127,8 @@ class _Json(_Lines):
                 "total": progress.total,
                 "left_s": None if progress.left_s is None else round(progress.left_s, 3),
             }
+            if progress.note:
+                event["note"] = progress.note
             self._write(json.dumps(event, allow_nan=False))
 
 
@@ -141,6 +146,9 @@ class _Bar:
 
     def __call__(self, progress: Progress) -> None:
         with self._lock:
+            if progress.note:
+                self._note(f"{_clean(progress.job)}: {_clean(progress.note)}")
+                return
             if not self._open or (self._bar is None and self._clock() - self._started < BAR_AFTER_S):
                 return
             if self._bar is None:
@@ -149,6 +157,12 @@ class _Bar:
             if progress.job not in self._tasks:
                 self._tasks[progress.job] = self._bar.add_task(_clean(progress.job), total=progress.total)
             self._bar.update(self._tasks[progress.job], completed=progress.done, total=progress.total)
+
+    def _note(self, line: str) -> None:
+        if self._open and self._bar is not None:
+            self._bar.console.print(line, markup=False)
+        elif self._open:
+            self._stream.write(line + "\n")
 
     def close(self) -> None:
         with self._lock:

@@ -73,9 +73,13 @@ def kept_strip_audio(
     node: TrackNode, audio: np.ndarray, rate_hz: int, cache: Cache, cancel: Cancel | None = None
 ) -> np.ndarray:
     """Return the post-strip audio of a track from the cache, made there if it is not yet."""
+    return cache.array(strip_key(node, audio.shape, rate_hz), _maker(node, audio, rate_hz, cancel))
+
+
+def strip_key(node: TrackNode, shape: tuple[int, ...], rate_hz: int) -> str:
+    """Return the key of the post-strip audio of a track of this shape ``(frames, channels)``."""
     operations = tuple(operation.identity() for operation in node.operations)
-    key = cache.key("strip", node.track.sha256, rate_hz, *audio.shape, operations, code_hash(*_SOURCES))
-    return cache.array(key, _maker(node, audio, rate_hz, cancel))
+    return Cache.key("strip", node.track.sha256, rate_hz, *shape, operations, code_hash(*_SOURCES))
 
 
 def _maker(node: TrackNode, audio: np.ndarray, rate_hz: int, cancel: Cancel | None) -> Callable[[Path], None]:

@@ -10,7 +10,7 @@ from typing import Self
 
 import numpy as np
 
-from mixwright.core.resample import Resampler
+from mixwright.core.resample import Resampler, resampled_frames
 from mixwright.errors import InputError, LimitError, printable
 from mixwright.io.decode import Decoder
 from mixwright.io.hashing import file_sha256
@@ -42,6 +42,15 @@ class Stem:
     info: AudioInfo
     rate_hz: int
     audio: np.ndarray
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What opening a file will give, and by how many bytes the cache will grow for it."""
+
+    frames: int
+    channels: int
+    missing_bytes: int
 
 
 class StemStore:
@@ -80,7 +89,7 @@ class StemStore:
         self._decoder.check_size(path)
         before = _identity(path)
         sha256 = file_sha256(path, self._cache, self._cancel)
-        key = self._cache.key("decoded", sha256, code_hash(*_DECODING, core=False))
+        key = self._decoded_key(sha256)
         found: list[AudioInfo] = []
         audio = self._cache.array(key, lambda into: found.append(self._decode(path, before, into)))
         info = self._cache.record(key, AudioInfo, lambda: found[-1] if found else self._probe(path, audio))
@@ -88,6 +97,30 @@ class StemStore:
         if rate != info.sample_rate_hz:
             audio = self._resampled(key, audio, info.sample_rate_hz, rate)
         return Stem(path=path, sha256=sha256, info=info, rate_hz=rate, audio=audio)
+
+    def outlook(self, path: Path, rate_hz: int | None = None, sha256: str = "") -> Outlook:
+        """Tell what :meth:`open` will give and take, from the cache and the header of the file.
+
+        Parameters
+        ----------
+        path, rate_hz
+            as for :meth:`open`
+        sha256 : str
+            of the file, where it is known
+
+        Raises
+        ------
+        FileFormatError, LimitError, InputError
+            when the file cannot be used
+        """
+        key = self._decoded_key(sha256 or file_sha256(path, self._cache, self._cancel))
+        held = self._cache.holds(key)
+        info = (self._cache.known(key, AudioInfo) if held else None) or self._decoder.probe(path)
+        frames, missing = info.frames, 0 if held else info.frames
+        if rate_hz is not None and rate_hz != info.sample_rate_hz:
+            frames = resampled_frames(frames, info.sample_rate_hz, rate_hz)
+            missing += 0 if self._cache.holds(self._resampled_key(key, rate_hz)) else frames
+        return Outlook(frames, info.channels, 4 * info.channels * missing)
 
     def close(self) -> None:
         """End the store's own decoder."""
@@ -115,8 +148,14 @@ class StemStore:
         return changed(info, frames=audio.shape[0], header_frames=info.header_frames or info.frames)
 
     def _resampled(self, key: str, audio: np.ndarray, from_hz: int, to_hz: int) -> np.ndarray:
-        resampled = self._cache.key("resampled", key, to_hz, code_hash("mixwright.core.resample", core=False))
+        resampled = self._resampled_key(key, to_hz)
         return self._cache.array(resampled, lambda into: _resample(audio, from_hz, to_hz, into, self._cancel))
+
+    def _decoded_key(self, sha256: str) -> str:
+        return self._cache.key("decoded", sha256, code_hash(*_DECODING, core=False))
+
+    def _resampled_key(self, decoded: str, to_hz: int) -> str:
+        return self._cache.key("resampled", decoded, to_hz, code_hash("mixwright.core.resample", core=False))
 
 
 def _resample(audio: np.ndarray, from_hz: int, to_hz: int, into: Path, cancel: Cancel | None) -> None:

@@ -135,6 +135,14 @@ class Cache:
                 mark_used(path)
             return found
 
+    def holds(self, key: str) -> bool:
+        """Tell whether an array is there, as far as can be seen without reading it."""
+        return (self.folder / f"{key}.npy").is_file() and (self.folder / f"{key}.seal").is_file()
+
+    def known(self, key: str, type_: type[R]) -> R | None:
+        """Return the record of a key, None where it is not there."""
+        return read_record(self.folder / f"{key}.json", type_)
+
     def _make_array(self, path: Path, make: Callable[[Path], object]) -> np.ndarray | None:
         """Make one entry; None when the folder vanished meanwhile."""
         with _writing(path) as part:

@@ -17,12 +17,16 @@ if TYPE_CHECKING:
 
 
 class Progress(Record, frozen=True, kw_only=True):
-    """How far a job is: `done` of `total` in its own unit, `left_s` None until it can be told."""
+    """How far a job is: `done` of `total` in its own unit, `left_s` None until it can be told.
+
+    `note`: something to know before it begins, in place of how far it is.
+    """
 
     job: str
     done: float
     total: float
     left_s: float | None
+    note: str = ""
 
 
 Report = Callable[[Progress], None]

@@ -1,11 +1,13 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The files of the demo: complete, equal in length, the same bytes every time, plausible in level and tone."""
+"""The files of the demo: complete, the same bytes every time, plausible in level and tone, wrong where it is meant."""
 
 import hashlib
 import json
+import math
 import os
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -13,23 +15,29 @@ import pytest
 import soundfile
 from scipy import signal
 
-from mixwright.demo.layers import LAYERS, made
+from demo_audio import RATE_HZ, db, read
+from mixwright.demo.drums import HATS, KIT, OVERHEADS, ROOM, SNARE_BOTTOM, SNARE_TOP
+from mixwright.demo.layers import CLASHES, LAYERS, LEAD_FILE, made
 from mixwright.demo.pieces import SONG
 from mixwright.demo.record import DemoPaths, write_demo
 from mixwright.errors import Cancelled, OutputError
 from mixwright.jobs.progress import Cancel, Progress
 
-ROUGH_PLR_DB = (12.0, 18.0)
 
+@dataclass(frozen=True)
+class File:
+    """One delivered file at the song's rate, read once: what several tests look at."""
 
-def read(path: Path) -> np.ndarray:
-    audio, rate_hz = soundfile.read(path, always_2d=True)
-    assert rate_hz == 48_000
-    return audio
-
-
-def db(ratio: float) -> float:
-    return 20.0 * np.log10(max(float(ratio), 1e-12))
+    frames: int
+    rate_hz: int
+    channels: int
+    subtype: str
+    peak: float
+    mean: float
+    first: float
+    last: float
+    step: float
+    power: np.ndarray
 
 
 def truth_of(demo: DemoPaths) -> dict:
@@ -44,18 +52,67 @@ def files_of(folder: Path) -> dict[str, str]:
     }
 
 
-def test_every_layer_is_there_with_one_length_and_a_common_start(demo):
-    truth = truth_of(demo)
-    assert len(truth["tracks"]) >= 12
-    assert {track["file"] for track in truth["tracks"]} == {path.name for path in demo.tracks.iterdir()}
+def placed(audio: np.ndarray, pan: float) -> np.ndarray:
+    """Sine and cosine: -3 dB in the middle; two channels stand as they are."""
+    angle = (pan + 1.0) * np.pi / 4.0
+    return audio * np.array([np.cos(angle), np.sin(angle)]) if audio.shape[1] == 1 else audio
+
+
+@pytest.fixture(scope="module")
+def heard(demo) -> tuple[dict[str, File], np.ndarray]:
+    """Every track, read once, and the sum of all of them as the settings of the rough mix say."""
+    settings = {track["file"]: track for track in json.loads(demo.rough_settings.read_text(encoding="utf-8"))["tracks"]}
+    files, total = {}, np.zeros((SONG.frames, 2))
+    for track in truth_of(demo)["tracks"]:
+        path = demo.tracks / track["file"]
+        info, audio = soundfile.info(path), read(path)
+        mean = audio.mean(axis=0)
+        start, rough = track["start_frame"], settings[track["file"]]
+        whole = np.zeros(SONG.frames)
+        audio = audio[: SONG.frames - start]
+        whole[start : start + len(audio)] = np.mean((audio - mean) ** 2, axis=1)
+        files[track["file"]] = File(
+            frames=info.frames,
+            rate_hz=info.samplerate,
+            channels=info.channels,
+            subtype=info.subtype,
+            peak=float(np.abs(audio).max()),
+            mean=float(np.abs(mean).max()),
+            first=float(np.abs(audio[:5] - mean).max()),
+            last=float(np.abs(audio[-4800:] - mean).max()),
+            step=float(np.abs(np.diff(audio, axis=0)).max()),
+            power=np.maximum.reduceat(whole, np.arange(0, SONG.frames, 480)),
+        )
+        end = start + len(audio)
+        total[start:end] += 10.0 ** (rough["gain_db"] / 20.0) * placed(audio, rough["pan"])
+    return files, total
+
+
+def test_every_layer_is_there_from_where_the_truth_says(demo, heard):
+    truth, files = truth_of(demo), heard[0]
+    assert len(truth["tracks"]) >= 28
+    delivered = {path.name for path in demo.tracks.iterdir()}
+    assert delivered == {*files, truth["duplicate"][0]}
     for track in truth["tracks"]:
-        info = soundfile.info(demo.tracks / track["file"])
-        assert (info.frames, info.samplerate, info.subtype) == (truth["frames"], truth["rate_hz"], "PCM_24")
-        assert info.channels == track["channels"]
-    assert 64.0 <= truth["frames"] / truth["rate_hz"] <= 80.0
+        found = files[track["file"]]
+        assert (found.channels, found.rate_hz) == (track["channels"], track["rate_hz"])
+        length_s = (truth["frames"] - track["start_frame"]) / truth["rate_hz"]
+        assert found.frames == round(length_s * track["rate_hz"]), track["file"]
+    assert {found.rate_hz for found in files.values()} == {44_100, 48_000}
+    assert {found.subtype for found in files.values()} == {"PCM_16", "PCM_24", "FLOAT"}
+    assert 75.0 <= truth["frames"] / truth["rate_hz"] <= 90.0
     assert soundfile.info(demo.rough).frames == truth["frames"]
+    assert len(demo.references) == 2
     assert all(30.0 <= soundfile.info(path).duration <= 60.0 for path in demo.references)
     assert all(path.exists() for path in (demo.brief, demo.rough_settings, *demo.references))
+
+
+def test_a_full_song_has_the_layers_that_make_it_dense(demo):
+    roles = [track["role"] for track in truth_of(demo)["tracks"]]
+    least = {"kick": 2, "snare": 2, "hats": 1, "toms": 2, "overheads": 1, "room": 1, "percussion": 2, "bass": 3}
+    least |= {"pad": 2, "keys": 1, "effects": 2, "lead vocal": 1, "double": 1, "backing vocal": 4}
+    assert {role: roles.count(role) for role in least if roles.count(role) < least[role]} == {}
+    assert roles.count("electric guitar") + roles.count("synth") >= 5
 
 
 def test_everything_says_that_it_is_invented(demo):
@@ -64,115 +121,163 @@ def test_everything_says_that_it_is_invented(demo):
     assert truth_of(demo)["invented"] is True
 
 
-def test_levels_are_those_of_raw_recordings(demo):
+def test_levels_are_those_of_raw_recordings(demo, heard):
+    offset = {fault["file"] for fault in truth_of(demo)["faults"] if fault["reported_as"] == "dc_offset"}
     for track in truth_of(demo)["tracks"]:
-        audio = read(demo.tracks / track["file"])
-        peak_dbfs = db(np.abs(audio).max())
-        assert -12.0 <= peak_dbfs <= -3.0, track["file"]
-        assert abs(peak_dbfs - track["peak_dbfs"]) < 0.01
-        assert np.abs(audio.mean(axis=0)).max() < 1e-3, "mean of a channel"
-        assert db(np.abs(audio[-4800:]).max()) < -90.0, f"{track['file']} does not die away"
+        found = heard[0][track["file"]]
+        peak_dbfs = db(found.peak)
+        assert -12.1 <= peak_dbfs <= -3.0, track["file"]
+        # What is brought to another rate peaks between the frames.
+        assert abs(peak_dbfs - track["peak_dbfs"]) < (0.5 if track["rate_hz"] != RATE_HZ else 0.01) or (
+            track["file"] in offset
+        )
+        assert (found.mean > 1e-3) == (track["file"] in offset), "mean of a channel"
+        assert db(found.last) < -75.0 or track["file"] in offset, f"{track['file']} does not die away"
         # Nothing may begin in the middle of a wave.
-        assert db(np.abs(audio[:5]).max()) < -50.0, track["file"]
+        assert db(found.first) < -50.0 or track["start_frame"] or track["file"] in offset, track["file"]
 
 
-def test_long_notes_start_and_end_without_a_click(demo):
+def test_long_notes_start_and_end_without_a_click(heard):
     # A jump would give one-sample differences far above those of the highest partial that is there.
-    for name, highest_hz in (("Bass Sub.wav", 160.0), ("Pad Warm.wav", 6500.0)):
-        audio = read(demo.tracks / name)
-        step = np.abs(np.diff(audio, axis=0)).max() / np.abs(audio).max()
-        assert step < 2.0 * np.pi * highest_hz / 48_000, name
+    for name, highest_hz in (("Bass SUB.wav", 160.0), ("Pad Warm.wav", 6500.0)):
+        found = heard[0][name]
+        assert found.step / found.peak < 2.0 * np.pi * highest_hz / RATE_HZ, name
 
 
-def test_layers_sound_in_their_sections_and_nowhere_else(demo):
+def test_layers_sound_in_their_sections_and_nowhere_else(demo, heard):
     truth = truth_of(demo)
-    rate_hz = truth["rate_hz"]
     for track in truth["tracks"]:
-        power = np.mean(read(demo.tracks / track["file"]) ** 2, axis=1)
+        power = heard[0][track["file"]].power
+        # Microphones of the kit hear the other drums, the closer the louder.
+        bleed_db = -18.0 if track["source"] == "drums" else -40.0
         for section in truth["sections"]:
             sounds = section["name"] in track["sections"]
             # Silence is looked for between the ring-out of the section before and the breath before the next.
             start_s, end_s = section["start_s"] + (0.0 if sounds else 3.0), section["end_s"] - (0.0 if sounds else 1.0)
-            loudest = power[round(start_s * rate_hz) : round(end_s * rate_hz)].max() / power.max()
-            case = f"{track['file']} in {section['name']}: {10.0 * np.log10(loudest + 1e-12):.0f} dB"
-            assert loudest > 10.0**-3.2 if sounds else loudest < 10.0**-4.0, case
+            loudest = power[round(start_s * 100) : round(end_s * 100)].max() / power.max()
+            found_db = 10.0 * np.log10(loudest + 1e-12)
+            case = f"{track['file']} in {section['name']}: {found_db:.0f} dB"
+            assert found_db > -32.0 if sounds else found_db < bleed_db, case
 
 
-@pytest.mark.parametrize("role", ["bass", "electric guitar", "pad", "keys", "synth", "percussion"])
-def test_entries_stand_on_bar_lines(demo, role):
+@pytest.mark.parametrize("role", ["bass", "electric guitar", "pad", "keys", "percussion"])
+def test_entries_stand_on_bar_lines(demo, heard, role):
     truth = truth_of(demo)
     bar_s = 60.0 / truth["tempo_bpm"] * truth["beats_per_bar"]
     for track in truth["tracks"]:
         if track["role"] == role:
-            level = np.abs(read(demo.tracks / track["file"])).max(axis=1)
-            first_s = np.flatnonzero(level > 0.02 * level.max())[0] / truth["rate_hz"]
+            level = np.sqrt(heard[0][track["file"]].power)
+            first_s = np.flatnonzero(level > 0.02 * level.max())[0] / 100.0
             start_s = next(s["start_s"] for s in truth["sections"] if s["name"] == track["sections"][0])
             assert start_s % bar_s == pytest.approx(0.0, abs=1e-9)
-            assert -0.002 <= first_s - start_s <= 0.06, track["file"]
+            assert -0.01 <= first_s - start_s <= 0.09, track["file"]
 
 
-def integrated_lufs(audio: np.ndarray) -> float:
-    """Integrated loudness by ITU-R BS.1770-5 Annex 1: its filters at 48 kHz (Tables 1 and 2), its two gates."""
-    shelf = ([1.53512485958697, -2.69169618940638, 1.19839281085285], [1.0, -1.69065929318241, 0.73248077421585])
-    high_pass = ([1.0, -2.0, 1.0], [1.0, -1.99004745483398, 0.99007225036621])
-    weighted = signal.lfilter(*high_pass, signal.lfilter(*shelf, audio, axis=0), axis=0)
-    total = np.concatenate(([0.0], np.cumsum(np.sum(weighted**2, axis=1))))
-    first = np.arange(0, len(audio) - 19_200 + 1, 4_800)
-    power = (total[first + 19_200] - total[first]) / 19_200
-    loudness = -0.691 + 10.0 * np.log10(power + 1e-20)
-    gate = -0.691 + 10.0 * np.log10(power[loudness > -70.0].mean()) - 10.0
-    return float(-0.691 + 10.0 * np.log10(power[loudness > max(gate, -70.0)].mean()))
+def test_sound_takes_its_time_to_far_microphones(demo):
+    # 343 m/s in air of 20 degrees Celsius (ISO 9613-1). The song begins with a stroke on the hats, alone.
+    def arrival_s(name: str) -> float:
+        start = np.abs(soundfile.read(demo.tracks / name, frames=4800, always_2d=True)[0][:, 0])
+        return float(np.argmax(start > 0.1 * start.max())) / RATE_HZ
+
+    hats = KIT["hats"].place
+    close_m, over_m, room_m = (math.dist(hats, mic.place) for mic in (HATS, OVERHEADS[0], ROOM[0]))
+    assert over_m > close_m + 0.5
+    assert room_m > over_m + 2.0
+    at_s = arrival_s("05 HiHat.wav")
+    assert arrival_s("08 OH (stereo).wav") - at_s == pytest.approx((over_m - close_m) / 343.0, abs=0.0004)
+    assert arrival_s("09 Room far.wav") - at_s == pytest.approx((room_m - close_m) / 343.0, abs=0.0006)
 
 
-def deviation_from_records_db(audio: np.ndarray) -> np.ndarray:
-    """Third-octave levels 100 Hz to 5 kHz minus the mean curve of 12 345 popular tracks, aligned 200 Hz to 2 kHz.
+def test_the_snare_is_turned_over_from_below_and_heard_by_its_neighbours(demo):
+    first, end = round(7.5 * RATE_HZ), round(15.0 * RATE_HZ)
+    sos = signal.butter(4, [150.0, 1000.0], "bandpass", fs=RATE_HZ, output="sos")
 
-    Curve: Elowsson and Friberg, "Long-term average spectrum in popular music and its relation to the level of the
-    percussion", AES 142nd Convention (2017), fitted equations (quoted second-hand).
-    """
-    hz, density = signal.welch(audio, 48_000, nperseg=16_384, axis=0)
-    density = density.mean(axis=1)
-    centres = 1000.0 * 10.0 ** (np.arange(-10, 8) / 10.0)
-    levels = np.array([density[(hz >= c * 10**-0.05) & (hz < c * 10**0.05)].sum() for c in centres])
-    x = 1.0 + 60.0 * np.log2(centres / 30.0)
-    curve = -0.000183 * x**2 + 0.0213 * x - 16.735 + 10.0 * np.log10(centres)
-    difference = 10.0 * np.log10(levels) - curve
-    return difference - difference[(centres > 190.0) & (centres < 2100.0)].mean()
+    def part(name: str) -> np.ndarray:
+        return signal.sosfilt(sos, read(demo.tracks / name)[first:end].mean(axis=1))
 
-
-def test_rough_mix_is_a_plausible_dense_mix(demo):
-    rough = read(demo.rough)
-    peak = np.abs(rough).max()
-    assert 0.25 < peak < 0.95
-    assert ROUGH_PLR_DB[0] < db(peak) - integrated_lufs(rough) < ROUGH_PLR_DB[1]
-    assert np.abs(deviation_from_records_db(rough)).max() < 6.0
+    top, snare = part("03 Sn Top.wav"), KIT["snare"].place
+    for name, place, sign in (
+        ("04 Sn Bot.wav", SNARE_BOTTOM.place, -1),
+        ("08 OH (stereo).wav", OVERHEADS[0].place, 1),
+        ("05 HiHat.wav", HATS.place, 1),
+    ):
+        other = part(name)
+        r = np.array([top[:-300] @ other[lag : len(other) - 300 + lag] for lag in range(300)])
+        best = int(np.argmax(np.abs(r)))
+        assert r[best] * sign > 0.5 * np.sqrt((top @ top) * (other @ other)), name
+        further_m = math.dist(place, snare) - math.dist(SNARE_TOP.place, snare)
+        assert best == pytest.approx(further_m / 343.0 * RATE_HZ, abs=10), name
 
 
-def test_finished_record_is_louder_denser_and_unclipped(demo):
-    record, rough = read(demo.references[0]), read(demo.rough)
-    assert np.abs(record).max() < 0.95
-    assert integrated_lufs(record) > integrated_lufs(rough) + 2.0
-    assert np.abs(deviation_from_records_db(record)).max() < 6.0
+def test_files_are_wrong_where_it_is_meant(demo, heard):
+    truth = truth_of(demo)
+    kinds = {fault["reported_as"] for fault in truth["faults"]}
+    assert kinds == {"starts_late", "dc_offset", "mono_as_stereo", "rate_differs", "exact_duplicate", None}
+    late = next(track for track in truth["tracks"] if track["start_frame"])
+    first_s = np.flatnonzero(heard[0][late["file"]].power)[0] / 100.0
+    assert first_s == pytest.approx(late["start_frame"] / truth["rate_hz"], abs=0.03)
+    assert [track["file"] for track in truth["tracks"] if track["polarity"] == "inverted"] == ["04 Sn Bot.wav"]
+    copy, original = ((demo.tracks / name).read_bytes() for name in truth["duplicate"])
+    assert copy == original
+    # EBU Tech 3285: the time reference counts frames from midnight; this session began at one o'clock.
+    for track in truth["tracks"]:
+        raw = (demo.tracks / track["file"]).read_bytes()[-610:]
+        assert raw[:4] == b"bext"
+        stamp = int.from_bytes(raw[8 + 338 : 8 + 346], "little") / track["rate_hz"]
+        assert stamp == pytest.approx(3600.0 + track["start_frame"] / truth["rate_hz"], abs=1e-4)
 
 
-def test_rough_mix_is_the_sum_that_its_settings_say(demo):
+def test_clashes_are_as_strong_as_the_truth_says(demo):
+    truth = truth_of(demo)
+    assert len(truth["clashes"]) >= 3
+    assert any(LEAD_FILE in clash["masked"] for clash in truth["clashes"])
+    faders = {track["file"]: track["gain_db"] for track in truth["rough"]["tracks"]}
+    spans = {section["name"]: (section["start_s"], section["end_s"]) for section in truth["sections"]}
+
+    def power(name: str, clash: dict) -> float:
+        audio, total = read(demo.tracks / name), 0.0
+        for section in clash["sections"]:
+            start_s, end_s = spans[section]
+            hz, density = signal.welch(
+                audio[round(start_s * RATE_HZ) : round(end_s * RATE_HZ)], RATE_HZ, nperseg=32_768, axis=0
+            )
+            inside = (hz >= clash["low_hz"]) & (hz < clash["high_hz"])
+            total += float(density[inside].sum()) * (end_s - start_s)
+        return total * 10.0 ** (faders[name] / 10.0)
+
+    for clash in truth["clashes"]:
+        over_db = 10.0 * np.log10(power(clash["masker"], clash) / sum(power(name, clash) for name in clash["masked"]))
+        assert over_db == pytest.approx(clash["over_db"], abs=0.5), clash["masker"]
+        assert over_db > -3.0
+
+
+def test_a_clash_raises_its_band_in_its_parts_alone():
+    clash = CLASHES[0]
+    layer = next(layer for layer in LAYERS if layer.file == clash.masker)
+    plain, raised = (layer.make(SONG), made(layer, SONG, planted=True))
+    for index, part in enumerate(SONG.parts):
+        first, end = (round(at_s * RATE_HZ) for at_s in SONG.section_s(index))
+        if not plain[first:end].any():
+            continue
+        hz, before = signal.welch(plain[first:end, 0], RATE_HZ, nperseg=8192)
+        _, after = signal.welch(raised[first:end, 0], RATE_HZ, nperseg=8192)
+        change = 10.0 * np.log10((after + 1e-30) / (before + 1e-30))
+        change -= np.median(change[(hz > 700.0) & (hz < 1100.0)])
+        at_centre = change[np.argmin(np.abs(hz - clash.hz))]
+        assert at_centre == pytest.approx(clash.raised_db if part.name in clash.parts else 0.0, abs=1.0), part.name
+
+
+def test_rough_mix_is_the_sum_that_its_settings_say(demo, heard):
     settings = json.loads(demo.rough_settings.read_text(encoding="utf-8"))
     assert settings["pan_law_db"] == 3.0
-    total = np.zeros((SONG.frames, 2))
-    for track in settings["tracks"]:
-        audio = 10.0 ** (track["gain_db"] / 20.0) * read(demo.tracks / track["file"])
-        if audio.shape[1] == 1:
-            angle = (track["pan"] + 1.0) * np.pi / 4.0  # sine and cosine: -3 dB in the middle
-            audio = audio * np.array([np.cos(angle), np.sin(angle)])
-        total += audio
-    # What is left is the dither of 16 and 24 bits.
-    assert db(np.abs(total - read(demo.rough)).max()) < -83.0
+    # What is left is the dither of 16 and 24 bits, and what lies above 20 kHz in files of another rate.
+    assert db(np.abs(heard[1] - read(demo.rough)).max()) < -70.0
     assert settings == truth_of(demo)["rough"]
 
 
 def test_layers_do_not_depend_on_order(demo):
     for layer in (LAYERS[4], LAYERS[0], LAYERS[-1]):
-        again = made(layer, SONG)
+        again = made(layer, SONG, planted=True)
         # Written with triangular dither of at most one step of 24 bits.
         assert np.abs(again - read(demo.tracks / layer.file)).max() <= 2.0 * 2.0**-23
 

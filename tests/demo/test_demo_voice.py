@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from mixwright.demo.pieces import RECORD, SONG
+from mixwright.demo.layers import LEAD_FILE
+from mixwright.demo.pieces import RECORDS, SONG
 from mixwright.demo.score import Chord, Phrase, Syllable, midi_from_name
 from mixwright.demo.signals import hz_from_midi
 from mixwright.demo.voices import CONSONANTS, LEAD, VOWELS, sing, spelled
@@ -17,7 +18,7 @@ RATE_HZ = 48_000
 
 @pytest.fixture(scope="session")
 def lead(demo) -> np.ndarray:
-    audio, _ = soundfile.read(demo.tracks / "LeadVox.wav")
+    audio, _ = soundfile.read(demo.tracks / LEAD_FILE)
     return audio
 
 
@@ -118,7 +119,7 @@ def test_phrases_have_syllables_at_the_pace_of_singing_and_rests_between_them(le
 
 
 def test_every_syllable_can_be_sung():
-    for piece in (SONG, RECORD):
+    for piece in (SONG, *RECORDS):
         for layer in ("lead", "double", "high", "low"):
             for phrase in piece.phrases(layer):
                 for syllable in phrase:

@@ -1,17 +1,20 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Drums and percussion: single strokes, and the microphones that hear them.
+"""The drum kit: single strokes, and the microphones that hear them.
 
-The kit is struck once, as it were, and heard by close microphones, a pair above it and a pair in the
-room, each with its own delay, level and colour; so close and far tracks belong together as in a recording.
+The kit is struck once, as it were, and heard by every microphone from where it stands: sound takes its time
+to arrive and grows weaker with distance, so close and far tracks belong together as in a recording.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import lru_cache, partial
 
 import numpy as np
 
+from mixwright.demo.playing import Stroke, play
 from mixwright.demo.score import Piece
 from mixwright.demo.signals import (
     RATE_HZ,
@@ -29,7 +32,12 @@ from mixwright.demo.signals import (
     seconds,
 )
 
-_TAKES = 4
+Place = tuple[float, float, float]
+
+_SOUND_M_PER_S = 343.0
+
+
+# --- strokes ------------------------------------------------------------------------------------------
 
 
 def kick(take: int, mark: str) -> np.ndarray:
@@ -45,8 +53,8 @@ def kick(take: int, mark: str) -> np.ndarray:
     return faded(saturated(skin + shell + (0.22 if mark == "X" else 0.16) * beater + 0.16 * felt, 1.2), 0.0007, 0.12)
 
 
-def snare(take: int, mark: str) -> np.ndarray:
-    """Return one stroke: two modes of the skin, the wires, the stick; `o` is a ghost note of wires."""
+def _snare(take: int, mark: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return skin and stick, and wires, of one stroke; `o` is a ghost note, nearly wires alone."""
     frames = round(0.40 * RATE_HZ)
     time_s = seconds(frames)
     skin = np.sin(2.0 * np.pi * (188.0 * time_s + 1.2 * (1.0 - np.exp(time_s / -0.012)))) * decay(frames, 0.055)
@@ -54,8 +62,19 @@ def snare(take: int, mark: str) -> np.ndarray:
     wires = filtered(noise(f"wires {take}", frames), high_pass(700.0), bell(3200.0, 7.0, 0.6), low_pass(8000.0, 1))
     stick = filtered(noise(f"stick {take}", frames), high_pass(2500.0)) * decay(frames, 0.003)
     body = 0.2 if mark == "o" else 1.0
-    sound = body * (0.9 * skin + 0.4 * second + 0.35 * stick) + 0.34 * wires * decay(frames, 0.075)
-    return faded(saturated(sound, 1.0), 0.0005, 0.12)
+    return body * (0.9 * skin + 0.4 * second + 0.35 * stick), wires * decay(frames, 0.075)
+
+
+def snare(take: int, mark: str) -> np.ndarray:
+    """Return one stroke as heard from above: two modes of the skin, the stick, some of the wires."""
+    skin, wires = _snare(take, mark)
+    return faded(saturated(skin + 0.34 * wires, 1.0), 0.0005, 0.12)
+
+
+def snare_from_below(take: int, mark: str) -> np.ndarray:
+    """Return the same stroke from below: the skins move away, so all of it is turned over; the wires lead."""
+    skin, wires = _snare(take, mark)
+    return faded(saturated(-(0.55 * filtered(skin, low_pass(1200.0, 1)) + 0.60 * wires), 1.0), 0.0005, 0.12)
 
 
 def hats(take: int, mark: str) -> np.ndarray:
@@ -72,100 +91,112 @@ def hats(take: int, mark: str) -> np.ndarray:
     return faded(sound * decay(frames, 0.14 if mark == "X" else 0.03), 0.0008, 0.03)
 
 
-def shaker(take: int, mark: str) -> np.ndarray:
-    """Return one push of a shaker: the beads gather, then hit the wall; duller on the way back, `o`."""
-    frames = round(0.09 * RATE_HZ)
-    grains = noise(f"shaker {take}", frames) * (1.0 + 0.8 * np.sin(2.0 * np.pi * 190.0 * seconds(frames)))
-    shape = np.minimum(seconds(frames) / 0.028, 1.0) ** 2 * np.exp(-np.maximum(seconds(frames) - 0.028, 0.0) / 0.018)
-    return faded(
-        filtered(grains, high_pass(3800.0, 2), bell(6500.0, 5.0), low_pass(9000.0 if mark == "o" else 12000.0)) * shape,
-        0.004,
-        0.02,
-    )
+def tom(take: int, mark: str, hz: float) -> np.ndarray:
+    """Return one stroke of a tom: a skin that starts a fourth higher, a second mode, the stick."""
+    frames = round(0.60 * RATE_HZ)
+    time_s = seconds(frames)
+    cycles = hz * (time_s + 0.30 * 0.03 * (1.0 - np.exp(time_s / -0.03)))
+    skin = np.sin(2.0 * np.pi * cycles) * decay(frames, 16.0 / hz)
+    second = np.sin(2.0 * np.pi * 1.59 * cycles + 0.5) * decay(frames, 7.0 / hz)
+    stick = filtered(noise(f"tom {hz} {take}", frames), high_pass(1200.0), low_pass(6000.0)) * decay(frames, 0.005)
+    hard = 0.5 if mark == "X" else 0.35
+    return faded(saturated(skin + 0.4 * second + hard * stick, 1.1), 0.0006, 0.15)
 
 
-def cymbal(take: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return one crash as the two overheads hear it."""
+def cymbal(take: int, _mark: str, side: int) -> np.ndarray:
+    """Return one crash as an ear to its left (0) or right (1) hears it."""
     frames = 131_072
     centres = 330.0 * 1.19 ** np.arange(21) * (1.0 + 0.05 * generator(f"cymbal {take}").standard_normal(21))
     levels = 1.0 / (1.0 + (centres / 5000.0) ** 2)
-    wash = [band_of_noise(f"cymbal {take} {side}", centres, levels, 0.05, frames) for side in "LR"]
-    shape = decay(frames, 0.75) * (1.0 - 0.7 * decay(frames, 0.004))
-    left, right = (faded(0.4 * sound * shape, 0.0006, 0.8) for sound in wash)
-    return left, right
+    wash = band_of_noise(f"cymbal {take % 2} {'LR'[side]}", centres, levels, 0.05, frames)
+    return faded(0.4 * wash * decay(frames, 0.75) * (1.0 - 0.7 * decay(frames, 0.004)), 0.0006, 0.8)
 
 
-Stroke = Callable[[int, str], np.ndarray]
-#: Layers of the kit in the order of their microphones.
-KIT: dict[str, Stroke] = {"kick": kick, "snare": snare, "hats": hats}
+# --- the kit and its microphones ----------------------------------------------------------------------
 
 
-@lru_cache(maxsize=64)
-def _stroke(layer: str, take: int, mark: str) -> np.ndarray:
-    sound = filtered({**KIT, "shaker": shaker}[layer](take, mark), high_pass(22.0), tail_s=0.02)
-    return faded(sound / np.abs(sound).max(), 0.0002, 0.02)
+@dataclass(frozen=True)
+class Drum:
+    """One drum: its stroke, where it stands in m (right, forward and up, as the drummer sees it), how loud it is."""
+
+    stroke: Callable[[int, str, int], np.ndarray]
+    place: Place
+    loudness: float
 
 
-def close(piece: Piece, layer: str) -> np.ndarray:
-    """Return the close microphone of one drum, (frames, 1): the drum, and a little of its neighbours."""
-    result = np.zeros(piece.frames)
-    _play(result, piece, layer, partial(_stroke, layer), 1.0)
-    for other in KIT:
-        if layer in KIT and other != layer:
-            _play(result, piece, other, partial(_bleed, other), _BLEED[other], 0.0012)
-    return result[:, np.newaxis]
-
-
-_BLEED = {"kick": 0.02, "snare": 0.035, "hats": 0.02}
-
-
-@lru_cache(maxsize=64)
-def _bleed(layer: str, take: int, mark: str) -> np.ndarray:
-    return filtered(_stroke(layer, take, mark), low_pass(6000.0, 1), tail_s=0.005)
-
-
-# Level, delay of left and right in s: how each overhead stands to each drum.
-_OVERHEADS = {
-    "kick": (0.22, 0.22, 0.0039, 0.0040),
-    "snare": (0.50, 0.46, 0.0030, 0.0032),
-    "hats": (0.40, 0.20, 0.0024, 0.0036),
+#: Drums by the name of their line in the score.
+KIT: dict[str, Drum] = {
+    "kick": Drum(lambda take, mark, _: kick(take, mark), (0.0, 0.10, 0.28), 0.60),
+    "snare": Drum(lambda take, mark, _: snare(take, mark), (-0.25, -0.30, 0.66), 1.0),
+    "hats": Drum(lambda take, mark, _: hats(take, mark), (-0.62, -0.25, 0.95), 0.45),
+    "tom high": Drum(lambda take, mark, _: tom(take, mark, 132.0), (-0.12, 0.12, 0.92), 0.8),
+    "tom low": Drum(lambda take, mark, _: tom(take, mark, 82.0), (0.52, -0.28, 0.62), 0.8),
+    "cymbal": Drum(cymbal, (-0.45, 0.25, 1.25), 1.1),
 }
 
 
-def overheads(piece: Piece) -> np.ndarray:
-    """Return the pair above the kit, (frames, 2): cymbals, and the whole kit 2 to 4 ms late."""
-    result = np.zeros((piece.frames, 2))
-    for layer, (left, right, left_s, right_s) in _OVERHEADS.items():
-        _play(result[:, 0], piece, layer, partial(_above, layer), left, left_s)
-        _play(result[:, 1], piece, layer, partial(_above, layer), right, right_s)
-    for index, hit in enumerate(piece.hits("cymbal")):
-        for side, sound in enumerate(_cymbal(index % 2)):
-            add(result[:, side], hit.frame + (60, 84)[side], sound, hit.force)
-    return result
+@dataclass(frozen=True)
+class Microphone:
+    """Where a microphone stands, in m, and which drum it is for; what comes from elsewhere is `aside_db` weaker."""
+
+    place: Place
+    own: str = ""
+    aside_db: float = 0.0
+
+    def hears(self, name: str) -> tuple[float, float]:
+        """Return level and delay in s of a drum: pressure falls with distance, sound travels at 343 m/s."""
+        drum = KIT[name]
+        distance_m = math.dist(self.place, drum.place)
+        if name == self.own:
+            return 1.0, distance_m / _SOUND_M_PER_S
+        near_m = math.dist(self.place, KIT[self.own].place) if self.own else 1.0
+        weaker = 10.0 ** (-self.aside_db / 20.0)
+        return weaker * near_m / distance_m * drum.loudness, distance_m / _SOUND_M_PER_S
 
 
-@lru_cache(maxsize=8)
-def _cymbal(take: int) -> tuple[np.ndarray, np.ndarray]:
-    return cymbal(take)
+KICK_IN = Microphone((0.0, 0.17, 0.28), "kick", 14.0)
+KICK_OUT = Microphone((0.0, 0.62, 0.30), "kick", 9.0)
+SNARE_TOP = Microphone((-0.25, -0.24, 0.71), "snare", 8.0)
+SNARE_BOTTOM = Microphone((-0.25, -0.30, 0.52), "snare", 9.0)
+HATS = Microphone((-0.68, -0.20, 1.12), "hats", 6.0)
+TOM_HIGH = Microphone((-0.12, 0.16, 1.00), "tom high", 8.0)
+TOM_LOW = Microphone((0.55, -0.24, 0.70), "tom low", 8.0)
+OVERHEADS = (Microphone((-0.55, -0.10, 1.90)), Microphone((0.60, -0.15, 1.90)))
+ROOM = (Microphone((-1.3, 3.6, 1.6)), Microphone((1.2, 3.8, 1.6)))
+
+
+@lru_cache(maxsize=256)
+def _struck(drum: str, take: int, mark: str, side: int = 0) -> np.ndarray:
+    sound = filtered(KIT[drum].stroke(take, mark, side), high_pass(22.0), tail_s=0.02)
+    return faded(sound / np.abs(sound).max(), 0.0002, 0.02)
 
 
 @lru_cache(maxsize=64)
-def _above(layer: str, take: int, mark: str) -> np.ndarray:
-    return filtered(_stroke(layer, take, mark), high_pass(90.0), low_pass(12000.0, 1), tail_s=0.02)
-
-
-def room(piece: Piece) -> np.ndarray:
-    """Return the pair in the room, (frames, 2): the kit from 4 m, with the room's own decay."""
-    result = np.zeros((piece.frames, 2))
-    for layer, level in (("kick", 0.8), ("snare", 1.0), ("hats", 0.35)):
-        for side in (0, 1):
-            _play(result[:, side], piece, layer, partial(_far, layer, side), level, 0.011)
-    return result
+def _kick_outside(take: int, mark: str) -> np.ndarray:
+    sound = filtered(_struck("kick", take, mark), bell(58.0, 5.0, 1.2), low_pass(1400.0, 1), tail_s=0.05)
+    return faded(sound / np.abs(sound).max(), 0.0004, 0.03)
 
 
 @lru_cache(maxsize=64)
-def _far(layer: str, side: int, take: int, mark: str) -> np.ndarray:
-    return faded(convolved(_stroke(layer, take, mark), _room_response(side)), 0.0, 0.1)
+def _snare_below(take: int, mark: str) -> np.ndarray:
+    sound = filtered(snare_from_below(take, mark), high_pass(60.0), tail_s=0.02)
+    return faded(sound / np.abs(sound).max(), 0.0002, 0.02)
+
+
+@lru_cache(maxsize=256)
+def _aside(drum: str, take: int, mark: str) -> np.ndarray:
+    return filtered(_struck(drum, take, mark), low_pass(6000.0, 1), tail_s=0.005)
+
+
+@lru_cache(maxsize=256)
+def _above(drum: str, side: int, take: int, mark: str) -> np.ndarray:
+    sides = side if drum == "cymbal" else 0
+    return filtered(_struck(drum, take, mark, sides), high_pass(90.0), low_pass(12000.0, 1), tail_s=0.02)
+
+
+@lru_cache(maxsize=256)
+def _far(drum: str, side: int, take: int, mark: str) -> np.ndarray:
+    return faded(convolved(_struck(drum, take, mark), _room_response(side)), 0.0, 0.1)
 
 
 @lru_cache(maxsize=2)
@@ -181,29 +212,37 @@ def _room_response(side: int) -> np.ndarray:
     return filtered(early + 0.10 * bright + 0.14 * dark, high_pass(60.0), low_pass(9000.0, 1))
 
 
-def percussion(piece: Piece) -> np.ndarray:
-    """Return the shaker, (frames, 1)."""
-    return close(piece, "shaker")
+#: What a close microphone hears of its own drum where that is not the plain stroke.
+_OWN: dict[Microphone, Stroke] = {KICK_OUT: _kick_outside, SNARE_BOTTOM: _snare_below}
 
 
-def _play(
-    into: np.ndarray,
+def close(piece: Piece, microphone: Microphone) -> np.ndarray:
+    """Return a close microphone, (frames, 1): its drum, and the others as far as they reach it."""
+    result = np.zeros(piece.frames)
+    for drum in KIT:
+        own = _OWN.get(microphone, partial(_struck, drum))
+        play(result, piece, drum, own if drum == microphone.own else partial(_aside, drum), *microphone.hears(drum))
+    return result[:, np.newaxis]
+
+
+def overheads(piece: Piece) -> np.ndarray:
+    """Return the pair above the kit, (frames, 2)."""
+    return _pair(piece, OVERHEADS, _above, tuple(KIT))
+
+
+def room(piece: Piece) -> np.ndarray:
+    """Return the pair in the room, (frames, 2): the kit from 4 m, with the room's own decay."""
+    return _pair(piece, ROOM, _far, tuple(drum for drum in KIT if drum != "cymbal"))
+
+
+def _pair(
     piece: Piece,
-    layer: str,
-    stroke: Callable[[int, str], np.ndarray],
-    level: float,
-    late_s: float = 0.0,
-) -> None:
-    """Add every stroke of a layer; timing and force of a stroke are the same for all microphones."""
-    hits = piece.hits(layer)
-    late = generator(f"{piece.title} {layer}").normal(0.0, 0.0025, len(hits))
-    force = generator(f"{piece.title} {layer} force").normal(1.0, 0.05, len(hits))
-    for index, hit in enumerate(hits):
-        frame = hit.frame + round(max(0.0, float(late[index])) * RATE_HZ) + round(late_s * RATE_HZ)
-        add(into, frame, stroke(index % _TAKES, hit.mark), level * hit.force * float(force[index]))
-
-
-def add(into: np.ndarray, frame: int, sound: np.ndarray, gain: float = 1.0) -> None:
-    """Add a sound to a layer from a frame on; what lies past the end is cut."""
-    end = min(len(into), frame + len(sound))
-    into[frame:end] += gain * sound[: end - frame]
+    microphones: tuple[Microphone, Microphone],
+    heard: Callable[[str, int, int, str], np.ndarray],
+    drums: tuple[str, ...],
+) -> np.ndarray:
+    result = np.zeros((piece.frames, 2))
+    for side, microphone in enumerate(microphones):
+        for drum in drums:
+            play(result[:, side], piece, drum, partial(heard, drum, side), *microphone.hears(drum))
+    return result

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Basses, keys, pads, plucked strings, synthesisers, effects: each returns its layer of a piece.
+"""Basses, pads and keys: each returns its layer of a piece.
 
 A layer is float64, (frames, 1) or (frames, 2), at no particular level.
 """
@@ -10,18 +10,16 @@ from functools import lru_cache
 
 import numpy as np
 
-from mixwright.demo.drums import add
+from mixwright.demo.playing import add
 from mixwright.demo.score import Chord, Hit, Piece
 from mixwright.demo.signals import (
     RATE_HZ,
     band_of_noise,
     bell,
-    convolved,
     decay,
     decaying_tone,
     faded,
     filtered,
-    generator,
     high_pass,
     hz_from_midi,
     low_pass,
@@ -124,6 +122,28 @@ def _tine(midi: int, hard: bool, frames: int) -> np.ndarray:
     return faded(tone + 0.05 * hammer, 0.001, 0.12)
 
 
+def _glass_chord(chord: Chord, frames: int) -> tuple[np.ndarray, np.ndarray]:
+    centres, levels = [], []
+    for midi in chord.voiced(67, 4):
+        hz = hz_from_midi(midi)
+        partial = np.arange(1, int(9000.0 / hz))
+        centres.append(hz * partial)
+        levels.append(np.where(partial % 2 == 1, 1.0, 0.45) * partial**-0.8 / (1.0 + (hz * partial / 5000.0) ** 2))
+    bands = (np.concatenate(centres), np.concatenate(levels), 0.0025)
+    left, right = (faded(band_of_noise(f"glass {chord.name} {side}", *bands, frames), 0.35, 0.5) for side in "LR")
+    return left, right
+
+
+def pad_glass(piece: Piece) -> np.ndarray:
+    """Return a bright pad two octaves up, slow to speak, each side its own."""
+    result = np.zeros((piece.frames, 2))
+    chord = lru_cache(maxsize=None)(_glass_chord)
+    for hit in piece.hits("glass"):
+        for side, sound in enumerate(chord(hit.chord, hit.frames + 2 * (RATE_HZ // 6))):
+            add(result[:, side], hit.frame, sound, hit.force)
+    return result
+
+
 def keys(piece: Piece) -> np.ndarray:
     """Return an electric piano whose chords wander gently from side to side."""
     result = np.zeros(piece.frames)
@@ -135,92 +155,3 @@ def keys(piece: Piece) -> np.ndarray:
     coloured = filtered(saturated(result, 0.5), high_pass(110.0), bell(1500.0, 3.0, 0.7))
     sway = 0.35 * np.sin(2.0 * np.pi * 4.3 * seconds(piece.frames))
     return np.column_stack((coloured * (1.0 + sway), coloured * (1.0 - sway)))
-
-
-# --- plucked and strummed -----------------------------------------------------------------------------
-
-
-def _string(midi: int, frames: int, player: int, muted: bool) -> np.ndarray:
-    partial = np.arange(1, 61)
-    hz = hz_from_midi(midi + (0.03 if player else -0.02))
-    amplitudes = np.sin(np.pi * partial * (0.17, 0.13)[player]) / partial**0.9
-    decay_s = (0.12 if muted else 1.1) / (1.0 + 0.13 * (partial - 1))
-    return faded(decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s), 0.002, 0.02 if frames < RATE_HZ else 0.3)
-
-
-def _strum_order(chord: Chord, mark: str) -> tuple[int, ...]:
-    strings = chord.voiced(43, 5)
-    return strings if mark != "o" else strings[:1:-1]
-
-
-def _cabinet(player: int) -> np.ndarray:
-    """Return the impulse response of a small loudspeaker box in front of a microphone."""
-    impulse = np.zeros(2400)
-    impulse[0] = 1.0
-    low, mid, top = ((95.0, 2700.0, 6200.0), (110.0, 2000.0, 5400.0))[player]
-    return faded(filtered(impulse, high_pass(low), bell(mid, 4.0, 0.9), low_pass(top, 3)), 0.0, 0.02)
-
-
-def guitar(piece: Piece, player: int) -> np.ndarray:
-    """Return one of two driven guitars that strum the same chords, each in its own time and tone."""
-    result = np.zeros(piece.frames)
-    string = lru_cache(maxsize=None)(_string)
-    hits = piece.hits("guitar left" if player == 0 else "guitar right")
-    late = generator(f"{piece.title} guitar {player}").normal(0.006, 0.004, len(hits))
-    for index, hit in enumerate(hits):
-        gap = 190 if hit.mark != "o" else 130
-        start = hit.frame + max(0, round(float(late[index]) * RATE_HZ))
-        for order, midi in enumerate(_strum_order(hit.chord, hit.mark)):
-            add(result, start + gap * order, string(midi, hit.frames, player, hit.mark == "o"), hit.force)
-    driven = np.tanh(1.6 * result) / 1.6
-    return convolved(driven, _cabinet(player))[: piece.frames, np.newaxis]
-
-
-def _blip(midi: int) -> np.ndarray:
-    """Return one short note of a synthesiser whose filter closes quickly."""
-    hz = hz_from_midi(midi)
-    partial = np.arange(1, 41)
-    amplitudes = 1.0 / (partial * (1.0 + (hz * partial / 7000.0) ** 2))
-    frames = round(0.34 * RATE_HZ)
-    decay_s = 0.22 / (1.0 + (hz * partial / 2500.0) ** 1.2)
-    return faded(filtered(decaying_tone(seconds(frames) * hz, hz, amplitudes, decay_s), high_pass(140.0)), 0.0015, 0.05)
-
-
-_CLIMB = (0, 2, 1, 3, 2, 4, 3, 5)
-
-
-def arpeggio(piece: Piece) -> np.ndarray:
-    """Return a synthesiser that climbs through the chord, with echoes from side to side."""
-    result = np.zeros((piece.frames, 2))
-    echo = 3 * piece.step_frames
-    blip = lru_cache(maxsize=None)(_blip)
-    for index, hit in enumerate(piece.hits("arp")):
-        sound = blip(hit.chord.voiced(64, 6)[_CLIMB[index % len(_CLIMB)]])
-        for repeat, gain in enumerate((1.0, 0.4, 0.2, 0.1)):
-            near = 0.85 if repeat else 0.7
-            side = (index + repeat) % 2
-            add(result[:, side], hit.frame + repeat * echo, sound, gain * near * hit.force)
-            add(result[:, 1 - side], hit.frame + repeat * echo, sound, gain * (1.0 - near) * hit.force)
-    return result
-
-
-# --- effects ------------------------------------------------------------------------------------------
-
-
-def riser(piece: Piece) -> np.ndarray:
-    """Return noise that rises into a section over the bars before it, and a boom where it arrives."""
-    result = np.zeros((piece.frames, 2))
-    for hit in piece.hits("riser"):
-        length_s = hit.frames / RATE_HZ
-
-        def sweep(times_s: np.ndarray, hz: np.ndarray, length_s: float = length_s) -> np.ndarray:
-            centre = 300.0 * 20.0 ** np.clip(times_s / length_s, 0.0, 1.0)
-            return 1.0 / (1.0 + ((hz - centre) / (0.35 * centre)) ** 2)
-
-        swell = np.clip(seconds(hit.frames) / length_s, 0.0, 1.0) ** 2
-        for side in (0, 1):
-            wind = moving(noise(f"riser {hit.bar} {side}", hit.frames), sweep) * swell
-            add(result[:, side], hit.frame, faded(wind, 0.05, 0.03))
-            boom = filtered(noise(f"boom {side}", RATE_HZ), low_pass(900.0, 1), high_pass(35.0)) * decay(RATE_HZ, 0.16)
-            add(result[:, side], hit.frame + hit.frames, faded(boom, 0.002, 0.3), 0.8)
-    return result

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The two pieces, both invented: the demo song, and a finished record of another artist to refer to."""
+"""The pieces, all invented: the demo song, and two finished records of other artists to refer to."""
 
 from __future__ import annotations
 
@@ -31,19 +31,27 @@ _STRUM_VERSE = "X.......x......."
 _STRUM_LEFT = "X...x.o.x.o.x.o."
 _STRUM_RIGHT = "X..xo.x.X..xo.x."
 _HELD = "X..............."
+_KEYS = "X.....x.....x..."
 
 _EVERYTHING = {
     **_DRIVING,
     "hats": _OPEN_EIGHTHS,
     "cymbal": "X..............." + "." * 48,
+    "tom high": "." * 116 + "X.x.xx......",
+    "tom low": "." * 122 + "..X.Xx",
     "shaker": _SIXTEENTHS,
+    "tambourine": "X...x...x...x.o.",
     "bass": _BASS_CHORUS,
     "sub": _HELD,
     "pad": _HELD,
-    "keys": "X.....x.....x...",
+    "glass": _HELD,
+    "keys": _KEYS,
     "guitar left": _STRUM_LEFT,
     "guitar right": _STRUM_RIGHT,
+    "clean": "x.x.x.x.x.x.x.x.",
     "arp": "xxxxxxxxxxxxxxxx",
+    "stabs": "X.....x...x....." + "X.....x...x..x..",
+    "impact": "X" + "." * 127,
 }
 
 _CHORUS_LEAD = (
@@ -71,7 +79,16 @@ def _twice(phrases: tuple[Phrase, ...]) -> tuple[Phrase, ...]:
     return phrases + tuple(Phrase(p.bar + 4, p.step, p.text) for p in phrases)
 
 
+#: What the tune of the synthesiser answers where the voice rests; a plain vowel stands for every note.
+_HOOK = (
+    Phrase(1, 8, "a:B5:2 a:D6:2 a:B5:2 a:A5:2"),
+    Phrase(3, 8, "a:E6:2 a:D6:2 a:B5:4"),
+    Phrase(5, 8, "a:B5:2 a:D6:2 a:B5:2 a:A5:2"),
+    Phrase(7, 8, "a:G5:2 a:A5:2 a:B5:4"),
+)
+
 _CHORUS_VOICES = {
+    "hook": _HOOK,
     "lead": _CHORUS_LEAD,
     "double": _CHORUS_LEAD,
     "high": _twice(_CHORUS_HIGH),
@@ -84,7 +101,14 @@ SONG = Piece(
     key="E minor",
     tempo_bpm=128,
     parts=(
-        Part("intro", 4, _VERSE, {"pad": _HELD, "keys": "X.....x.....x...", "hats": _EIGHTHS}, force=0.7),
+        Part(
+            "intro",
+            4,
+            _VERSE,
+            {"pad": _HELD, "keys": _KEYS, "hats": _EIGHTHS},
+            {"hook": (Phrase(1, 0, "a:B5:4 a:D6:2 a:E6:8"), Phrase(3, 0, "a:D6:4 a:B5:2 a:A5:6"))},
+            force=1.0,
+        ),
         Part(
             "verse 1",
             8,
@@ -93,9 +117,10 @@ SONG = Piece(
                 **_FOUR_AND_FIVE,
                 "hats": _EIGHTHS,
                 "bass": _BASS_VERSE,
-                "keys": "X.....x.....x...",
+                "keys": _KEYS,
                 "guitar left": _STRUM_VERSE,
                 "guitar right": _STRUM_VERSE,
+                "clean": "x...x.x...x...x.",
                 "riser": "." * 96 + "X" + "." * 31,
             },
             {
@@ -118,15 +143,41 @@ SONG = Piece(
                 "hats": _EIGHTHS,
                 "shaker": _SIXTEENTHS,
                 "bass": _BASS_VERSE,
-                "keys": "X.....x.....x...",
+                "keys": _KEYS,
                 "guitar left": _STRUM_VERSE,
                 "arp": "x.x.x.x.x.x.x.x.",
-                "riser": "." * 32 + "X" + "." * 31,
+                "glass": _HELD,
+                "tom high": "." * 52 + "X.x.x.......",
+                "tom low": "." * 58 + "x.X.xx",
             },
             {
                 "lead": (
                     Phrase(0, 2, "solt:E4:2 on:G4:2 D@:G4:1 wIn:A4:2 do:G4:2 smok:B4:2 In:A4:2 D@:G4:1 hol:G4:6"),
                     Phrase(2, 2, "no:D4:2 b@:G4:1 di:G4:2 An:A4:2 s3z:G4:2 wen:B4:2 a:A4:2 kol:A4:7"),
+                )
+            },
+            0.8,
+        ),
+        Part(
+            "bridge",
+            4,
+            _chords("Am C G D"),
+            {
+                "kick": _HELD,
+                "tom high": "....x.......x...",
+                "tom low": "X.....x.X......." + "X.....x.X...x.x.",
+                "pad": _HELD,
+                "glass": _HELD,
+                "clean": "xxxxxxxxxxxxxxxx",
+                "stabs": "X...............",
+                "bass": _HELD,
+                "sub": _HELD,
+                "riser": "." * 32 + "X" + "." * 31,
+            },
+            {
+                "lead": (
+                    Phrase(0, 2, "ol:E4:2 D@:G4:2 trenz:A4:2 ar:B4:2 gon:A4:8"),
+                    Phrase(2, 2, "ol:G4:2 D@:A4:2 wIr:B4:2 stIl:D5:2 hom:B4:8"),
                 )
             },
             0.8,
@@ -138,9 +189,11 @@ SONG = Piece(
             _chords("Em C G Em"),
             {
                 "pad": _HELD,
-                "keys": "X.....x.....x..." * 3 + _HELD,
+                "keys": _KEYS * 3 + _HELD,
                 "guitar left": _HELD,
+                "clean": "x...x...x...x...",
                 "cymbal": "X" + "." * 63,
+                "impact": "X" + "." * 63,
             },
             {"lead": (Phrase(1, 2, "slo:E4:2 en:G4:2 jIn:G4:2 we:A4:2 D3:G4:8"),)},
             0.75,
@@ -155,7 +208,7 @@ _PARADE_TUNE = (
     Phrase(6, 0, "ho:A4:2 ldIn:G4:2 @p:F4:4 D@:E4:2 ska:F4:10"),
 )
 
-RECORD = Piece(
+_PARADE = Piece(
     title="Kettle Moon Parade",
     artist="The Ninth Umbrella",
     key="D minor",
@@ -192,6 +245,7 @@ RECORD = Piece(
                 "keys": "X...x...X...x...",
                 "guitar left": "X.x.o.x.X.x.o.x.",
                 "guitar right": "X...o.x.X...o.x.",
+                "clean": "x...x...x...x...",
                 "arp": "x.x.x.x.x.x.x.x.",
             },
             {
@@ -202,3 +256,66 @@ RECORD = Piece(
         ),
     ),
 )
+
+_TIDE_TUNE = (
+    Phrase(0, 0, "ko:G4:2 p3:Bb4:2 wo:D5:4 t3:C5:2 an:Bb4:2 D@:A4:2 stAr:Bb4:8"),
+    Phrase(2, 0, "ri:F4:2 tIn:G4:2 don:Bb4:4 D@:A4:2 har:G4:2 b3:F4:8"),
+    Phrase(4, 0, "ev:G4:2 ri:Bb4:2 num:D5:4 b3:C5:2 In:Bb4:2 D@:A4:2 buk:Bb4:8"),
+    Phrase(6, 0, "lIf:A4:2 tIn:Bb4:2 D@:C5:4 si:D5:4 In:C5:2 tu:Bb4:10"),
+)
+
+_TIDE = Piece(
+    title="Copper Tide Almanac",
+    artist="Vesper Sextant",
+    key="G minor",
+    tempo_bpm=100,
+    parts=(
+        Part(
+            "verse",
+            4,
+            _chords("Gm Eb Bb F"),
+            {
+                "kick": "X...x...X...x...",
+                "snare": "....X.......X...",
+                "hats": "..X...X...X...X.",
+                "bass": "X.xx..x.X.x...x.",
+                "pad": _HELD,
+                "stabs": "..X...X...X...X.",
+                "tambourine": "....x.......x...",
+            },
+            {"lead": _TIDE_TUNE[:2]},
+            0.85,
+        ),
+        Part(
+            "chorus",
+            8,
+            _chords("Eb Bb F Gm"),
+            {
+                "kick": "X...X...X...X...",
+                "snare": "....X.......X...",
+                "hats": "..X...X...X...X.",
+                "cymbal": "X" + "." * 63,
+                "shaker": _SIXTEENTHS,
+                "tambourine": "....X.......X...",
+                "bass": "X.x.x.x.X.x.x.x.",
+                "sub": _HELD,
+                "pad": _HELD,
+                "glass": _HELD,
+                "keys": "..x...x...x...x.",
+                "guitar left": "..o...o...o...o.",
+                "guitar right": "....o.......o...",
+                "arp": "xxxxxxxxxxxxxxxx",
+                "stabs": "X..x..x.X..x..x.",
+                "impact": "X" + "." * 127,
+            },
+            {
+                "lead": _TIDE_TUNE,
+                "high": _twice((Phrase(0, 0, "a:Bb4:30"), Phrase(2, 0, "o:C5:14"), Phrase(3, 0, "a:D5:14"))),
+                "low": _twice((Phrase(0, 0, "a:G4:30"), Phrase(2, 0, "o:A4:14"), Phrase(3, 0, "a:Bb4:14"))),
+            },
+        ),
+    ),
+)
+
+#: Finished records, in the order in which :class:`mixwright.demo.layers.Layer` names their faders.
+RECORDS = (_PARADE, _TIDE)

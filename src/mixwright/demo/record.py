@@ -1,25 +1,33 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Write the demo: tracks, a rough mix, a finished record by another artist, and the truth about them.
+"""Write the demo: tracks, a rough mix, finished records by other artists, and the truth about them.
 
 Everything in it is invented: song, artists, words, brief.
 """
 
 from __future__ import annotations
 
+import itertools
+import os
+import shutil
+import struct
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 from zlib import crc32
 
 import msgspec
 import numpy as np
 
-from mixwright.demo.layers import LAYERS, LEAD_FILE, Layer, made
-from mixwright.demo.pieces import RECORD, SONG
+from mixwright.core.resample import resample, resampled_frames
+from mixwright.demo.layers import DUPLICATE, LAYERS, Layer, made
+from mixwright.demo.pieces import RECORDS, SONG
 from mixwright.demo.score import Piece
 from mixwright.demo.signals import RATE_HZ
 from mixwright.demo.text import brief, read_me
+from mixwright.demo.truth import first_frame_of, rough_settings, truth_of
+from mixwright.engine.dynamics import BusCompressor, PeakLimiter
 from mixwright.engine.graph import compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import OutputError, printable
@@ -29,58 +37,23 @@ from mixwright.jobs.array_file import write_array
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.record import Record
-from mixwright.model.song import Section, Song, Track
+from mixwright.model.song import Song, Track
 from mixwright.model.strip import Strip
-from mixwright.model.words import Place, Role
 
 _BLOCK_FRAMES = 65_536
-_RECORD_DRIVE_DB = 4.0
 
 
-class RoughTrack(Record, frozen=True, kw_only=True):
-    """How the rough mix has one track."""
+class Finish(NamedTuple):
+    """How the mix of a finished record was brought to its level; `width` scales the positions of its layers."""
 
-    file: str
+    threshold_db: float
     gain_db: float
-    pan: float
+    ceiling_dbtp: float
+    width: float
 
 
-class RoughSettings(Record, frozen=True, kw_only=True):
-    """All settings of the rough mix: faders and positions."""
-
-    file: str
-    pan_law_db: float
-    tracks: tuple[RoughTrack, ...]
-
-
-class TrueTrack(Record, frozen=True, kw_only=True):
-    """What one track is, whoever reads its name; `sections`: where it has something to play."""
-
-    file: str
-    role: Role
-    place: Place
-    source: str
-    channels: int
-    peak_dbfs: float
-    sections: tuple[str, ...]
-
-
-class Truth(Record, frozen=True, kw_only=True):
-    """What is known of the demo song because it was made so."""
-
-    invented: bool
-    title: str
-    artist: str
-    key: str
-    tempo_bpm: float
-    beats_per_bar: int
-    first_bar_s: float
-    rate_hz: int
-    frames: int
-    lead: str
-    sections: tuple[Section, ...]
-    tracks: tuple[TrueTrack, ...]
-    rough: RoughSettings
+#: One for each record: the first keeps its punch, the second is wide and loud.
+FINISHES = (Finish(-14.0, 6.0, -1.0, 0.5), Finish(-16.0, 9.5, -0.5, 1.1))
 
 
 @dataclass(frozen=True)
@@ -101,7 +74,7 @@ def demo_paths(folder: Path) -> DemoPaths:
     return DemoPaths(
         folder=folder,
         tracks=folder / "tracks",
-        references=(folder / "references" / f"{RECORD.artist} - {RECORD.title}.wav",),
+        references=tuple(folder / "references" / f"{record.artist} - {record.title}.wav" for record in RECORDS),
         rough=folder / "rough" / f"{SONG.title} rough mix.wav",
         rough_settings=folder / "rough" / "rough.json",
         truth=folder / "truth.json",
@@ -132,26 +105,36 @@ def write_demo(folder: Path, *, report: Report = silent, cancel: Cancel | None =
     if folder.is_dir() and not any(folder.iterdir()):
         folder.rmdir()
     _make_parents(folder)
-    recorded = tuple(layer for layer in LAYERS if layer.record_db is not None)
-    job = Job("making the demo song", len(LAYERS) + len(recorded) + 4, report, cancel)
+    job = Job(
+        "making the demo song",
+        len(LAYERS) + 4 + sum(len(_in_record(n)) + 2 for n in range(len(RECORDS))),
+        report,
+        cancel,
+    )
     with new_folder(folder) as building, tempfile.TemporaryDirectory(prefix="mixwright-demo-") as scratch:
         paths = demo_paths(building)
         for path in (paths.tracks, paths.rough.parent, paths.references[0].parent):
             path.mkdir()
-        tracks = _recorded(SONG, LAYERS, Path(scratch) / "song", job, paths.tracks)
-        settings = _rough_settings(paths.rough.name)
-        rough_song = _song(SONG, LAYERS, [(t.gain_db, t.pan) for t in settings.tracks])
-        _write_mix(paths.rough, rough_song, tracks, SONG.frames, lambda block: block)
+        takes = _recorded(SONG, LAYERS, Path(scratch) / "song", job, paths.tracks)
+        shutil.copyfile(paths.tracks / DUPLICATE[1], paths.tracks / DUPLICATE[0])
+        faders = [(layer.mix.rough_db, layer.mix.pan) for layer in LAYERS]
+        _write(paths.rough, _mix(_song(SONG, LAYERS, faders), takes), (SONG.frames, 2), "pcm16")
         job.step(2.0)
-        takes = _recorded(RECORD, recorded, Path(scratch) / "record", job)
-        faders = [((layer.record_db or 0.0) + _RECORD_DRIVE_DB, 0.8 * layer.pan) for layer in recorded]
-        _write_mix(paths.references[0], _song(RECORD, recorded, faders), takes, RECORD.frames, _rounded_off)
+        settings = rough_settings(paths.rough.name)
+        truth = truth_of(settings, {layer.file: audio for layer, audio in zip(LAYERS, takes, strict=True)})
         job.step(2.0)
-        truth = _truth(settings, [audio.shape[1] for audio in tracks])
+        for number, (record, path) in enumerate(zip(RECORDS, paths.references, strict=True)):
+            layers = _in_record(number)
+            takes = _recorded(record, layers, Path(scratch) / f"record {number}", job)
+            width = FINISHES[number].width
+            faders = [(layer.mix.records_db[number] or 0.0, width * layer.mix.pan) for layer in layers]
+            mix = _mix(_song(record, layers, faders), takes)
+            _write(path, _finished(FINISHES[number], mix), (record.frames, 2), "pcm16")
+            job.step(2.0)
         write_text(paths.rough_settings, _document(settings))
         write_text(paths.truth, _document(truth))
-        write_text(paths.brief, brief(SONG))
-        write_text(building / "README.txt", read_me(SONG, RECORD))
+        write_text(paths.brief, brief(SONG, RECORDS))
+        write_text(building / "README.txt", read_me(SONG, RECORDS))
     return demo_paths(folder)
 
 
@@ -164,6 +147,10 @@ def _make_parents(folder: Path) -> None:
         ) from error
 
 
+def _in_record(number: int) -> tuple[Layer, ...]:
+    return tuple(layer for layer in LAYERS if layer.mix.records_db[number] is not None)
+
+
 def _recorded(
     piece: Piece, layers: Sequence[Layer], scratch: Path, job: Job, into: Path | None = None
 ) -> list[np.ndarray]:
@@ -172,11 +159,11 @@ def _recorded(
 
     def record(numbered: tuple[int, Layer]) -> Path:
         number, layer = numbered
-        audio = made(layer, piece)
+        audio = made(layer, piece, planted=into is not None)
         kept = scratch / f"{number}.npy"
         write_array(kept, audio)
         if into is not None:
-            _write(into / layer.file, _blocks_of(audio), audio.shape, "pcm24")
+            _deliver(layer, audio, into / layer.file)
         return kept
 
     # Voices stand last in the table and take longest: begin with them.
@@ -187,16 +174,43 @@ def _recorded(
     return taken[::-1]
 
 
+def _deliver(layer: Layer, audio: np.ndarray, path: Path) -> None:
+    """Write a layer as the artist sends it: from where its file begins, at its rate, with a time stamp."""
+    first = first_frame_of(layer)
+    sent = resample(audio[first:], RATE_HZ, layer.rate_hz)
+    _write(path, _blocks_of(sent), sent.shape, layer.sample_format, layer.rate_hz)
+    _stamp(path, 3600 * layer.rate_hz + resampled_frames(first, RATE_HZ, layer.rate_hz))
+
+
+def _stamp(path: Path, time_reference_frames: int) -> None:
+    """Add a broadcast extension (EBU Tech 3285, version 0) after the samples: when the file begins, in frames."""
+    low, high = time_reference_frames & 0xFFFFFFFF, time_reference_frames >> 32
+    texts = (b"invented", b"", b"", b"", b"")
+    body = struct.pack("<256s32s32s10s8sIIH254x", *texts, low, high, 0)
+    with path.open("r+b") as file:
+        file.seek(0, os.SEEK_END)
+        file.write(struct.pack("<4sI", b"bext", len(body)) + body)
+        size = file.tell() - 8
+        file.seek(4)
+        file.write(struct.pack("<I", size))
+
+
 def _blocks_of(audio: np.ndarray) -> Iterator[np.ndarray]:
     for first in range(0, len(audio), _BLOCK_FRAMES):
         yield audio[first : first + _BLOCK_FRAMES]
 
 
-def _write(path: Path, blocks: Iterator[np.ndarray], shape: tuple[int, ...], sample_format: SampleFormat) -> None:
+def _write(
+    path: Path,
+    blocks: Iterator[np.ndarray],
+    shape: tuple[int, ...],
+    sample_format: SampleFormat,
+    rate_hz: int = RATE_HZ,
+) -> None:
     written = write_wav(
         path,
         blocks,
-        rate_hz=RATE_HZ,
+        rate_hz=rate_hz,
         channels=shape[1],
         frames=shape[0],
         sample_format=sample_format,
@@ -220,64 +234,32 @@ def _song(piece: Piece, layers: Sequence[Layer], faders: Sequence[tuple[float, f
     )
 
 
-def _write_mix(
-    path: Path, song: Song, stems: Sequence[np.ndarray], frames: int, finish: Callable[[np.ndarray], np.ndarray]
-) -> None:
+def _mix(song: Song, stems: Sequence[np.ndarray]) -> Iterator[np.ndarray]:
     by_id = {track.id: stem for track, stem in zip(song.tracks, stems, strict=True)}
-    graph = compile_mix(song, (), {name: len(stem) for name, stem in by_id.items()})
-    _write(path, (finish(block) for block in render(graph, by_id)), (frames, 2), "pcm16")
+    return iter(render(compile_mix(song, (), {name: len(stem) for name, stem in by_id.items()}), by_id))
 
 
-def _rounded_off(mix: np.ndarray) -> np.ndarray:
-    """Return the mix of the finished record, its peaks rounded off: linear to -6 dBFS, never above -0.9 dBFS."""
-    knee, ceiling = 0.5, 0.9
-    over = np.maximum(np.abs(mix) - knee, 0.0)
-    span = ceiling - knee
-    return np.asarray(np.copysign(np.minimum(np.abs(mix), knee) + span * np.tanh(over / span), mix))
-
-
-def _rough_settings(file: str) -> RoughSettings:
-    return RoughSettings(
-        file=file,
-        pan_law_db=3.0,
-        tracks=tuple(RoughTrack(file=layer.file, gain_db=layer.rough_db, pan=layer.pan) for layer in LAYERS),
+def _finished(finish: Finish, blocks: Iterator[np.ndarray]) -> Iterator[np.ndarray]:
+    """Yield a mix through the compressor and the limiter of a finished record."""
+    compressor = BusCompressor(
+        RATE_HZ,
+        threshold_db=finish.threshold_db,
+        ratio=2.0,
+        knee_db=6.0,
+        attack_s=0.02,
+        release_s=0.15,
+        gain_db=finish.gain_db,
     )
-
-
-def _truth(rough: RoughSettings, channels: Sequence[int]) -> Truth:
-    return Truth(
-        invented=True,
-        title=SONG.title,
-        artist=SONG.artist,
-        key=SONG.key,
-        tempo_bpm=SONG.tempo_bpm,
-        beats_per_bar=4,
-        first_bar_s=0.0,
-        rate_hz=RATE_HZ,
-        frames=SONG.frames,
-        lead=LEAD_FILE,
-        sections=tuple(
-            Section(name=part.name, start_s=SONG.section_s(index)[0], end_s=SONG.section_s(index)[1])
-            for index, part in enumerate(SONG.parts)
-        ),
-        tracks=tuple(
-            TrueTrack(
-                file=layer.file,
-                role=layer.role,
-                place=layer.place,
-                source=layer.source,
-                channels=count,
-                peak_dbfs=layer.peak_dbfs,
-                sections=tuple(
-                    part.name
-                    for part in SONG.parts
-                    if any(line in part.plays or line in part.sings for line in layer.plays)
-                ),
-            )
-            for layer, count in zip(LAYERS, channels, strict=True)
-        ),
-        rough=rough,
-    )
+    limiter = PeakLimiter(RATE_HZ, ceiling_dbtp=finish.ceiling_dbtp, release_s=0.08)
+    early = limiter.latency_frames
+    for block in itertools.chain(blocks, [np.zeros((early, 2))]):
+        audio = np.array(block, dtype=np.float64)
+        gains = np.empty(len(audio), dtype=np.float32)
+        compressor.process(audio, gains)
+        limiter.process(audio, gains)
+        # What the limiter gives first is what was in it before.
+        late, early = min(early, len(audio)), max(0, early - len(audio))
+        yield audio[late:]
 
 
 def _document(record: Record) -> str:

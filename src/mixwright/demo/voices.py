@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.demo.drums import add
+from mixwright.demo.playing import add
 from mixwright.demo.score import Piece, Syllable
 from mixwright.demo.signals import (
     RATE_HZ,
@@ -283,25 +283,20 @@ def _breath(seed: str, length_s: float) -> np.ndarray:
     return faded(0.018 * air, 0.12, 0.07)
 
 
-LEAD = Singer("lead")
+LEAD = Singer("lead", tilt=0.96)
 DOUBLE = Singer(
-    "double", mouth=0.99, tilt=1.15, breath=0.08, vibrato_cents=24.0, vibrato_hz=5.1, late_s=0.012, cents=5.0
+    "double", mouth=0.99, tilt=1.05, breath=0.08, vibrato_cents=24.0, vibrato_hz=5.1, late_s=0.012, cents=5.0
 )
-HIGH_STACK = (
-    Singer("high 1", mouth=1.03, tilt=1.35, breath=0.16, late_s=0.012, cents=-4.0),
-    Singer("high 2", mouth=0.98, tilt=1.30, breath=0.14, late_s=0.015, cents=7.0, vibrato_hz=5.0),
-)
-LOW_STACK = (
-    Singer("low 1", mouth=0.90, tilt=1.35, breath=0.14, late_s=0.012, cents=3.0, vibrato_hz=4.9),
-    Singer("low 2", mouth=0.94, tilt=1.30, breath=0.16, late_s=0.015, cents=-6.0, vibrato_hz=5.6),
-)
+HIGH_1 = Singer("high 1", mouth=1.03, tilt=1.35, breath=0.16, late_s=0.012, cents=-4.0)
+HIGH_2 = Singer("high 2", mouth=0.98, tilt=1.30, breath=0.14, late_s=0.015, cents=7.0, vibrato_hz=5.0)
+LOW_1 = Singer("low 1", mouth=0.90, tilt=1.35, breath=0.14, late_s=0.012, cents=3.0, vibrato_hz=4.9)
+LOW_2 = Singer("low 2", mouth=0.94, tilt=1.30, breath=0.16, late_s=0.015, cents=-6.0, vibrato_hz=5.6)
 
 
-def choir(piece: Piece, layer: str, singers: Sequence[Singer]) -> np.ndarray:
-    """Return everything that one or more singers sing of a layer, (frames, 1)."""
+def sung(piece: Piece, layer: str, singer: Singer) -> np.ndarray:
+    """Return everything that a singer sings of a layer, (frames, 1)."""
     result = np.zeros(piece.frames)
     for number, phrase in enumerate(piece.phrases(layer)):
-        for singer in singers:
-            origin_s, sound = sing(phrase, singer, f"{piece.title} {layer} {number}")
-            add(result, round(origin_s * RATE_HZ), sound)
+        origin_s, sound = sing(phrase, singer, f"{piece.title} {layer} {number}")
+        add(result, round(origin_s * RATE_HZ), sound)
     return result[:, np.newaxis]

@@ -71,9 +71,10 @@ def riff(*chunks: bytes, kind: bytes = b"RIFF", size: int | None = None) -> byte
     return kind + struct.pack("<I", len(body) if size is None else size) + body
 
 
-def ds64(data_bytes: int, table: bytes = b"", entries: int | None = None) -> bytes:
+def ds64(data_bytes: int, table: bytes = b"", entries: int | None = None, whole: int | None = None) -> bytes:
+    whole = data_bytes + 100 if whole is None else whole
     count = len(table) // 12 if entries is None else entries
-    return chunk(b"ds64", struct.pack("<QQQI", data_bytes + 100, data_bytes, 0, count) + table)
+    return chunk(b"ds64", struct.pack("<QQQI", whole, data_bytes, 0, count) + table)
 
 
 def long_riff(kind: bytes, sizes: bytes, *chunks: bytes) -> bytes:
@@ -116,6 +117,15 @@ def ugly_files() -> dict[str, Ugly]:
         "0 bits": Ugly(riff(fmt(bits=0), audio()), None, "", no),
         "frame size lies": Ugly(riff(fmt(align=64), audio()), FRAMES, "64 bytes, its samples take 2", differs),
         "odd chunk": Ugly(riff(fmt(), chunk(b"junk", b"abc"), audio()), FRAMES),
+        "odd chunk, no padding": Ugly(
+            riff(fmt(), chunk(b"junk", b"abc")[:-1], audio()), FRAMES, "a byte is missing", differs
+        ),
+        "zeros behind": Ugly(riff(fmt(), audio()) + bytes(20000), FRAMES),
+        "text behind": Ugly(riff(fmt(), audio()) + b"TAGan old tag of 128 bytes" + bytes(102), FRAMES),
+        "bw64 and text behind": Ugly(
+            long_riff(b"BW64", ds64(2 * FRAMES, whole=2 * FRAMES + 72), fmt(), audio(UNKNOWN)) + b"text, say" * 9,
+            FRAMES,
+        ),
         "20 bits": Ugly(riff(fmt(bits=20), chunk(b"data", bits20)), FRAMES),
         "rf64": Ugly(long_riff(b"RF64", ds64(2 * FRAMES), fmt(), audio(UNKNOWN)), FRAMES),
         "bw64": Ugly(

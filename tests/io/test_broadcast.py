@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import struct
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -139,6 +140,20 @@ def test_nothing_beside_the_audio(tmp_path: Path) -> None:
     assert read(tmp_path / "a.wav", chunk(b"data", noise(1)), chunk(b"bext", bytes(601))) == Broadcast()
     (tmp_path / "b.wav").write_bytes(b"no audio")
     assert read_broadcast(tmp_path / "b.wav") == Broadcast()
+
+
+def test_no_more_lists_are_read_than_are_used(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    with path.open("wb") as file:
+        file.write(riff(fmt(), chunk(b"data", noise(1)), size=UNKNOWN))
+        for _ in range(40):  # a megabyte each, with nothing in them on the disk
+            file.write(struct.pack("<4sI4s", b"LIST", 1 << 20, b"adtl"))
+            file.truncate(file.seek((1 << 20) - 4, 1))
+    tracemalloc.start()
+    assert read_broadcast(path).marks == ()
+    peak_bytes = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak_bytes < 25 << 20
 
 
 @settings(max_examples=200, deadline=None)

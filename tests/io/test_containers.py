@@ -55,6 +55,22 @@ def aifc(kind: bytes, data: bytes, bits: int, frames: int = FRAMES) -> bytes:
     return b"FORM" + struct.pack(">I", len(body)) + body
 
 
+def w64_chunk(name: bytes, body: bytes) -> bytes:
+    """A chunk whose size counts its head, filled up to 8 bytes (layout of W64 from memory)."""
+    return (
+        name
+        + bytes.fromhex("f3acd3118cd100c04f8edb8a")
+        + struct.pack("<Q", 24 + len(body))
+        + body
+        + bytes(-len(body) % 8)
+    )
+
+
+def w64(*chunks: bytes) -> bytes:
+    rest = b"wave" + bytes.fromhex("f3acd3118cd100c04f8edb8a") + b"".join(chunks)
+    return b"riff" + bytes.fromhex("2e91cf11a5d628db04c10000") + struct.pack("<Q", 24 + len(rest)) + rest
+
+
 def written(container: str, subtype: str) -> bytes:
     into = io.BytesIO()
     soundfile.write(into, WANTED, 48000, format=container, subtype=subtype)
@@ -76,6 +92,10 @@ WHOLE = {
     "rifx behind a tag": TAG + rifx(BIG_FORMAT, big(b"data", SWAPPED)),
     "flac behind a tag": TAG + written("FLAC", "PCM_16"),
     "caf behind a tag": TAG + written("CAF", "PCM_16"),
+    "chunks of w64 behind its audio": w64(
+        w64_chunk(b"fmt ", fmt()[8:]), w64_chunk(b"data", DATA), w64_chunk(b"junk", b"abc")
+    ),
+    "w64 with an odd chunk": w64(w64_chunk(b"junk", b"abc"), w64_chunk(b"fmt ", fmt()[8:]), w64_chunk(b"data", DATA)),
     "two tags": TAG + TAG + riff(fmt(), chunk(b"data", DATA)),
     "NONE": aifc(b"NONE", SWAPPED, 16),
     "sowt": aifc(b"sowt", DATA, 16),
@@ -118,3 +138,16 @@ def test_big_endian_audio_of_no_sound_length(tmp_path: Path, decoder: Decoder, s
     assert info.frames == FRAMES
     np.testing.assert_array_equal(audio[:, 0], WANTED.astype(np.float32))
     assert bool(info.disagreements) == (size != 10**9)
+
+
+def test_audio_that_is_cut_is_found_behind_a_chunk_without_padding(tmp_path: Path, decoder: Decoder) -> None:
+    content = riff(fmt(), chunk(b"bext", bytes(602) + b"A=PCM")[:-1], chunk(b"data", DATA, 4 * FRAMES))
+    info, audio = decoded(decoder, tmp_path, content)
+    assert (info.frames, info.header_frames) == (FRAMES, 2 * FRAMES)
+    np.testing.assert_array_equal(audio[:, 0], WANTED.astype(np.float32))
+
+
+def test_what_lies_behind_the_end_of_w64_is_no_chunk(tmp_path: Path, decoder: Decoder) -> None:
+    content = written("W64", "PCM_16")
+    info, _ = decoded(decoder, tmp_path, content + b"more of something else, for a hundred bytes" * 3)
+    assert (info.frames, info.header_frames, info.disagreements) == (FRAMES, None, ())

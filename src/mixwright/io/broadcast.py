@@ -109,11 +109,11 @@ def read_broadcast(path: Path) -> Broadcast:
         def body(chunk: Chunk | None) -> bytes:
             return b"" if chunk is None else read_body(file, chunk, _MOST_BYTES)
 
-        lists = [body(chunk) for chunk in chunks.chunks if chunk.name in (b"LIST", b"list")][:_MOST_LISTS]
+        lists = [chunk for chunk in chunks.chunks if chunk.name in (b"LIST", b"list")][:_MOST_LISTS]
         return Broadcast(
             extension=read_extension(file, chunks),
             notes=_notes(body(chunks.first(b"iXML"))),
-            marks=_marks(body(chunks.first(b"cue ")), lists, chunks.order),
+            marks=_marks(body(chunks.first(b"cue ")), [body(chunk) for chunk in lists], chunks.order),
         )
 
 

@@ -183,12 +183,13 @@ def _reasons(error: soundfile.LibsndfileError | Undecodable, header: Header) -> 
 def _as_known(file: io.BufferedReader, header: Header) -> io.BufferedReader:
     """Return a file as the decoder reads it right.
 
-    It refuses BW64, loses the audio of RF64 behind chunks whose sizes stand in `ds64`, takes the length of a tag in
-    front off the audio behind, and gives up over faults that do not concern the audio.
+    It refuses BW64, loses the audio of RF64 behind chunks whose sizes stand in `ds64`, takes what follows the audio of
+    W64 for audio, takes the length of a tag in front off the audio behind, and gives up over faults that do not concern
+    the audio.
     """
     chunks = header.chunks
     if chunks is not None and header.uncompressed:
-        if header.container in ("BW64", "RF64") or header.start > 0 or header.disagreements:
+        if header.container in ("BW64", "RF64", "W64") or header.start > 0 or header.disagreements:
             return sound_wave(file, chunks)
         return file
     return from_byte(file, header.start) if header.start > 0 else file

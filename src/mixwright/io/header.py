@@ -145,6 +145,8 @@ def _of_all_chunks(file: IO[bytes], chunks: ChunkList) -> Iterator[str]:
     for chunk in chunks.chunks:
         if chunk.cut and chunk.name not in (b"data", b"SSND"):
             yield f"its chunk '{chunk.label}' claims {chunk.size} bytes, {chunk.held} are there"
+    if chunks.unpadded:
+        yield "a byte is missing behind a chunk of odd length"
     if chunks.unlisted:
         yield f"it has more than {MAX_CHUNKS} chunks; the others are not looked at"
     # Both lists begin with a count: marks of 24 bytes, and sizes of long chunks, 12 bytes each.

@@ -18,6 +18,7 @@ from mixwright.app.measure import measure
 from mixwright.app.mix import mix
 from mixwright.app.plan import plan
 from mixwright.app.session import open_song
+from mixwright.app.space import Making
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.meter.true_peak import true_peak_16x
@@ -95,7 +96,7 @@ def test_what_the_processors_do_is_told(made):
 
 def test_the_largest_reduction_is_that_of_the_gains(made):
     """By plain numpy over the whole curve."""
-    with open_song(made[0]) as session:
+    with open_song(made[0], Making()) as session:
         curves, dynamics = session.curves(), session.dynamics()
         gains = np.asarray(curves.gains, dtype=np.float64)
     assert curves.trim_db == dynamics.limiter_trim_db
@@ -113,7 +114,7 @@ def test_prints_add_up_to_the_limited_mix(song):
     main = next(f.file for f in result.files if f.kind == "main")
     gain_db = json.loads((song / result.manifest).read_text(encoding="utf-8"))["gain_db"]
     assert dbtp(read[main]) < CEILING_DBTP + gain_db + 0.05
-    with open_song(song) as session:
+    with open_song(song, Making()) as session:
         whole = session.rendered().astype(np.float64) * 10.0 ** (gain_db / 20.0)
 
     def residual_db(kinds, sample_format, wanted):
@@ -134,7 +135,7 @@ def test_what_the_limiter_leaves_over_is_taken_off_the_whole(song, monkeypatch):
     real = dynamics_module.true_peak_16x
     monkeypatch.setattr(dynamics_module, "true_peak_16x", lambda blocks: real(blocks) * 10.0 ** (0.2 / 20.0))
     edit_song(song, "release", lambda now: changed(now, master=changed(now.master, limiter=Limiter(release_ms=50.0))))
-    with open_song(song) as session:
+    with open_song(song, Making()) as session:
         whole, parts = session.rendered(), [session.rendered([layer[0]]) for layer in LAYERS]
         trim_db = session.dynamics().limiter_trim_db
     assert trim_db == pytest.approx(-0.2, abs=0.002)
@@ -207,6 +208,6 @@ def test_a_linear_song_has_no_gains(tmp_path):
     folder = make_song(tmp_path)
     result = mix(folder)
     assert result.dynamics is None
-    with open_song(folder) as session:
+    with open_song(folder, Making()) as session:
         assert session.curves() is None
     assert load_song(folder).master == Master()

@@ -14,6 +14,7 @@ import soundfile
 
 from mixwright.app.mix import mix
 from mixwright.app.session import open_song
+from mixwright.app.space import Making
 from mixwright.errors import InputError, OutputError, SettingError, StateError
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import create_song, edit_song, load_song
@@ -56,7 +57,7 @@ def test_a_mix_is_written_measured_and_kept(folder):
     audio, rate_hz = soundfile.read(folder / result.file)
     assert (rate_hz, len(audio), result.frames) == (RATE_HZ, FRAMES, FRAMES)
     assert soundfile.info(folder / result.file).subtype == "PCM_24"
-    with open_song(folder) as session:
+    with open_song(folder, Making()) as session:
         rendered = session.rendered()
     assert np.abs(audio - rendered).max() < 1.6 * 2.0**-23  # rounding and dither
     assert result.sha256 == hashlib.sha256((folder / result.file).read_bytes()).hexdigest()
@@ -132,7 +133,7 @@ def test_a_folder_that_cannot_be_made_is_told_before_rendering(folder, tmp_path)
 
 
 def test_parts_of_the_mix(folder):
-    with open_song(folder) as session:
+    with open_song(folder, Making()) as session:
         parts = [session.rendered([name]) for name in ("low", "wide")]
         assert np.abs(parts[0] + parts[1] - session.rendered()).max() < 1e-6
         assert session.levels(["low"]).integrated_lufs < session.levels().integrated_lufs

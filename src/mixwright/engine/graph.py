@@ -53,7 +53,8 @@ class Node:
         """Return all of this that can be heard, as parts of a key."""
         operations = tuple(operation.identity() for operation in self.operations)
         outputs = tuple((target, factor) for target, factor in self.outputs)
-        return self.id, operations, self.compressor, sha256(self.lanes.tobytes()).digest(), self.scale, self.mute, outputs
+        lanes = sha256(self.lanes.tobytes()).digest()
+        return self.id, operations, self.compressor, lanes, self.scale, self.mute, outputs
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

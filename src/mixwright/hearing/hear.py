@@ -15,8 +15,9 @@ import numpy as np
 
 from mixwright.hearing.attribution import Attribution, Taken
 from mixwright.hearing.bands import BANDS, band_edges
-from mixwright.hearing.components import RATE_HZ
+from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
+from mixwright.hearing.fader import Sketch
 from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed
 from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
 from mixwright.hearing.places import Listening, at_ears
@@ -34,6 +35,8 @@ BAND_CELLS = 4
 #: Short-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
 _ATTACK, _RELEASE = (1.0 - (1.0 - k) ** (1000.0 * FRAME / RATE_HZ) for k in (ATTACK_PER_MS, RELEASE_PER_MS))
+#: Frames of a chunk that are kept for sketches: far apart, and not in step with any beat.
+_SKETCHED = (61, 189)
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
 #: Rows of `Heard.total` and `Heard.bands`.
 ALONE, STRICT, CUED = range(3)
@@ -44,10 +47,12 @@ class Heard:
     """One layer as heard: short-term loudness in sone, both ears, alone, strict and cued in the mix.
 
     `total`: float32 (3, cells), means over CELL_S; `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four.
+    `sketch`: a few frames of every second, for questions about other faders.
     """
 
     total: np.ndarray
     bands: np.ndarray
+    sketch: Sketch
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +101,7 @@ def hear(
     of an ear are heard through filters that the mix sets; a layer alone sets its own.
     """
     samples = -(-frames * RATE_HZ // rate_hz)
-    chunks = -(-samples // CHUNK)
+    chunks = max(1, -(-samples // CHUNK))
     cells = -(-samples // (FRAME * CELL_FRAMES))
     with Team(workers) as team:
         listener = _Listener(layers, mix, rate_hz, offset_db, listening, len(stretches), team)
@@ -156,6 +161,7 @@ class _Layer:
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
         self._bands: list[np.ndarray] = []
+        self._sketch: list[np.ndarray] = []
 
     @property
     def sounds(self) -> bool:
@@ -184,17 +190,27 @@ class _Layer:
         )  # fmt: skip
 
     def keep(self) -> None:
-        """Keep the loudness of both ears together."""
+        """Keep the loudness of both ears together, and the sketch."""
         out = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
         if self.patterns[:, :, :3].any():
             ear.bands(self.patterns[0], self.patterns[1], spread_table(), band_edges(), STEP_CAM, out)
         self._total.append(out.sum(axis=2))
+        kept = [_sketched(part) for part in (self.power, self.rest)] if self.sounds else None
+        self._sketch.append(
+            np.stack(kept) if kept else np.zeros((2, 2, len(_SKETCHED), len(components().hz)), dtype=np.float32)
+        )
         self._bands.append(out.reshape(-1, BAND_CELLS, 3, BANDS).mean(axis=1))
 
-    def heard(self, cells: int) -> Heard:
-        """Return what was heard of the first cells."""
+    def heard(self, cells: int, mix: np.ndarray) -> Heard:
+        """Return what was heard of the first cells; `mix` is the sketch of the mix."""
         total, bands = np.concatenate(self._total)[:cells], np.concatenate(self._bands)[: -(-cells // BAND_CELLS)]
-        return Heard(np.ascontiguousarray(total.T), np.ascontiguousarray(bands.transpose(1, 0, 2)))
+        layer, rest = np.concatenate(self._sketch, axis=2)
+        sketch = Sketch(layer, rest, mix)
+        return Heard(np.ascontiguousarray(total.T), np.ascontiguousarray(bands.transpose(1, 0, 2)), sketch)
+
+
+def _sketched(power: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    return np.stack([side[list(_SKETCHED)] for side in power])
 
 
 class _Listener:
@@ -216,6 +232,7 @@ class _Listener:
         self._layers = {id_: _Layer(blocks, rate_hz) for id_, blocks in layers.items()}
         self._rooms = [_Room(offset_db) for _ in range(team.workers)]
         self._attribution = Attribution(tuple(layers), stretches)
+        self._mix_sketch: list[np.ndarray] = []
 
     def chunk(self, stretch: np.ndarray) -> None:
         """Hear the chunk that the feeds stand at, and go on; `stretch`: to which part of the song each cell belongs."""
@@ -224,6 +241,7 @@ class _Listener:
         left, right = self._rooms[0].bins(self._mix)
         mix_bins = (left.copy(), right.copy()) if left is not right else (left.copy(),) * 2
         mix = at_ears(self._rooms[0].powers(mix_bins), self._listening)
+        self._mix_sketch.append(_sketched(mix))
         self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))
         for side in range(2):
             self._mask(sounding, side, levels_per_erb(mix[side]))
@@ -235,7 +253,10 @@ class _Listener:
 
     def result(self, cells: int) -> Hearing:
         """Return what was heard of the first cells."""
-        return Hearing({id_: layer.heard(cells) for id_, layer in self._layers.items()}, self._attribution.result())
+        mix = np.concatenate(self._mix_sketch, axis=1)
+        return Hearing(
+            {id_: layer.heard(cells, mix) for id_, layer in self._layers.items()}, self._attribution.result()
+        )
 
     def _each(self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None]) -> None:
         """Do something with every layer, each thread in a room of its own."""

@@ -16,8 +16,9 @@ from mixwright.app.mix import mix
 from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.errors import InputError, OutputError, SettingError, StateError
-from mixwright.io.kept import read_kept
+from mixwright.io.kept import read_kept, write_lanes
 from mixwright.io.song_file import create_song, edit_song, load_song
+from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import MixResult
 from mixwright.model.song import Move, Song, Track, changed
 from mixwright.model.strip import Master, Pass, Strip
@@ -178,6 +179,15 @@ def test_a_start_that_cannot_be_meant(folder):
     edit_song(folder, "late", lambda song: changed(song, tracks=late))
     with pytest.raises(InputError, match="track low would end 52,083 hours into the song; correct its start_frame"):
         mix(folder)
+
+
+def test_automation_of_nothing_is_told(folder):
+    point = Breakpoint(at_s=0.0, value=-3.0)
+    lanes = [Lane(target=target, parameter="level", points=(point,)) for target in ("low", "gone")]
+    write_lanes(folder, (*lanes, Lane(target="empty", parameter="pan", points=())))
+    assert mix(folder).notes == (
+        "Kept automation is for 1 name that no track or group has: gone. It moves nothing; correct kept/lanes.json.",
+    )
 
 
 def test_a_damaged_file(folder, tmp_path):

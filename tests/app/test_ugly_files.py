@@ -12,7 +12,16 @@ from mixwright.app.check import check
 from mixwright.app.start import start
 
 UGLY = ugly_files()
-OWN = {"unreadable", "empty", "truncated", "header_differs", "silent", "non_finite", "too_many_channels", "out_of_range"}
+OWN = {
+    "unreadable",
+    "empty",
+    "truncated",
+    "header_differs",
+    "silent",
+    "non_finite",
+    "too_many_channels",
+    "out_of_range",
+}
 
 
 @pytest.fixture(scope="module")

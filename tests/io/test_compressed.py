@@ -282,7 +282,7 @@ def test_without_any_decoder_the_others_make_a_song(
     assert 'pip install "mixwright[aac]"' in fault.detail
     assert "ffmpeg" in fault.detail
     assert "Please send no ending and Voice.m4a as WAV, from the start of the song." in result.questions
-    with pytest.raises(NoDecoderError, match=r"reference\.m4a: is M4A or MP4, and nothing here decodes that; pip"):
+    with pytest.raises(NoDecoderError, match=r"reference\.m4a: is M4A or MP4, for which no decoder is installed; pip"):
         start(tracks, tmp_path / "other", references=[write_to(tmp_path / "reference.m4a")])
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from mixwright.errors import InputError, SettingError
+from mixwright.errors import InputError, SettingError, count
 from mixwright.intake.faults import channel_words, header_faults, own_faults, problem_kind
 from mixwright.intake.listening import listen
 from mixwright.io.decode import Decoder
@@ -105,7 +105,7 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
     lines = [
         _line("can be read", True, _form(info)),
         _complete(info, len(audio)),
-        _line("header agrees with the file", not info.disagreements, "; ".join(info.disagreements) or "nothing odd"),
+        _line("header agrees with the file", not info.disagreements, "; ".join(info.disagreements) or "they agree"),
         *(_absent(kinds, faults, name, good) for kinds, name, good in _FAULT_CHECKS),
         *(
             [_absent(frozenset({"one_side_dead"}), faults, "both sides sound", "no side is dead")]
@@ -150,7 +150,7 @@ _FAULT_CHECKS: tuple[tuple[frozenset[FaultKind], str, str], ...] = (
     (frozenset({"non_finite"}), "every sample has a value", "no NaN, none infinite"),
     (frozenset({"out_of_range"}), "no damaged samples", "none above +60 dBFS"),
     (frozenset({"clipped"}), "no flat peaks", "no runs of equal samples at the peaks"),
-    (frozenset({"dc_offset"}), "no constant offset", "nothing that matters"),
+    (frozenset({"dc_offset"}), "no constant offset", "none that matters"),
 )
 
 
@@ -171,8 +171,9 @@ def _absent(kinds: frozenset[FaultKind], faults: Sequence[Fault], name: str, goo
 
 def _complete(info: AudioInfo, frames: int) -> CheckLine:
     if info.header_frames is None:
-        return _line("complete", True, f"{frames} frames, and its header promises no more")
-    detail = f"its header promises {info.header_frames} frames, the file holds {frames}; export it again"
+        return _line("complete", True, f"{frames / info.sample_rate_hz:.2f} s, as its header says")
+    promised, held = (f"{count(many, 'sample')} a channel" for many in (info.header_frames, frames))
+    detail = f"its header promises {promised}, the file holds {held}; export it again"
     return _line("complete", False, detail)
 
 
@@ -182,7 +183,7 @@ def _full_scale(levels: Levels) -> list[CheckLine]:
     sample_db, true_db = levels.sample_peak_dbfs, levels.true_peak_dbtp
     if sample_db is not None:
         over = sample_db > _ROUNDING_DB
-        mend = f"; lower it by {_up(sample_db)} dB before it becomes fixed-point" if over else ""
+        mend = f"; lower it by {_up(sample_db)} dB before it becomes 16 or 24 bit" if over else ""
         lines.append(_line("samples within full scale", not over, f"sample peak {sample_db:.2f} dBFS{mend}"))
     if true_db is not None:
         over = true_db > TRUE_PEAK_LIMIT_DBTP + _ROUNDING_DB

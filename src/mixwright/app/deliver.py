@@ -20,7 +20,7 @@ from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.null_test import Proof, prove
 from mixwright.delivery.print_set import Print, prints, sounding_tracks
-from mixwright.errors import StateError, listed, printable
+from mixwright.errors import StateError, count, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
 from mixwright.io.song_file import load_song
@@ -123,14 +123,14 @@ def _check_state(song: Song, undecided_ok: bool, mutes_ok: bool) -> None:
     undecided = [move.id for move in song.moves if move.state == "proposed"]
     if undecided and not undecided_ok:
         raise StateError(
-            f"{len(undecided)} proposed moves are undecided: {listed(undecided)}",
+            f"{count(len(undecided), 'proposed move')} not decided: {listed(undecided)}",
             hint="accept or refuse them, or deliver with --undecided-ok, which leaves them out",
         )
     sounding = {track.id for track in sounding_tracks(song)}
     muted = [track.id for track in used_tracks(song) if track.id not in sounding]
     if muted and not mutes_ok:
         raise StateError(
-            f"{len(muted)} tracks are muted: {listed(muted)}",
+            f"{count(len(muted), 'muted track')}: {listed(muted)}",
             hint="set mute = false in song.toml, or deliver with --mutes-ok, which leaves them out",
         )
     if not sounding:
@@ -237,8 +237,10 @@ def _seed(song: Song, name: str) -> int:
 
 
 def _unclipped(written: Sequence[tuple[str, WrittenFile]]) -> CheckLine:
-    clipped = [f"{name}: {done.clipped_samples} samples" for name, done in written if done.clipped_samples]
-    return CheckLine(name="nothing clipped", passed=not clipped, detail="; ".join(clipped) or "no sample in any file")
+    clipped = [f"{name}: {count(done.clipped_samples, 'sample')}" for name, done in written if done.clipped_samples]
+    return CheckLine(
+        name="nothing clipped", passed=not clipped, detail="; ".join(clipped) or "not one sample in any file"
+    )
 
 
 def _true_peak(printed: Sequence[PrintedFile]) -> CheckLine:

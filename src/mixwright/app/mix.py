@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 
@@ -15,12 +15,14 @@ from mixwright.app.scene import sounding_hash
 from mixwright.app.session import note_print, open_song
 from mixwright.app.space import Making
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
-from mixwright.errors import OutputError, SettingError, printable
+from mixwright.errors import OutputError, SettingError, count, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import Unnamed, make_folder, named_file
 from mixwright.io.write import BITS, SampleFormat, write_wav
 from mixwright.jobs.progress import Cancel, Report, blocks, silent
+from mixwright.model.lane import Lane
 from mixwright.model.results import MixResult
+from mixwright.model.song import Song
 
 _BLOCK_FRAMES = 65536
 
@@ -65,14 +67,14 @@ def mix(
         audio = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)
         over_db = levels.sample_peak_dbfs or 0.0
-        notes: tuple[str, ...] = ()
+        notes = _unheard(session.song, session.lanes)
         if over_db > 0.0 and sample_format != "float32":
             sample_format = "float32"
             note = (
                 f"The mix peaks at {over_db:+.1f} dBFS: written as 32-bit float, so nothing is cut. "
-                "For a file of whole numbers lower the fader of the master."
+                "For 16 or 24 bit lower the fader of the master."
             )
-            notes = (note,)
+            notes = (*notes, note)
         rate_hz = session.song.rate_hz
         with _new_file(song, out, session.song.title, rate_hz, sample_format) as file:
             written = write_wav(
@@ -100,6 +102,16 @@ def mix(
         note_print(song, session.song)
     write_page(song)
     return result
+
+
+def _unheard(song: Song, lanes: Sequence[Lane]) -> tuple[str, ...]:
+    """Say which kept lanes move nothing, because nothing is called what they name."""
+    known = {record.id for records in (song.tracks, song.groups) for record in records}
+    lost = sorted({lane.target for lane in lanes if lane.points and lane.target not in known})
+    if not lost:
+        return ()
+    what = f"{count(len(lost), 'name')} that no track or group has: {listed(lost)}"
+    return (f"Kept automation is for {what}. It moves nothing; correct kept/lanes.json.",)
 
 
 def _check_out(out: Path) -> None:

@@ -140,7 +140,7 @@ def _lengths(files: Sequence[Proof], lengths: Sequence[int]) -> CheckLine:
     return CheckLine(
         name="equal length",
         passed=not wrong,
-        detail="; ".join(wrong) or f"all {len(files)} files start together and hold {expected} frames",
+        detail="; ".join(wrong) or f"all {len(files)} files start together and hold {expected} samples a channel",
     )
 
 

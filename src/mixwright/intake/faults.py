@@ -129,7 +129,7 @@ def _sides(heard: Listening) -> Fault | None:
     side_db = db_from_power(side / mid) if mid > 0.0 else None
     if side_db is not None and side_db < MONO_WITH_NOISE_DB:
         what = "equal" if side_db < MONO_IDENTICAL_DB else "equal but for noise"
-        detail = f"both sides are {what} (side {side_db:.0f} dB below mid): a mono file as stereo"
+        detail = f"both sides are {what} (side {-side_db:.0f} dB below mid): a mono file as stereo"
         return Fault(kind="mono_as_stereo", severity="note", detail=detail)
     return None
 
@@ -197,7 +197,7 @@ def delivery_faults(heard: Sequence[Listening | None], names: Sequence[str], rat
         if one is not None:
             faults += _length(one, length_s, longest_s)
             if one.rate_hz != rate_hz:
-                detail = f"{one.rate_hz} Hz; brought to the song's {rate_hz} Hz"
+                detail = f"{one.rate_hz / 1000:g} kHz, brought to the song's {rate_hz / 1000:g} kHz"
                 faults.append(Fault(kind="rate_differs", severity="note", detail=detail))
             if one.content_sha256 and first_of.setdefault(one.content_sha256, name) != name:
                 detail = f"the same audio as {first_of[one.content_sha256]}"

@@ -84,10 +84,6 @@ am em dm maj min m s only overdub overdubs od overdubbed drop 414
 #: Words that say nothing about the role: takes, versions, formats, parts of the song.
 NEUTRAL = frozenset(_NEUTRAL.split())
 
-#: Tokens that stand for one side of a pair.
-SIDES: dict[str, str] = {"l": "l", "left": "l", "lft": "l", "lt": "l", "r": "r", "right": "r", "rgt": "r"}
-
-
 _GUITARS = ("gtr", "gt", "guit", "guitar", "gtrs", "guitars", "git")
 #: Meanings that describe a track without naming an instrument.
 DESCRIBING = frozenset(

@@ -17,10 +17,10 @@ from mixwright.intake.name_words import (
     NUMBERED_AFTER,
     NUMBERED_BEFORE,
     PHRASES,
-    SIDES,
     is_known,
     meanings_of,
 )
+from mixwright.model.sides import SIDES
 from mixwright.model.words import VOICE_ROLES, Role
 
 NameKind = Literal["track", "print", "guide", "click"]

@@ -105,7 +105,7 @@ def _by_rhythm(a: Layer, b: Layer) -> str:
     if likeness < (SAME_RHYTHM_BY_NAME if by_name else SAME_RHYTHM):
         return ""
     what = {"kick": "the same hits", "snare": "the same hits", "bass": "the same notes"}.get(a.role, "the same part")
-    return f"{a.id} and {b.id}: {what} (onsets correlate by {likeness:.2f})"
+    return f"{a.id} and {b.id}: {what} (onsets agree to {100.0 * likeness:.0f} %)"
 
 
 def _join_by_bleed(layers: Sequence[Layer], found: _Union, cancel: Cancel | None) -> None:
@@ -131,7 +131,7 @@ def _bleed(a: Layer, b: Layer, *, by_rhythm: bool, cancel: Cancel | None) -> str
     if by_rhythm and b.role != "drums":
         likeness = rhythm_likeness(a.trace, b.trace)
         if likeness >= SAME_RHYTHM:
-            return f"{b.id} is heard in {a.id} (onsets correlate by {likeness:.2f})"
+            return f"{b.id} is heard in {a.id} (onsets agree to {100.0 * likeness:.0f} %)"
     lag_ms = _bleed_lag_ms(a, b, cancel)
     return "" if lag_ms is None else f"{a.id} and {b.id} hear the same drums ({lag_ms:+.1f} ms apart)"
 

@@ -49,6 +49,8 @@ _AU_FLOAT = 6
 _PIPE_BYTES = 1 << 18
 _MOST_SAID_BYTES = 1 << 16
 _END_S = 5.0
+_SAY_S = 2.0
+_CODEC = re.compile(rb"Audio: ([a-z0-9_]+)[^a-z0-9_]")
 
 
 class NoDecoder(Exception):
@@ -228,6 +230,7 @@ class _ProgramSource:
             stderr=subprocess.PIPE,
         )
         self._said = bytearray()
+        self._introduced = threading.Event()
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
 
@@ -251,8 +254,9 @@ class _ProgramSource:
         if mark != b".snd" or kind != _AU_FLOAT or not 0 < self.channels <= 1024 or start < _AU_HEAD.size:
             raise Undecodable("the decoder answers in a form that is not known here")
         self._read(min(start - _AU_HEAD.size, _MOST_SAID_BYTES))
+        self._introduced.wait(_SAY_S)  # it says what the file is before any audio, but on another pipe
         said = bytes(self._said)
-        codec = re.search(rb"Audio: ([a-z0-9_]+)", said)
+        codec = _CODEC.search(said)
         length = re.search(rb"Duration: (\d+):(\d\d):(\d\d\.\d+)", said)
         self.encoding = codec[1].decode("ascii") if codec else "compressed"
         self.likely_s = 3600.0 * int(length[1]) + 60.0 * int(length[2]) + float(length[3]) if length else 0.0
@@ -287,6 +291,8 @@ class _ProgramSource:
         while said := self._process.stderr.read1(4096):  # type: ignore[attr-defined]
             if len(self._said) < _MOST_SAID_BYTES:
                 self._said += said
+                if _CODEC.search(self._said):
+                    self._introduced.set()
 
     def _end(self) -> None:
         self._process.kill()

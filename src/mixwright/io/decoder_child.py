@@ -135,7 +135,7 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
     path, limits = Path(request["path"]), Limits(**request["limits"])
     status = path.stat()
     if not stat.S_ISREG(status.st_mode):
-        raise Refusal("input", "is not a file")
+        raise Refusal("input", "is not a file (but a folder, a pipe or a device)")
     _refuse(limits.over_size(status.st_size))
     # Opened by number: a name that ends in ".raw" would make the library guess.
     with os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0)), "rb") as file:
@@ -154,7 +154,7 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
             raise Refusal("format", f"cannot be decoded ({_reasons(error, header)})") from None
         except NoDecoder:
             spoken = SPOKEN.get(header.container, header.container)
-            raise Refusal("decoder", f"is {spoken}, and nothing here decodes that", _GET_DECODER) from None
+            raise Refusal("decoder", f"is {spoken}, for which no decoder is installed", _GET_DECODER) from None
     info["time_stamp_frames"] = None if extension is None else extension.time_reference_frames
     if info["header_frames"] == info["frames"] or info["encoding"] == "mpeg layer 3":
         info["header_frames"] = None
@@ -174,7 +174,7 @@ def _refuse(excess: Excess | None) -> None:
 
 def _reasons(error: soundfile.LibsndfileError | Undecodable, header: Header) -> str:
     if header.layout is not None and header.layout.unread:
-        return f"its samples are of a kind that is not read, {header.layout.unread}"
+        return f"its audio is in a format that is not read, {header.layout.unread}"
     said = "; ".join(header.disagreements[:_MOST_REASONS])
     own = str(error) if isinstance(error, Undecodable) else str(error.error_string)
     return said or own.strip().rstrip(".")

@@ -38,7 +38,7 @@ def file_sha256(path: Path, cache: Cache | None = None, cancel: Cancel | None = 
     try:
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise InputError("is not a file", where=printable(path))
+            raise InputError("is not a file (but a folder, a pipe or a device)", where=printable(path))
         settled = time.time() - status.st_mtime > _SETTLED_AFTER_S
         if cache is None or not settled:
             return file_digest(path, cancel)

@@ -167,13 +167,13 @@ def _of_order(chunks: ChunkList) -> Iterator[str]:
     if chunks.container in ("RF64", "BW64") and b"ds64" not in names[:1]:
         yield "it has no chunk 'ds64' with its sizes"
     if not chunks.unlisted and not layouts:
-        yield "its header does not say what its samples are"
+        yield "its header does not say in which format its audio is"
     if not chunks.unlisted and not audio:
-        yield "it has no chunk of audio"
+        yield "it holds no chunk of audio"
     if audio > 1:
         yield f"it has {audio} chunks of audio, of which only the first is read"
     if layouts and audio and names.index(b"fmt ") > names.index(b"data"):
-        yield "what its samples are stands after them"
+        yield "its format is told only behind its audio"
 
 
 def _of_audio(data: Chunk, layout: WaveFormat) -> Iterator[str]:
@@ -195,7 +195,7 @@ def _aiff(file: IO[bytes], chunks: ChunkList) -> Header:
     body = read_body(file, common, 22) if common is not None else b""
     said = list(_of_all_chunks(file, chunks))
     if chunks.first(b"SSND") is None:
-        said.append("it has no chunk of audio")
+        said.append("it holds no chunk of audio")
     counts_frames = len(body) >= 8 and (chunks.container == "AIFF" or body[18:22] in _PLAIN_AIFC)
     frames = struct.unpack(">I", body[2:6])[0] if counts_frames else None
     return Header(chunks.container, frames, tuple(said), chunks)

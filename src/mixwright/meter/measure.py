@@ -126,7 +126,7 @@ class Meter:
                 frame = self.frames + bad
                 raise InputError(
                     f"the sample at frame {frame} ({frame / self.rate_hz:.3f} s) is not a usable number",
-                    hint="export the audio again; samples must be finite and below 1e30",
+                    hint="export the audio again: no recording holds such a value",
                 )
             self._fill += count
             done += count

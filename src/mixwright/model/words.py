@@ -63,8 +63,8 @@ FileUse = Literal["track", "reference", "rough", "mix_print"]
 
 #: The kinds of faults as they are said.
 FAULT_WORDS: dict[FaultKind, str] = {
-    "unreadable": "cannot be read",
-    "needs_decoder": "no decoder for it",
+    "unreadable": "unreadable",
+    "needs_decoder": "needs a decoder",
     "over_limit": "over a limit",
     "empty": "empty",
     "truncated": "cut short",

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from mixwright.model.sides import split_side
 from mixwright.model.words import Place, Role
 from mixwright.planning.sound import Array
 
@@ -34,7 +35,6 @@ _PLAYED_TWICE: frozenset[Role] = frozenset({"acoustic guitar", "electric guitar"
 #: Recordings of a whole room or kit, and effects, keep the centre unless they come as a pair.
 _CENTRE: frozenset[Role] = frozenset({"overheads", "room", "drums", "loop", "return", "effects"})
 
-_SIDE = re.compile(r"^(?P<stem>.+?)[\s_.\-]*(?P<side>(?<=[\s_.\-])(?:l|r)|left|right|(?<=[a-z0-9])(?:L|R))$")
 _TAKE = re.compile(r"^(?P<stem>.+?)[\s_.\-]*(?P<take>[0-9]+|(?<=[\s_.\-])[abAB])$")
 
 
@@ -141,11 +141,9 @@ def _pairs(tracks: Sequence[Placed]) -> list[tuple[str, str]]:
     """Return (left, right) of tracks whose names differ only by their side."""
     sides: dict[tuple[str, Role], dict[str, str]] = {}
     for track in tracks:
-        name = track.name.strip()
-        found = _SIDE.match(name) or _SIDE.match(name.lower())
-        if found:
-            side = found["side"].lower()[0]
-            sides.setdefault((found["stem"].lower(), track.role), {}).setdefault(side, track.id)
+        if found := split_side(track.name):
+            stem, side = found
+            sides.setdefault((stem, track.role), {}).setdefault(side, track.id)
     return [(both["l"], both["r"]) for both in sides.values() if len(both) == 2]
 
 

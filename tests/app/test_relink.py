@@ -128,6 +128,21 @@ def test_links_pipes_and_names_that_are_no_text_do_no_harm(song: Path, tmp_path:
     assert [lost.id for lost in relink(song).missing] == ["kick"]
 
 
+@pytest.mark.parametrize("name", ["", "\\u0000", "x" * 5000])
+def test_a_name_that_cannot_be_one_is_missing(song: Path, name: str) -> None:
+    text = (song / "song.toml").read_text()
+    (song / "song.toml").write_text(text.replace("../in/kick.wav", name))
+    (moved,) = relink(song).found
+    assert (moved.id, moved.file) == ("kick", "../in/kick.wav")
+
+
+def test_a_song_behind_a_link_finds_its_files(song: Path, tmp_path: Path) -> None:
+    (tmp_path / "deep" / "er").mkdir(parents=True)
+    (tmp_path / "linked").symlink_to(song.rename(tmp_path / "deep" / "er" / "song"))
+    assert {moved.file for moved in relink(tmp_path / "linked", tmp_path / "in").found} >= {"../../../in/kick.wav"}
+    assert all((tmp_path / "linked" / file.file).is_file() for file in files_of(load_song(tmp_path / "linked")))
+
+
 def test_no_folder_and_a_stop(song: Path, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is no folder; name the folder"):
         relink(song, tmp_path / "nowhere")

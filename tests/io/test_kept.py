@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,25 @@ def test_paths_are_relative_with_forward_slashes(tmp_path):
 def test_relative_to_song_works_from_anywhere(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert relative_to_song(Path("song"), Path("tracks/a.wav")) == "../tracks/a.wav"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
+def test_links_on_the_way_lead_to_the_same_file(tmp_path):
+    """`..` of the system goes up from where a link leads (POSIX, pathname resolution), not from where it lies."""
+    disk, home = tmp_path / "disk" / "far" / "away", tmp_path / "home"
+    (disk / "song").mkdir(parents=True)
+    home.mkdir()
+    (home / "projects").symlink_to(disk)
+    (home / "song").symlink_to(disk / "song")
+    (home / "vox.wav").write_bytes(b"vox")
+    (home / "link.wav").symlink_to(home / "vox.wav")
+    (home / "tracks").symlink_to(home)
+    for song in (disk / "song", home / "projects" / "song", home / "song"):
+        for file in (home / "vox.wav", home / "tracks" / "vox.wav", home / "link.wav"):
+            named = relative_to_song(song, file)
+            assert song_path(song, named).read_bytes() == b"vox"
+            assert Path(named).name == file.name
+            assert not named.startswith("/")
 
 
 @pytest.mark.parametrize("name", ["", "a\0b"])

@@ -11,7 +11,7 @@ from mixwright.app.page import write_page
 from mixwright.app.receiving import AUDIO_ENDINGS
 from mixwright.errors import InputError, printable
 from mixwright.io.hashing import file_sha256
-from mixwright.io.kept import relative_to_song, song_path
+from mixwright.io.kept import relative_to_song
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import in_order
@@ -69,7 +69,7 @@ def relink(
 
 def is_there(song: Path, file: str) -> bool:
     """Tell whether a file that a song names is there; a name that cannot be one is not."""
-    return os.path.isfile(song_path(song, file))  # noqa: PTH113 - Path.is_file is an error where a name is too long
+    return os.path.isfile(song / file)  # noqa: PTH113 - Path.is_file is an error where a name is too long
 
 
 def _why(file: SongFile) -> str:
@@ -116,7 +116,9 @@ def _candidates(song: Path, folder: Path, missing: Sequence[SongFile], cancel: C
     names = {_name(file.file) for file in missing}
     endings = AUDIO_ENDINGS | {Path(file.file).suffix.lower() for file in missing}
     same, others = [], []
-    for path in _walk(folder, (song / "cache").resolve(), cancel):
+    for path in _walk(folder, os.path.realpath(song / "cache"), cancel):
+        if _name(path.name) not in names and path.suffix.lower() not in endings:
+            continue
         try:
             size = path.stat().st_size
             relative_to_song(song, path).encode("utf-8")
@@ -124,7 +126,7 @@ def _candidates(song: Path, folder: Path, missing: Sequence[SongFile], cancel: C
             continue
         if _name(path.name) in names:
             same.append((path, size))
-        elif path.suffix.lower() in endings:
+        else:
             others.append((path, size))
     return [*same, *others]
 
@@ -133,9 +135,12 @@ def _name(path: str) -> str:
     return path.rsplit("/", 1)[-1].lower()
 
 
-def _walk(folder: Path, cache: Path, cancel: Cancel | None) -> Iterator[Path]:
+def _walk(folder: Path, cache: str, cancel: Cancel | None) -> Iterator[Path]:
     for place, folders, files in os.walk(folder):
         if cancel is not None:
             cancel.check()
-        folders[:] = sorted(name for name in folders if not name.startswith(".") and Path(place, name) != cache)
+        if os.path.realpath(place) == cache:
+            folders.clear()
+            continue
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
         yield from (Path(place, name) for name in sorted(files) if not name.startswith("."))

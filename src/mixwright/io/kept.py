@@ -58,11 +58,16 @@ def song_path(folder: Path, relative: str) -> Path:
 
 
 def relative_to_song(folder: Path, path: Path) -> str:
-    """Return how a song names a file: relative to its folder, with forward slashes; absolute on another drive."""
+    """Return how a song names a file: relative to its folder, with forward slashes; absolute on another drive.
+
+    Links among the folders are followed, as the system follows them before it goes up by `..`; a file that is a link
+    keeps its own name.
+    """
+    file = os.path.join(os.path.realpath(path.parent), path.name)  # noqa: PTH118 - realpath gives text
     try:
-        return Path(os.path.relpath(path.absolute(), folder.absolute())).as_posix()
+        return Path(os.path.relpath(file, os.path.realpath(folder))).as_posix()
     except ValueError:
-        return path.absolute().as_posix()
+        return Path(file).as_posix()
 
 
 _COMMANDS = {"intake": "start"}

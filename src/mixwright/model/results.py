@@ -155,7 +155,8 @@ class SendLevel(Record, frozen=True, kw_only=True):
 class MeasureResult(Record, frozen=True, kw_only=True):
     """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it.
 
-    `dynamics`: what compressors and the limiter do to it, None where there are none. `sounding`: hash of every setting and file that was heard; another one means that it is out of date.
+    `dynamics`: what compressors and the limiter do to it, None where there are none. `sounding`: hash of every
+    setting and file that was heard; another one means that it is out of date.
     """
 
     mix: Levels

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from malformed import TAG, UNKNOWN, chunk, ds64, fmt, long_riff, noise, riff
-from mixwright.io.broadcast import Broadcast, BroadcastLoudness, Mark, read_broadcast
+from mixwright.io.broadcast import Broadcast, BroadcastLoudness, Mark, Texts, read_broadcast
 
 NOT_SET = 0x7FFF
 
@@ -134,6 +134,48 @@ def test_a_tag_in_front_hides_nothing(tmp_path: Path) -> None:
     path = tmp_path / "a.wav"
     path.write_bytes(TAG + riff(fmt(), chunk(b"data", noise(1)), cue((1, 77))))
     assert read_broadcast(path).marks == (Mark(77),)
+
+
+def test_texts_of_riff(tmp_path: Path) -> None:
+    entries = (
+        (b"INAM", b"Night ferry\0"),
+        (b"IART", b"Invented caf\xc3\xa9\0"),
+        (b"ICRD", b"2024-02-29"),
+        (b"INAM", b"x"),
+    )
+    info = chunk(b"LIST", b"INFO" + b"".join(chunk(name, body) for name, body in entries))
+    found = read(tmp_path / "a.wav", chunk(b"data", noise(1)), adtl(), info).texts
+    assert found == Texts(title="Night ferry", artist="Invented caf\u00e9", date="2024-02-29")
+    cut = chunk(b"LIST", b"INFO" + chunk(b"ICMT", b"half", UNKNOWN))
+    assert read(tmp_path / "a.wav", chunk(b"data", noise(1)), cut).texts == Texts(comment="half")
+
+
+def aiff(*chunks: bytes) -> bytes:
+    body = b"AIFF" + b"".join(chunks)
+    return b"FORM" + struct.pack(">I", len(body)) + body
+
+
+def test_texts_and_marks_of_aiff(tmp_path: Path) -> None:
+    # AIFF 1.3, from memory: names are Pascal strings filled up to an even number of bytes with their length.
+    marks = struct.pack(">HhIB", 2, 1, 9600, 6) + b"Chorus\0" + struct.pack(">hIB", 2, 480, 5) + b"Verse"
+    comment = struct.pack(">HIhH", 1, 0, 0, 6) + b"louder"
+    parts = ((b"NAME", b"Night ferry"), (b"AUTH", b"Nobody"), (b"MARK", marks), (b"COMT", comment))
+    (tmp_path / "a.aiff").write_bytes(aiff(*(chunk(name, body, order=">") for name, body in parts)))
+    found = read_broadcast(tmp_path / "a.aiff")
+    assert found.marks == (Mark(480, "Verse"), Mark(9600, "Chorus"))
+    assert found.texts == Texts(title="Night ferry", artist="Nobody", comment="louder")
+    (tmp_path / "a.aiff").write_bytes(aiff(chunk(b"MARK", b"\xff\xff" + marks[2:16], order=">")))
+    assert read_broadcast(tmp_path / "a.aiff") == Broadcast(marks=(Mark(9600, "Chorus"),))
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from([b"MARK", b"NAME", b"COMT", b"ANNO"]), st.binary(max_size=300))))
+def test_any_bytes_of_aiff_are_read_or_not(
+    tmp_path_factory: pytest.TempPathFactory, bodies: list[tuple[bytes, bytes]]
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "fuzz.aiff"
+    path.write_bytes(aiff(*(chunk(name, body, order=">") for name, body in bodies)))
+    assert all(mark.frame >= 0 for mark in read_broadcast(path).marks)
 
 
 def test_nothing_beside_the_audio(tmp_path: Path) -> None:

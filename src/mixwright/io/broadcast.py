@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""What a recorder or workstation wrote beside the audio: broadcast extension, iXML, marks and their labels.
+"""What a recorder or workstation wrote beside the audio: broadcast extension, iXML, texts, marks and their labels.
 
 Everything here comes from a file, is bounded in number and size, and is text to be escaped where it is shown. The
 decoding child imports this module: it needs the standard library alone.
@@ -84,16 +84,28 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class Texts:
+    """What the list `INFO` of a RIFF file, or the text chunks of AIFF, say; empty where they say nothing."""
+
+    title: str = ""
+    artist: str = ""
+    comment: str = ""
+    date: str = ""
+    software: str = ""
+
+
+@dataclass(frozen=True)
 class Broadcast:
     """All of it; None, or nothing, where the file has no such chunk or one that cannot be understood."""
 
     extension: BroadcastExtension | None = None
     notes: SessionNotes | None = None
     marks: tuple[Mark, ...] = ()
+    texts: Texts = Texts()
 
 
 def read_broadcast(path: Path) -> Broadcast:
-    """Read what stands beside the audio of a RIFF, RIFX, RF64, BW64 or W64 file; nothing from any other.
+    """Read what stands beside the audio of a RIFF, RIFX, RF64, BW64, W64, AIFF or AIFC file; nothing from any other.
 
     Raises
     ------
@@ -109,11 +121,16 @@ def read_broadcast(path: Path) -> Broadcast:
         def body(chunk: Chunk | None) -> bytes:
             return b"" if chunk is None else read_body(file, chunk, _MOST_BYTES)
 
-        lists = [chunk for chunk in chunks.chunks if chunk.name in (b"LIST", b"list")][:_MOST_LISTS]
+        if chunks.container in ("AIFF", "AIFC"):
+            said = {name: body(chunks.first(name)) for name in (b"NAME", b"AUTH", b"ANNO", b"COMT")}
+            return Broadcast(marks=_aiff_marks(body(chunks.first(b"MARK"))), texts=_aiff_texts(said))
+        found = [chunk for chunk in chunks.chunks if chunk.name in (b"LIST", b"list")][:_MOST_LISTS]
+        lists = [body(chunk) for chunk in found]
         return Broadcast(
             extension=read_extension(file, chunks),
             notes=_notes(body(chunks.first(b"iXML"))),
-            marks=_marks(body(chunks.first(b"cue ")), [body(chunk) for chunk in lists], chunks.order),
+            marks=_marks(body(chunks.first(b"cue ")), lists, chunks.order),
+            texts=_texts(lists, chunks.order),
         )
 
 
@@ -205,7 +222,9 @@ def _marks(cue: bytes, lists: list[bytes], order: str) -> tuple[Mark, ...]:
     """Join cue points with `labl` and `ltxt` of the lists `adtl`; what a count claims beyond the bytes is not there."""
     labels: dict[int, str] = {}
     lengths: dict[int, int] = {}
-    for name, body in _entries(lists, order):
+    for name, body in _entries(lists, order, b"adtl"):
+        if len(body) < 4:
+            continue
         number = struct.unpack_from(f"{order}I", body)[0]
         if name == b"labl":
             labels.setdefault(number, _text(body[4:]))
@@ -219,15 +238,41 @@ def _marks(cue: bytes, lists: list[bytes], order: str) -> tuple[Mark, ...]:
     return tuple(sorted(marks, key=lambda mark: mark.frame))
 
 
-def _entries(lists: list[bytes], order: str) -> Iterator[tuple[bytes, bytes]]:
-    """Yield name and body of the entries of all lists of associated data that begin with a number."""
+def _entries(lists: list[bytes], order: str, kind: bytes) -> Iterator[tuple[bytes, bytes]]:
+    """Yield name and body of the entries of all lists of a kind."""
     steps = 0
     for body in lists:
         position = 4
-        while body[:4] == b"adtl" and position + 8 <= len(body) and steps < 2 * _MOST_MARKS:
+        while body[:4] == kind and position + 8 <= len(body) and steps < 2 * _MOST_MARKS:
             steps += 1
             name, size = struct.unpack_from(f"{order}4sI", body, position)
-            entry = body[position + 8 : position + 8 + size]
-            if len(entry) >= 4:
-                yield name, entry
+            yield name, body[position + 8 : position + 8 + size]
             position += 8 + size + size % 2
+
+
+def _texts(lists: list[bytes], order: str) -> Texts:
+    """Read the list `INFO` (RIFF, 1991): the first entry of each name counts."""
+    said: dict[bytes, str] = {}
+    for name, body in _entries(lists, order, b"INFO"):
+        said.setdefault(name, _text(body))
+    return Texts(*(said.get(name, "") for name in (b"INAM", b"IART", b"ICMT", b"ICRD", b"ISFT")))
+
+
+def _aiff_texts(said: dict[bytes, bytes]) -> Texts:
+    """Read the text chunks of AIFF 1.3 (from memory); a comment with a time stamp stands in for an annotation."""
+    size = int.from_bytes(said[b"COMT"][8:10])
+    comment = _text(said[b"ANNO"]) or _text(said[b"COMT"][10 : 10 + size])
+    return Texts(title=_text(said[b"NAME"]), artist=_text(said[b"AUTH"]), comment=comment)
+
+
+def _aiff_marks(body: bytes) -> tuple[Mark, ...]:
+    """Read `MARK` of AIFF 1.3 (from memory): number, frame, and a name behind its length, filled up to even."""
+    marks, position = [], 2
+    for _ in range(min(int.from_bytes(body[:2]), _MOST_MARKS)):
+        if position + 7 > len(body):
+            break
+        size = body[position + 6]
+        label = _text(body[position + 7 : position + 7 + size])
+        marks.append(Mark(int.from_bytes(body[position + 2 : position + 6]), label))
+        position += 7 + size + (size + 1) % 2
+    return tuple(sorted(marks, key=lambda mark: mark.frame))

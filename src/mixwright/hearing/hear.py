@@ -20,11 +20,12 @@ from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_e
 from mixwright.hearing.fader import Sketch
 from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed
 from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
-from mixwright.hearing.places import Listening, at_ears
+from mixwright.hearing.places import at_ears
 from mixwright.hearing.scale import FILTERS, STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.hearing import Listening
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 

@@ -3,13 +3,10 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 
 from mixwright.hearing.components import components
-
-Listening = Literal["headphones", "loudspeakers"]
+from mixwright.model.hearing import Listening
 
 #: The working level and a quiet check, in dB SPL of the mix's integrated loudness (practice, no standard for music).
 WORKING_DB_SPL = 79.0

@@ -1,0 +1,225 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Every layer of a song as it is heard: alone, and in the mix."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from mixwright.app.keys import MEASURED_BY, RENDERED_BY
+from mixwright.app.session import Session
+from mixwright.engine.graph import MixGraph, bus
+from mixwright.engine.render import render
+from mixwright.engine.returns import fed_by, return_alone, without_sends
+from mixwright.errors import SettingError
+from mixwright.hearing.constants import CUED_DB, STRICT_DB
+from mixwright.hearing.fader import fader_equivalent_db, loudness
+from mixwright.hearing.hear import ALONE, CELL_S, CUED, STRICT, Heard, Hearing, hear
+from mixwright.hearing.phon import phon_from_sone
+from mixwright.hearing.places import HIGHEST_DB_SPL, LOWEST_DB_SPL, WORKING_DB_SPL, calibration_db
+from mixwright.hearing.statistics import (
+    ACTIVE_SONE,
+    active,
+    bands_of,
+    correlated,
+    loudness_of,
+    most_long_term_sone,
+    peak_sone,
+    taken_by,
+)
+from mixwright.jobs.cache import code_hash
+from mixwright.jobs.pool import in_order
+from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, Listening, Range
+from mixwright.model.song import Song, source_of, used_tracks
+from mixwright.model.words import Place
+
+
+@dataclass(frozen=True)
+class _Row:
+    """One layer: its tracks through the graph given, or a return where there are none."""
+
+    id: str
+    name: str
+    place: Place
+    tracks: tuple[str, ...]
+    graph: MixGraph
+
+
+def heard(
+    session: Session,
+    *,
+    listening_level_db_spl: float = WORKING_DB_SPL,
+    listening: Listening = "headphones",
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> HearingResult:
+    """Hear every source of the mix, and the return of every send that is fed, alone and in the mix; kept in the cache.
+
+    Each is heard as it stands in the mix: after strip, fader, position and group, with the logged gains of bus
+    compressors and the limiter. A source is heard without its sends: their returns are layers of their own.
+
+    Parameters
+    ----------
+    session : Session
+    listening_level_db_spl : float
+        at which the integrated loudness of the mix plays
+    listening : {"headphones", "loudspeakers"}
+    report, cancel
+        progress and stop switch
+
+    Raises
+    ------
+    SettingError
+        where the listening level is out of range
+    """
+    if not LOWEST_DB_SPL <= listening_level_db_spl <= HIGHEST_DB_SPL:
+        raise SettingError(
+            f"a listening level of {listening_level_db_spl:g} dB SPL",
+            hint=f"allowed: {LOWEST_DB_SPL:g} to {HIGHEST_DB_SPL:g}",
+        )
+    song = session.song
+    rows = _rows(song, session.graph)
+    facts = [(row.id, row.name, row.place, row.tracks, row.graph.identity(row.tracks or None)) for row in rows]
+    sections = [(part.name, part.start_s, part.end_s) for part in song.sections]
+    code = code_hash("mixwright.hearing", "mixwright.app.hearing", *RENDERED_BY, *MEASURED_BY)
+    key = session.cache.key(
+        "heard", session.graph.identity(), facts, sections, listening_level_db_spl, listening, code
+    )  # fmt: skip
+
+    def make() -> HearingResult:
+        return HearingResult(
+            layers=_layers(session, rows, listening_level_db_spl, listening, report, cancel),
+            listening_level_db_spl=listening_level_db_spl,
+            listening=listening,
+            k_offset_db=Range(cued=CUED_DB, strict=STRICT_DB),
+        )
+
+    return session.cache.record(key, HearingResult, make)
+
+
+def _rows(song: Song, graph: MixGraph) -> tuple[_Row, ...]:
+    names = {source.id: source.name for source in song.sources}
+    muted = {group.id for group in song.groups if group.mute}
+    sources: dict[str, list[str]] = {}
+    tracks = {track.id: track for track in used_tracks(song) if not track.mute and track.group not in muted}
+    for track in tracks.values():
+        sources.setdefault(source_of(track), []).append(track.id)
+    dry = without_sends(graph, frozenset(bus(send.id, "send") for send in song.sends)) if song.sends else graph
+    rows = []
+    for id_, members in sources.items():
+        places = {tracks[member].place for member in members}
+        place: Place = "lead" if "lead" in places else "support" if "support" in places else "bed"
+        rows.append(_Row(id_, names.get(id_, tracks[members[0]].name), place, tuple(members), dry))
+    for send in song.sends:
+        name = bus(send.id, "send")
+        if fed_by(graph, name):
+            rows.append(_Row(send.id, send.name, "bed", (), return_alone(graph, name)))
+    return tuple(rows)
+
+
+def _layers(
+    session: Session,
+    rows: tuple[_Row, ...],
+    listening_level_db_spl: float,
+    listening: Listening,
+    report: Report,
+    cancel: Cancel | None,
+) -> tuple[HeardLayer, ...]:
+    levels, _ = session.measured(cancel=cancel)
+    if levels.integrated_lufs is None:
+        return tuple(_never(row) for row in rows)
+    song, frames = session.song, session.graph.frames
+    stretches = _stretches(song, frames / song.rate_hz)
+    curves = session.curves(report=report, cancel=cancel)
+
+    def blocks(graph: MixGraph, tracks: tuple[str, ...]) -> Iterator[np.ndarray]:
+        chosen = tracks or None
+        return render(graph, session.audio, tracks=chosen, curves=curves, workers=1, cache=session.cache, cancel=cancel)
+
+    hearing = hear(
+        {row.id: blocks(row.graph, row.tracks) for row in rows},
+        blocks(session.graph, ()),
+        rate_hz=song.rate_hz,
+        frames=frames,
+        offset_db=calibration_db(levels.integrated_lufs, listening_level_db_spl, listening),
+        listening=listening,
+        stretches=stretches,
+        report=report,
+        cancel=cancel,
+    )
+    phrases = most_long_term_sone([hearing.layers[row.id] for row in rows])
+    equivalents = in_order(lambda row: _fader_equivalent(hearing.layers[row.id]), rows)
+    return tuple(
+        _layer(song, row, k, hearing, stretches, float(phrases[k]), equivalent)
+        for k, (row, equivalent) in enumerate(zip(rows, equivalents, strict=True))
+    )
+
+
+def _stretches(song: Song, end_s: float) -> tuple[tuple[float, float], ...]:
+    """Return the sections and what lies between them."""
+    edges = sorted({0.0, end_s, *(min(edge, end_s) for part in song.sections for edge in (part.start_s, part.end_s))})
+    return tuple(itertools.pairwise(edges))
+
+
+def _layer(
+    song: Song,
+    row: _Row,
+    index: int,
+    hearing: Hearing,
+    stretches: tuple[tuple[float, float], ...],
+    phrase_sone: float,
+    equivalent: Range | None,
+) -> HeardLayer:
+    one = hearing.layers[row.id]
+    whole = loudness_of(one)
+    if whole is None:
+        return _never(row)
+    lengths = [end_s - start_s for start_s, end_s in stretches]
+    sections = []
+    for part in song.sections:
+        cells = slice(round(part.start_s / CELL_S), round(part.end_s / CELL_S))
+        inside = [k for k, (start_s, end_s) in enumerate(stretches) if part.start_s <= start_s and end_s <= part.end_s]
+        taken = [hearing.taken[k] for k in inside]
+        sections.append(
+            HeardSection(
+                name=part.name,
+                active_s=_seconds(one, cells),
+                loudness=loudness_of(one, cells),
+                taken_by=taken_by(taken, [lengths[k] for k in inside], index) if taken else (),
+            )
+        )
+    return HeardLayer(
+        id=row.id,
+        name=row.name,
+        place=row.place,
+        tracks=row.tracks,
+        active_s=_seconds(one, slice(None)),
+        loudness=whole,
+        peak_phon=float(phon_from_sone(peak_sone(one))),
+        phrase_phon=float(phon_from_sone(phrase_sone)),
+        fader_equivalent_db=equivalent,
+        taken_by=taken_by(hearing.taken, lengths, index),
+        correlated=correlated(hearing.taken, lengths, index),
+        sections=tuple(sections),
+        bands=bands_of(one),
+    )
+
+
+def _fader_equivalent(one: Heard) -> Range | None:
+    sketch = one.sketch.sounding(ACTIVE_SONE)
+    if not sketch.layer.shape[1]:
+        return None
+    wanted = float(loudness(sketch)[ALONE].mean(dtype=np.float64))
+    return Range(cued=fader_equivalent_db(sketch, wanted, CUED), strict=fader_equivalent_db(sketch, wanted, STRICT))
+
+
+def _seconds(one: Heard, cells: slice) -> float:
+    return round(float(np.count_nonzero(active(one, cells))) * CELL_S, 3)
+
+
+def _never(row: _Row) -> HeardLayer:
+    return HeardLayer(id=row.id, name=row.name, place=row.place, tracks=row.tracks, active_s=0.0, loudness=None)

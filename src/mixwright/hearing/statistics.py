@@ -1,0 +1,113 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Figures of a layer over a stretch of the song, from what was heard of it."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+
+from mixwright.hearing.attribution import Taken
+from mixwright.hearing.bands import band_edges_hz
+from mixwright.hearing.hear import ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard
+from mixwright.hearing.phon import phon_from_sone
+from mixwright.model.hearing import HeardBand, LayerLoudness, Range, TakenBy
+
+#: A layer sounds where its loudness alone is above this, in sone.
+ACTIVE_SONE = 0.05
+#: Who takes less of a loss is told with the others.
+LEAST_FRACTION = 0.03
+#: Long-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
+_ATTACK_PER_MS, _RELEASE_PER_MS = 0.01, 0.00133
+
+
+def active(heard: Heard, stretch: slice = slice(None)) -> np.ndarray:
+    """Return in which cells of a stretch a layer sounds."""
+    return np.asarray(heard.total[ALONE, stretch] > ACTIVE_SONE)
+
+
+def loudness_of(heard: Heard, stretch: slice = slice(None)) -> LayerLoudness | None:
+    """Return the loudness of a layer over the cells of a stretch in which it sounds, None where there are none."""
+    sounding = active(heard, stretch)
+    if not sounding.any():
+        return None
+    alone, strict, cued = heard.total[:, stretch][:, sounding].mean(axis=1, dtype=np.float64).tolist()
+    # The shared filters are a little wider than a layer's own: what is left may seem louder than what there is.
+    strict, cued = min(strict, alone), min(cued, alone)
+    return LayerLoudness(
+        alone_sone=alone,
+        alone_phon=float(phon_from_sone(alone)),
+        in_mix_sone=Range(cued=cued, strict=strict),
+        in_mix_phon=Range(cued=float(phon_from_sone(cued)), strict=float(phon_from_sone(strict))),
+        share=Range(cued=cued / alone, strict=strict / alone),
+    )
+
+
+def bands_of(heard: Heard) -> tuple[HeardBand, ...]:
+    """Return the loudness of a layer in every band, means over the cells of bands in which it sounds."""
+    cells = heard.total.shape[1] // BAND_CELLS
+    sounding = active(heard)[: cells * BAND_CELLS].reshape(cells, BAND_CELLS).any(axis=1)
+    if not sounding.any():
+        return ()
+    mean = heard.bands[:, :cells][:, sounding].mean(axis=1, dtype=np.float64)
+    edges = band_edges_hz()
+    return tuple(
+        HeardBand(
+            low_hz=low,
+            high_hz=high,
+            alone_sone=float(mean[ALONE, k]),
+            in_mix_sone=Range(
+                cued=float(min(mean[CUED, k], mean[ALONE, k])), strict=float(min(mean[STRICT, k], mean[ALONE, k]))
+            ),
+        )
+        for k, (low, high) in enumerate(itertools.pairwise(edges))
+    )
+
+
+def peak_sone(heard: Heard) -> float:
+    """Return the 95th percentile of the short-term loudness alone where the layer sounds."""
+    return float(np.percentile(heard.total[ALONE, active(heard)], 95.0))
+
+
+def most_long_term_sone(layers: Sequence[Heard]) -> np.ndarray:
+    """Return the most of the long-term loudness alone of each layer, that of a phrase."""
+    attack, release = (1.0 - (1.0 - k) ** (1000.0 * CELL_S) for k in (_ATTACK_PER_MS, _RELEASE_PER_MS))
+    alone = np.stack([heard.total[ALONE] for heard in layers], axis=1).astype(np.float64)
+    state, most = np.zeros(alone.shape[1]), np.zeros(alone.shape[1])
+    for now in alone:
+        state += np.where(now > state, attack, release) * (now - state)
+        np.maximum(most, state, out=most)
+    return most
+
+
+def taken_by(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> tuple[TakenBy, ...]:
+    """Return who takes what a layer loses over some stretches, most first; the cued reading.
+
+    Parameters
+    ----------
+    taken : sequence of Taken
+    weights : sequence of float
+        how long each of them is
+    layer : int
+        its place among the layers
+    """
+    by = sum((weight * part.cued[layer].sum(axis=1) for part, weight in zip(taken, weights, strict=True)), np.zeros(1))
+    whole = float(np.sum(by))
+    if whole <= 0.0:
+        return ()
+    fractions = np.asarray(by) / whole
+    order = [int(k) for k in np.argsort(-fractions, kind="stable") if fractions[k] >= LEAST_FRACTION]
+    named = [TakenBy(track=taken[0].layers[k], fraction=float(fractions[k])) for k in order]
+    rest = 1.0 - sum(one.fraction for one in named)
+    return (*named, TakenBy(track="others", fraction=rest)) if rest > 1e-9 else tuple(named)
+
+
+def correlated(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> float:
+    """Return the share of a layer's loss in places where its maskers are correlated."""
+    loss = sum(float(weight * part.loss_cued[layer].sum()) for part, weight in zip(taken, weights, strict=True))
+    marked = sum(
+        float(weight * (part.loss_cued[layer] * part.correlated[layer]).sum())
+        for part, weight in zip(taken, weights, strict=True)
+    )
+    return marked / loss if loss > 0.0 else 0.0

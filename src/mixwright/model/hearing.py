@@ -1,0 +1,94 @@
+# SPDX-License-Identifier: Apache-2.0
+"""How loud layers are alone and in the mix, as results tell it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from mixwright.model.record import Record
+from mixwright.model.words import Place
+
+#: How the mix reaches the ears.
+Listening = Literal["headphones", "loudspeakers"]
+
+
+class Range(Record, frozen=True, kw_only=True):
+    """One figure by the two readings of the masked threshold: 10 dB lower (cued), and as published (strict)."""
+
+    cued: float | None
+    strict: float | None
+
+
+class LayerLoudness(Record, frozen=True, kw_only=True):
+    """Loudness of a layer while it sounds, means of the short-term loudness: alone, and what the mix leaves of it.
+
+    `share`: loudness in the mix over loudness alone, 0 to 1.
+    """
+
+    alone_sone: float
+    alone_phon: float
+    in_mix_sone: Range
+    in_mix_phon: Range
+    share: Range
+
+
+class TakenBy(Record, frozen=True, kw_only=True):
+    """Which part of a layer's loss another layer takes; `others` stands for all below 3 %."""
+
+    track: str
+    fraction: float
+
+
+class HeardSection(Record, frozen=True, kw_only=True):
+    """One layer in one section; `loudness` None where it does not sound."""
+
+    name: str
+    active_s: float
+    loudness: LayerLoudness | None
+    taken_by: tuple[TakenBy, ...] = ()
+
+
+class HeardBand(Record, frozen=True, kw_only=True):
+    """A layer in one band; loudness in sone, as in LayerLoudness."""
+
+    low_hz: float
+    high_hz: float
+    alone_sone: float
+    in_mix_sone: Range
+
+
+class HeardLayer(Record, frozen=True, kw_only=True):
+    """A layer, or the return of a send, as heard over the song.
+
+    `tracks` read as this one layer; none for a return. `loudness`: while it sounds, None where it never does.
+    `peak_phon`: 95th percentile of its short-term loudness alone; `phrase_phon`: the most of its long-term loudness
+    alone. `fader_equivalent_db`: by how many dB it would have to rise in this mix to be heard as loud as it is alone;
+    None where no fader does that. `correlated`: share of its loss in places where its maskers do not add up as powers
+    do; above a half, who takes what is a rough guess.
+    """
+
+    id: str
+    name: str
+    place: Place
+    tracks: tuple[str, ...]
+    active_s: float
+    loudness: LayerLoudness | None
+    peak_phon: float | None = None
+    phrase_phon: float | None = None
+    fader_equivalent_db: Range | None = None
+    taken_by: tuple[TakenBy, ...] = ()
+    correlated: float = 0.0
+    sections: tuple[HeardSection, ...] = ()
+    bands: tuple[HeardBand, ...] = ()
+
+
+class HearingResult(Record, frozen=True, kw_only=True):
+    """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
+
+    `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play.
+    """
+
+    layers: tuple[HeardLayer, ...]
+    listening_level_db_spl: float
+    listening: Listening
+    k_offset_db: Range

@@ -17,7 +17,8 @@ from mixwright.app.decide import add
 from mixwright.app.mix import mix
 from mixwright.app.refresh import refresh
 from mixwright.app.start import start
-from mixwright.errors import Cancelled, OutputError
+from mixwright.errors import Cancelled, InputError, OutputError
+from mixwright.io.hashing import file_sha256
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel
@@ -63,6 +64,29 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def folder(made: Path, tmp_path: Path) -> Path:
     shutil.copytree(made, tmp_path / "copy")
     return tmp_path / "copy"
+
+
+def test_folders_far_below_one_another_are_all_looked_at(folder: Path) -> None:
+    song = folder / "song"
+    low = folder / "tracks" / "more" / "takes"
+    low.mkdir(parents=True)
+    (folder / "tracks" / "Lead Vox.wav").rename(low / "Lead Vox.wav")
+    edit_song(song, "moved by hand", lambda now: changed(now, tracks=tuple(
+        changed(track, file=track.file.replace("Lead", "more/takes/Lead")) for track in now.tracks)))  # fmt: skip
+    write(low / "Pad.wav", PAD)
+    assert [track.file for track in refresh(song).added] == ["takes/Pad.wav"]
+
+
+def test_a_file_that_cannot_be_read_is_not_told_as_changed(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def digest(path: Path, *others: object) -> str:
+        if path.name == "Kick.wav":
+            raise InputError("cannot be read")
+        return file_sha256(path, *others)
+
+    monkeypatch.setattr("mixwright.app.refresh.file_sha256", digest)
+    result = refresh(folder / "song")
+    assert (result.changed, result.missing) == ((), ())
+    assert result.notes == ("../tracks/Kick.wav cannot be read: see who may read it.",)
 
 
 def test_nothing_new_changes_nothing(folder: Path) -> None:

@@ -94,7 +94,9 @@ def find_delivery(tracks: Path | Sequence[Path], given: Sequence[Path], decoder:
         folder = folders.get(path)
         for found in _walk(folder, closed) if folder else [_Found(path.absolute(), path.name)]:
             shown = f"{folder.name}/{found.label}" if folder and len(folders) > 1 else found.label
-            met.setdefault(os.path.realpath(found.path), replace(found, label=shown))
+            place = os.path.realpath(found.path)
+            if place not in met or (met[place].deep and not found.deep):
+                met[place] = replace(found, label=shown)
     places = [folders.get(path) or Path(os.path.realpath(path)).parent for path in named]
     root = Path(os.path.commonpath(places)) if places else Path()
     for path in given:

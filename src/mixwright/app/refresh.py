@@ -137,11 +137,13 @@ def _look(
             job.step()
             try:
                 return file_sha256(path, cache, cancel)
-            except InputError:  # told by intake
+            except InputError:  # told below, or by intake
                 return ""
 
         digests = in_order(digest, [song_path(song, track.file) for track in there])
-        differ = [t for t, found in zip(there, digests, strict=True) if t.sha256 and found != t.sha256]
+        compared = list(zip(there, digests, strict=True))
+        differ = [track for track, found in compared if track.sha256 and found and found != track.sha256]
+        unread = [track.file for track, found in compared if not found]
         holders = {track.sha256: track.id for track in now.tracks if track.sha256}
         contents = in_order(digest, [path for path, _ in delivery.files])
         paired = list(zip(delivery.files, contents, strict=True))
@@ -151,23 +153,24 @@ def _look(
             if content in holders
         )
         new = replace(delivery, files=tuple(file for file, content in paired if content not in holders))
+        notes = (*delivery.notes, *([f"{listed(unread)} cannot be read: see who may read it."] if unread else []))
         untold = [track for track in untold if track not in differ]
         if not new.files and not untold:
-            return _Seen(differ, copies, delivery.notes)
+            return _Seen(differ, copies, notes)
         old = [track for track in there if track.use and track not in differ and track not in untold]
         known = [(song_path(song, track.file), Path(track.file).name) for track in (*old, *untold)]
         files = [*known, *new.files]
         check_space(song, store.outlook, (path for path, _ in files), report)
         heard = listen_to_all(store, cache, song, files, report, cancel)
         first, second = ([track.id for track in tracks] for tracks in (old, untold))
-        return _Seen(differ, copies, delivery.notes, first, second, _understood(heard, now, cancel))
+        return _Seen(differ, copies, notes, first, second, _understood(heard, now, cancel))
 
 
 def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) -> Delivery:
     """Return the audio files in the folders of the tracks that the song does not name."""
     named = {song_path(song, file.file).resolve() for file in files_of(now) if is_there(song, file.file)}
     parents = {song_path(song, track.file).resolve().parent for track in there}
-    folders = sorted(place for place in parents if not parents & set(place.parents))
+    folders = sorted(place for place in parents if place.parent not in parents)
     if not folders:
         return Delivery((), song)
     delivery = find_delivery(folders, sorted(named), decoder)

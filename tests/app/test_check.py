@@ -74,6 +74,13 @@ def not_numbers() -> np.ndarray:
     return audio
 
 
+def one_of_six() -> np.ndarray:
+    audio = sound(channels=6)
+    audio[777, 3] = np.inf
+    audio[:, 4] = 0.0  # a channel may rest
+    return audio
+
+
 def late_peak() -> np.ndarray:
     """A quarter-rate sine whose samples stay below full scale while the wave does not."""
     n = np.arange(RATE_HZ)
@@ -95,6 +102,8 @@ FAULTY = [
     (sound(level=1e32), "FLOAT", {"can be measured", "no damaged samples"}),
     (sound(channels=1), "PCM_24", set()),
     (sound(channels=6), "PCM_24", set()),
+    (one_of_six(), "FLOAT", {"every sample has a value"}),
+    (np.zeros((RATE_HZ, 6)), "PCM_24", {"not silent"}),
     (sound(channels=8), "PCM_24", {"can be measured"}),
 ]
 

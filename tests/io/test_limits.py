@@ -63,6 +63,15 @@ def test_the_environment_sets_them(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert not (tmp_path / "other").exists()
 
 
+def test_a_raised_limit_is_enough(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "tracks").mkdir()
+    wav(tmp_path / "tracks" / "Kick.wav", rate_hz=768_000)
+    monkeypatch.setenv("MIXWRIGHT_MAX_RATE_HZ", "768000")
+    result = start(tmp_path / "tracks", tmp_path / "song")
+    (kick,) = result.tracks
+    assert (kick.use, kick.sample_rate_hz, result.rate_hz) == (True, 768_000, 384_000)  # as fast as a song may be
+
+
 def test_a_large_file_is_refused_before_it_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "tracks").mkdir()
     wav(tmp_path / "tracks" / "Kick.wav")

@@ -21,6 +21,7 @@ from mixwright.meter.measure import Meter
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.levels import Levels
 from mixwright.model.results import CheckedFile, CheckLine, CheckResult
+from mixwright.model.song import changed
 from mixwright.model.words import FaultKind
 from mixwright.units import db_from_power, db_from_ratio
 
@@ -94,8 +95,10 @@ def _check_one(item: tuple[int, Path], *, decoder: Decoder, folder: Path, cancel
 
 def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> CheckedFile:
     rate_hz, channels = info.sample_rate_hz, info.channels
-    # What is asked of tracks to be mixed (one or two channels) is not asked of a finished surround file.
-    faults = own_faults(listen(audio, rate_hz, cancel), info.speakers) if channels <= 2 or not len(audio) else ()
+    if channels <= 2 or not len(audio):
+        faults = own_faults(listen(audio, rate_hz, cancel))
+    else:
+        faults = _of_each_channel(audio, info, cancel)
     levels, refused = None, ""
     if not _kinds(faults) & {"empty", "non_finite"}:
         try:
@@ -128,6 +131,17 @@ def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> 
         faults=(*header_faults(info), *faults),
         checks=tuple(lines),
     )
+
+
+def _of_each_channel(audio: np.ndarray, info: AudioInfo, cancel: Cancel) -> tuple[Fault, ...]:
+    """Return the faults of a file of more than two channels, each with its channel; one that rests is none."""
+    found: list[Fault] = []
+    silent: list[Fault] = []
+    for channel in range(info.channels):
+        name = info.speakers[channel] if channel < len(info.speakers) else f"channel {channel + 1}"
+        for fault in own_faults(listen(audio[:, channel : channel + 1], info.sample_rate_hz, cancel)):
+            (silent if fault.kind == "silent" else found).append(changed(fault, detail=f"{name}: {fault.detail}"))
+    return (*found, *(silent[:1] if len(silent) == info.channels else ()))
 
 
 def _form(info: AudioInfo) -> str:

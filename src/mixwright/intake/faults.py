@@ -26,6 +26,8 @@ CLIPPED_BADLY = 10
 #: A file shorter than the others by this, and sounding from its first frames, was not printed from the start.
 _CUT_S = 0.5
 _AT_ONCE_S = 0.05
+#: Of a song; files of higher rates are brought to it.
+HIGHEST_SONG_RATE_HZ = 384_000
 #: A header that promises more is not believed: a week.
 _NO_TRACK_S = 7 * 86400.0
 
@@ -135,11 +137,11 @@ def _sides(heard: Listening) -> Fault | None:
 
 
 def common_rate_hz(heard: Sequence[Listening]) -> int:
-    """Return the rate of most track time; of equal ones the higher."""
+    """Return the rate of most track time; of equal ones the higher, and none that a song cannot have."""
     seconds: Counter[int] = Counter()
     for one in heard:
         seconds[one.rate_hz] += round(1000.0 * one.frames / one.rate_hz)
-    return max(seconds, key=lambda rate: (seconds[rate], rate))
+    return min(HIGHEST_SONG_RATE_HZ, max(seconds, key=lambda rate: (seconds[rate], rate)))
 
 
 def common_length_s(heard: Sequence[Listening]) -> float | None:

@@ -23,7 +23,9 @@ from mixwright.app.plan import plan
 from mixwright.app.scene import scene_of
 from mixwright.app.session import open_song
 from mixwright.app.start import start
+from mixwright.demo.answers import answered
 from mixwright.demo.record import write_demo
+from mixwright.io.song_file import edit_song
 from mixwright.model.song import Group, Song, Track
 from mixwright.planning.balance import balance
 from mixwright.planning.elements import elements_of
@@ -54,7 +56,8 @@ def demo_scene() -> Scene:
     with tempfile.TemporaryDirectory() as folder:
         demo = write_demo(Path(folder) / "demo")
         song = Path(folder) / "song"
-        start(demo.tracks, song)
+        start(demo.tracks, song, references=demo.references)
+        edit_song(song, "answers of the artist", answered)
         plan(song, lead="auto")
         with open_song(song) as session:
             scene = audible(scene_of(session))

@@ -15,21 +15,26 @@ from mixwright.app.mix import mix
 from mixwright.app.page import PAGE_FILE
 from mixwright.app.plan import plan
 from mixwright.app.start import start
+from mixwright.demo.answers import answered
 from mixwright.demo.pieces import SONG
 from mixwright.demo.record import write_demo
 from mixwright.errors import Cancelled, OutputError, printable
+from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.jobs.space import require_space
 from mixwright.model.results import DeliverResult, MixResult, TourResult
 
 #: Where the tour goes if no folder is named; the next free name with a number if it is taken.
 FOLDER = Path("mixwright-tour")
+#: What the whole tour takes at most, as measured; the demo song is the same every time.
+_MOST_BYTES = 2_000_000_000
 
 
 def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel | None = None) -> TourResult:
     """Write the invented demo song into a folder and do the whole job on it.
 
-    Tracks are received and planned; every proposed move is accepted; the mix is rendered, measured and
-    delivered. Nothing outside `folder` is touched.
+    Tracks are received; what the artist tells of them is set by hand; the mix is planned, every proposed move
+    accepted; it is rendered, measured and delivered. Nothing outside `folder` is touched.
 
     Parameters
     ----------
@@ -42,7 +47,7 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
     Raises
     ------
     OutputError
-        when the folder holds something already
+        when the folder holds something already, or the disk cannot hold it all
     Cancelled
         when the user stopped it; what is in the folder by then may be deleted
     """
@@ -50,6 +55,7 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
     folder = next(_free_names()) if folder is None else Path(folder)
     if not _is_free(folder):
         raise OutputError("this is not an empty folder", where=printable(folder), hint="name a new one: tour DIR")
+    require_space([(folder, _MOST_BYTES)], report)
     try:
         song, mixed, delivered = _whole_job(folder, report, cancel)
     except Cancelled as error:
@@ -73,6 +79,7 @@ def _whole_job(folder: Path, report: Report, cancel: Cancel | None) -> tuple[Pat
     start(
         demo.tracks, song, references=demo.references, rough=demo.rough, title=SONG.title, report=report, cancel=cancel
     )
+    edit_song(song, "answers of the artist", answered)
     plan(song, lead="auto", report=report, cancel=cancel)
     accept(song, (), everything=True)
     mixed = mix(song, report=report, cancel=cancel)

@@ -111,7 +111,7 @@ def write_demo(folder: Path, *, report: Report = silent, cancel: Cancel | None =
         report,
         cancel,
     )
-    with new_folder(folder) as building, tempfile.TemporaryDirectory(prefix="mixwright-demo-") as scratch:
+    with new_folder(folder) as building, tempfile.TemporaryDirectory(dir=building) as scratch:
         paths = demo_paths(building)
         for path in (paths.tracks, paths.rough.parent, paths.references[0].parent):
             path.mkdir()

@@ -57,7 +57,7 @@ def spectrum_sentence(measure: MeasureResult, bands: list[Band]) -> str:
     """Return how many bands lie within what the references span, and which one the furthest outside."""
     spread = measure.reference_spectrum
     if spread is None:
-        return "No reference to stand it beside: name one with --reference at `start`."
+        return "No reference counts for the spectrum: name one with --reference at `start`, or in use_for in song.toml."
     known = [band for band in bands if band.low_db is not None]
     off = [band for band in known if band.off_db]
     beside = f"Beside {count(len(spread.references), 'reference')} at equal loudness, "

@@ -14,7 +14,7 @@ import numpy as np
 
 from mixwright.app.dynamics import logged
 from mixwright.app.keys import MEASURED_BY, rendered_key
-from mixwright.app.space import Making, needs
+from mixwright.app.space import LONGEST_H, NOTHING, Making, needs
 from mixwright.engine.curves import Curves
 from mixwright.engine.graph import MixGraph, compile_mix
 from mixwright.engine.render import render
@@ -37,8 +37,6 @@ from mixwright.version import __version__
 
 _BLOCK_FRAMES = 65536
 _LARGEST = float(np.finfo(np.float32).max)
-#: As long as a received file may be: a start that is off by a few digits must not fill the disk.
-_LONGEST_H = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,7 +152,7 @@ class Session:
 
 @contextmanager
 def open_song(
-    folder: Path, making: Making, *, report: Report = silent, cancel: Cancel | None = None
+    folder: Path, making: Making = NOTHING, *, report: Report = silent, cancel: Cancel | None = None
 ) -> Iterator[Session]:
     """Open a song folder with the audio of all used tracks.
 
@@ -163,7 +161,7 @@ def open_song(
     folder : Path
         the song folder
     making : Making
-        what will be made of it, so that the disk space is known beforehand
+        what will be made of it that stays, so that the disk space is known beforehand
     report, cancel
         progress of decoding, which is done once per file content
 
@@ -242,6 +240,6 @@ def _problem(stem: Stem, track: Track) -> tuple[str, str] | None:
             "set use = false in song.toml and ask for a stereo file",
         )
     hours = (track.start_frame + len(stem.audio)) / stem.rate_hz / 3600.0
-    if hours > _LONGEST_H:
+    if hours > LONGEST_H:
         return f"track {track.id} would end {hours:,.0f} hours into the song", "correct its start_frame in song.toml"
     return None

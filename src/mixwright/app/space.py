@@ -18,6 +18,8 @@ from mixwright.meter.loudness import SUB_BLOCKS_PER_S
 from mixwright.model.lane import Lane
 from mixwright.model.song import Song, used_tracks
 
+#: As long as a received file may be: a start that is off by a few digits must not fill the disk.
+LONGEST_H = 24
 #: Results, page and journal of a song; and what is noted of each track.
 _SONG_BYTES, _TRACK_BYTES = 1 << 20, 1 << 15
 #: How often a track, or a set of tracks that holds it, is measured at most, each as float64 a sub-block.
@@ -52,12 +54,15 @@ class Making:
     mixes: int = 1
 
 
+NOTHING = Making()
+
+
 def needs(
     folder: Path, song: Song, lanes: Sequence[Lane], store: StemStore, cache: Cache, making: Making
 ) -> list[tuple[Path, int]]:
     """Return by how many bytes the song folder, and the folder of the files, may grow.
 
-    What cannot be read takes no room: whoever opens it tells.
+    What cannot be read, or cannot be meant, takes no room: whoever opens it tells.
     """
     used = used_tracks(song)
     found = {track.id: _outlook(store, folder, track.file, song.rate_hz, track.sha256) for track in used}
@@ -68,6 +73,8 @@ def needs(
     if len(tracks) < len(used):
         return [(folder, size)]
     graph = compile_mix(song, lanes, {id_: outlook.frames for id_, outlook in tracks.items()})
+    if graph.frames > LONGEST_H * 3600 * graph.rate_hz:
+        return [(folder, size)]
     size += _strips(graph, tracks, cache)
     if graph.dynamics and not (making.mixes == 1 and cache.holds(gains_key(graph))):
         size += making.mixes * 4 * graph.frames * len(graph.dynamics)

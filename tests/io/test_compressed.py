@@ -206,6 +206,10 @@ def test_damage_and_limits(tmp_path: Path, decoder: Decoder) -> None:
     path.write_bytes(content)
     with contextlib.suppress(FileFormatError):
         assert decoded(decoder, path)[0].frames <= FRAMES
+    # A codec that nobody knows.
+    path.write_bytes(path.read_bytes().replace(b"mp4a", b"????").replace(b"esds", b"free"))
+    with pytest.raises(FileFormatError, match="in a format that is not read"):
+        decoder.probe(path)
     path.write_bytes(content[:60])
     with pytest.raises(FileFormatError, match="cannot be decoded"):
         decoder.probe(path)

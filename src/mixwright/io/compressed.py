@@ -167,6 +167,8 @@ class _LibrarySource:
         if not container.streams.audio:
             raise Undecodable("it has no audio track")
         stream = container.streams.audio[0]
+        if stream.codec_context is None:
+            raise Undecodable("its audio is in a format that is not read")
         stream.codec_context.thread_count = 1
         self.encoding = str(stream.codec_context.codec.canonical_name or stream.codec_context.name)
         likely_s = stream.duration * stream.time_base if stream.duration else (container.duration or 0) / 1e6

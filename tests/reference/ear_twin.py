@@ -1,14 +1,18 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The ear in slow, plain numpy: excitation, specific and partial loudness, smoothing, two ears.
+"""The ear in slow, plain numpy: line spectra, running spectra, excitation, loudness, smoothing, two ears, shares.
 
 Moore, Glasberg and Baer 1997; Glasberg and Moore 2002, 2005; ANSI S3.4-2007; ISO 532-2:2017; ISO 532-3:2023.
 """
 
+import functools
+import itertools
+import math
+
 import numpy as np
 
 from mixwright.hearing.components import SPREAD_DB, WINDOW_MS, components
-from mixwright.hearing.constants import Constants
-from mixwright.hearing.scale import bandwidth_hz, hz_from_cam
+from mixwright.hearing.constants import Constants, constants_at
+from mixwright.hearing.scale import bandwidth_hz, cam_from_hz, hz_from_cam
 from mixwright.hearing.tables import DIFFUSE_FIELD_DB, EAR_HZ, FREE_FIELD_DB, MIDDLE_EAR_DB
 
 FIELDS = {"free": FREE_FIELD_DB, "diffuse": DIFFUSE_FIELD_DB, "eardrum": tuple(0.0 for _ in EAR_HZ)}
@@ -29,9 +33,14 @@ def roex(slope, distance):
 
 def level_per_erb_db(hz, power):
     """Level of the sound around each component, through a symmetric filter at the component: (..., J)."""
+    return 10.0 * np.log10(np.maximum(power @ _weights_around(hz.tobytes()), 1e-10))
+
+
+@functools.lru_cache(maxsize=4)
+def _weights_around(hz_bytes):
+    hz = np.frombuffer(hz_bytes)
     slope = 4.0 * hz / bandwidth_hz(hz)
-    weights = roex(slope[None, :], (hz[:, None] - hz[None, :]) / hz[None, :])  # [heard, around]
-    return 10.0 * np.log10(np.maximum(power @ weights, 1e-10))
+    return roex(slope[None, :], (hz[:, None] - hz[None, :]) / hz[None, :])  # [heard, around]
 
 
 def filter_weights(hz, level_db, centre_hz):
@@ -73,7 +82,7 @@ def partial_loudness(signal, noise, c: Constants, offset_db=0.0):
         return (e / 1.0707) ** 0.2
 
     at_threshold = low(c.threshold) - floor
-    ratio = masked / np.maximum(s, 1e-300)
+    ratio = masked / np.maximum(s, 1e-30)  # of use where the signal is above
     shrunk = (2.0 * s / (s + masked)) ** 1.5
     total = s + n
     branch_17 = low(total) - floor - (low(n + masked) - low(c.threshold)) * ratio**0.3
@@ -153,3 +162,118 @@ def running_power(audio, offset_db, hop_ms=1, average_ms=None, field="free"):
         scale = 2.0 / (2 * length * np.sum(window**2)) * own_ms / hop_ms
         out[:, mine] = power * scale * 10.0 ** ((offset_db + SPREAD_DB) / 10.0)
     return out
+
+
+# Line spectra: arrays of frequencies and powers re (20 uPa)^2, in steps of 0.1 Cam as in ANSI S3.4-2007.
+
+
+def grid(name="ANSI S3.4"):
+    """Constants of the 372 filters from 1.8 to 38.9 Cam, and their centres."""
+    centre_hz = centres(0.1, 1.8, 372)
+    return constants_at(centre_hz, name), centre_hz
+
+
+def tone(hz, level_db):
+    """One component."""
+    return np.array([hz], dtype=np.float64), 10.0 ** (np.array([level_db]) / 10.0)
+
+
+def together(*sounds):
+    """Return several sounds as one."""
+    return np.concatenate([hz for hz, _ in sounds]), np.concatenate([power for _, power in sounds])
+
+
+def at_cochlea(sound, field="free"):
+    """The power of the sound's components at the cochlea; "free, spline": a cubic spline through the ear's table."""
+    from scipy.interpolate import CubicSpline
+
+    hz, power = sound
+    if field == "free, spline":
+        return power * 10.0 ** (CubicSpline(EAR_HZ, np.add(FREE_FIELD_DB, MIDDLE_EAR_DB))(hz) / 10.0)
+    return power * 10.0 ** (transmission_db(hz, field) / 10.0)
+
+
+def loudness(sound, name="ANSI S3.4", field="free"):
+    """Loudness in sone of a line spectrum, both ears alike."""
+    c, centre_hz = grid(name)
+    return float(
+        c.two_ears * 0.1 * specific_loudness(excitation(sound[0], at_cochlea(sound, field), centre_hz), c).sum()
+    )
+
+
+def rectangular_level_db(hz, power):
+    """Level within half a Cam around each component: another reading of the level per ERB, in use elsewhere."""
+    cam = cam_from_hz(hz)
+    return 10.0 * np.log10(np.maximum([power[np.abs(cam - at) <= 0.5].sum() for at in cam], 1e-10))
+
+
+def partial(sounds, offset_db=0.0, name="ANSI S3.4", field="free", level=level_per_erb_db):
+    """Partial loudness in sone of each of several sounds heard together, both ears alike: a list."""
+    c, centre_hz = grid(name)
+    hz, _ = together(*sounds)
+    powers = np.zeros((len(sounds), len(hz)))
+    start = 0
+    for k, sound in enumerate(sounds):
+        powers[k, start : start + len(sound[0])] = at_cochlea(sound, field)
+        start += len(sound[0])
+    excited = powers @ filter_weights(hz, level(hz, powers.sum(axis=0)), centre_hz)
+    rests = [np.delete(excited, k, axis=0).sum(axis=0) for k in range(len(sounds))]
+    return [
+        float(c.two_ears * 0.1 * partial_loudness(signal, rest, c, offset_db).sum())
+        for signal, rest in zip(excited, rests, strict=True)
+    ]
+
+
+# Running sounds: powers (T, J) of steps of any length.
+
+
+@functools.cache
+def _weights_by_level():
+    """Weights (J, levels, I) of the 134 components in the 150 filters, at levels from -40 to 125 dB in half dB."""
+    return filter_weights(components().hz, np.arange(-40.0, 125.5, 0.5)[:, None], centres()).transpose(1, 0, 2).copy()
+
+
+def running_excitation(powers, filters_from=None):
+    """Excitations, each (T, 150), of sounds with powers (T, J), through filters set by one power (T, J) or their own.
+
+    Filters are taken at the nearest half dB: within 0.1 % of loudness of `excitation` step by step.
+    """
+    if filters_from is None:
+        return [running_excitation([power], power)[0] for power in powers]
+    table, every = _weights_by_level(), np.arange(len(components().hz))
+    level_db = level_per_erb_db(components().hz, filters_from)
+    nearest = np.rint(2.0 * (np.clip(level_db, -40.0, 125.0) + 40.0)).astype(int)
+    rows = np.stack(powers, axis=1)
+    return list(np.stack([row @ table[every, at] for row, at in zip(rows, nearest, strict=True)], axis=1))
+
+
+def short_term(left, right=None, hop_ms=1, step_cam=0.25):
+    """Short-term loudness (T,) of both ears and of each, from their specific loudness (T, I)."""
+    smooth = [average(x, 0.045, 0.033, hop_ms) for x in ((left,) if right is None else (left, right))]
+    ears = [x.sum(axis=1) * step_cam for x in inhibited(smooth[0], smooth[-1], step_cam)]
+    return ears[0] + ears[1], ears
+
+
+def long_term(ears, hop_ms=1):
+    """Long-term loudness (T,): each ear's short-term loudness averaged again, both added."""
+    return sum(average(ear, 0.01, 0.00133, hop_ms) for ear in ears)
+
+
+# Who takes what.
+
+
+def shapley(signal, others, c: Constants, offset_db=0.0):
+    """Loss of specific loudness (..., I) by each of the other sounds: its mean over all orders of their arrival."""
+    count = len(others)
+    value = {
+        members: partial_loudness(signal, sum((others[k] for k in members), np.zeros_like(signal)), c, offset_db)
+        for size in range(count + 1)
+        for members in itertools.combinations(range(count), size)
+    }
+    losses = [np.zeros_like(signal) for _ in others]
+    for members, before in value.items():
+        weight = math.factorial(len(members)) * math.factorial(count - len(members) - 1) if len(members) < count else 0
+        for k in set(range(count)) - set(members):
+            after = value[tuple(sorted((*members, k)))]
+            losses[k] += weight / math.factorial(count) * (before - after)
+    return losses

@@ -14,10 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from mixwright.errors import FileFormatError, InternalError, LimitError, MixwrightError, OutputError
+from mixwright.errors import Cancelled, FileFormatError, InternalError, LimitError, MixwrightError, OutputError
 from mixwright.io import decode
 from mixwright.io.decode import Decoder
 from mixwright.io.write import wav_header
+from mixwright.jobs.progress import Cancel
 
 RATE_HZ = 44100
 posix = pytest.mark.skipif(os.name != "posix", reason="POSIX signals")
@@ -186,3 +187,32 @@ def test_closed_decoder(tmp_path: Path) -> None:
     opened.close()
     with pytest.raises(InternalError, match="closed"):
         opened.probe(tmp_path / "a.wav")
+
+
+DEAF = """
+import sys, time
+print('{"ready": true}', flush=True)
+while True:
+    time.sleep(60)
+"""
+UNREADY = "import time; time.sleep(600)"
+
+
+@pytest.mark.parametrize("program", [DEAF, UNREADY])
+def test_a_stop_ends_a_child_that_says_nothing(program: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(decode, "_COMMAND", [sys.executable, "-c", program])
+    cancel, children = Cancel(), []
+    popen = subprocess.Popen
+
+    def noted(*arguments: object, **settings: object) -> subprocess.Popen:
+        children.append(popen(*arguments, **settings))
+        threading.Timer(0.05, cancel.cancel).start()
+        return children[-1]
+
+    monkeypatch.setattr(decode.subprocess, "Popen", noted)
+    with Decoder(1, cancel=cancel) as opened, pytest.raises(Cancelled):
+        opened.decode(wav(tmp_path / "a.wav"), tmp_path / "a.npy")
+    assert [child.poll() is None for child in children] == [False]
+    with Decoder(1, cancel=cancel) as opened, pytest.raises(Cancelled):
+        opened.probe(tmp_path / "a.wav")
+    assert len(children) == 1  # none is started after a stop

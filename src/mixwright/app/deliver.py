@@ -25,6 +25,7 @@ from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
 from mixwright.io.song_file import load_song
 from mixwright.io.write import BITS, SampleFormat, WrittenFile, write_wav
+from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.levels import Levels
 from mixwright.model.results import CheckLine, DeliverResult, PrintedFile
@@ -156,18 +157,20 @@ def _making(song: Song) -> Making:
 
 
 def _rendered(session: Session, template: str, report: Report, cancel: Cancel | None) -> list[_File]:
-    """Render and measure every print, each once, whether or not it is printed in two formats."""
+    """Render and measure every print, each once, whether or not it is printed in two formats; a few at a time."""
     planned = _plan_names(session.song, template)
-    job = Job("rendering", len({entry.name for entry, _, _ in planned}), report, cancel)
-    found: dict[str, tuple[np.ndarray, Levels]] = {}
-    files = []
-    for entry, sample_format, name in planned:
-        if entry.name not in found:
-            audio = session.rendered(entry.tracks, cancel=cancel)
-            found[entry.name] = audio, session.levels(entry.tracks, cancel=cancel)
-            job.step()
-        files.append(_File(entry, name, sample_format, *found[entry.name]))
-    return files
+    entries = {entry.name: entry for entry, _, _ in planned}
+    job = Job("rendering", len(entries), report, cancel)
+    session.curves(cancel=cancel)  # made once, before several threads ask for them
+
+    def one(entry: Print) -> tuple[np.ndarray, Levels]:
+        audio = session.rendered(entry.tracks, workers=1, cancel=cancel)
+        levels = session.levels(entry.tracks, cancel=cancel)
+        job.step()
+        return audio, levels
+
+    found = dict(zip(entries, in_order(one, entries.values()), strict=True))
+    return [_File(entry, name, sample_format, *found[entry.name]) for entry, sample_format, name in planned]
 
 
 def _common_gain(files: Sequence[_File]) -> tuple[float, CheckLine]:
@@ -192,9 +195,8 @@ def _peak(levels: Levels) -> float:
 def _write(
     folder: Path, song: Song, files: Sequence[_File], gain_db: float, job: Job
 ) -> tuple[tuple[PrintedFile, ...], list[tuple[str, WrittenFile]]]:
-    printed, written = [], []
-    for file in files:
-        done = write_wav(
+    def one(file: _File) -> WrittenFile:
+        return write_wav(
             folder / file.name,
             _blocks(file.audio, float(ratio_from_db(gain_db)), job),
             rate_hz=song.rate_hz,
@@ -203,6 +205,9 @@ def _write(
             sample_format=file.sample_format,
             seed=_seed(song, file.entry.name),
         )
+
+    printed, written = [], []
+    for file, done in zip(files, in_order(one, files), strict=True):
         written.append((file.name, done))
         printed.append(
             PrintedFile(

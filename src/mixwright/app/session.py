@@ -71,7 +71,12 @@ class Session:
         return None if found is None else found[1]
 
     def rendered(
-        self, tracks: Collection[str] | None = None, *, report: Report = silent, cancel: Cancel | None = None
+        self,
+        tracks: Collection[str] | None = None,
+        *,
+        workers: int | None = None,
+        report: Report = silent,
+        cancel: Cancel | None = None,
     ) -> np.ndarray:
         """Return the mix as mapped float32 ``(frames, 2)``, rendered once and kept in the cache.
 
@@ -79,11 +84,13 @@ class Session:
         ----------
         tracks : collection of str, optional
             only these sound, everything else as in the mix
+        workers : int, optional
+            threads of the rendering; 1 where several are rendered at once
         """
 
         def make(path: Path) -> None:
             with ArrayWriter(path, 2) as writer:
-                for block in self._render(tracks, None, report, cancel):
+                for block in self._render(tracks, workers, report, cancel):
                     writer.push(np.clip(block, -_LARGEST, _LARGEST))
 
         return self.cache.array(rendered_key("mix", self.graph, tracks), make)

@@ -11,7 +11,7 @@ import signal
 import sys
 import warnings
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any, NoReturn
 
 import click
@@ -148,7 +148,7 @@ def _tell(output: Output, error: BaseException) -> None:
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
-    """Run the program and leave it."""
+    """Run the program and leave it; at once where the user stopped it, without taking the interpreter apart."""
     _fill_standard_streams()
     for number in ENDING:
         if signal.getsignal(number) is signal.SIG_DFL:
@@ -157,6 +157,11 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         status = run(sys.argv[1:] if arguments is None else arguments)
     except KeyboardInterrupt:
         status = STOPPED
+    if status == STOPPED:
+        with suppress(OSError, ValueError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(STOPPED)
     sys.exit(status)
 
 

@@ -2,9 +2,9 @@
 """Partial loudness: the four branches of Moore, Glasberg and Baer 1997, from line spectra.
 
 "Computed": with an independent implementation of the stationary model of ANSI S3.4-2007, with a cubic spline through
-the ear's table, as in these tests. It takes the level around a component from half a Cam to either side, where ours is that
-through a filter: both forms are tested, the first closely. Its constants below 500 Hz are polynomials fitted to the
-standard's tables. Masked thresholds: the fit to the figure of 1997.
+the ear's table, as in these tests. It takes the level around a component from half a Cam to either side, where ours is
+that through a filter: both forms are tested, the first closely. Its constants below 500 Hz are polynomials fitted to
+the standard's tables. Masked thresholds: the fit to the figure of 1997.
 """
 
 from __future__ import annotations

@@ -259,6 +259,12 @@ def long_term(ears, hop_ms=1):
     return sum(average(ear, 0.01, 0.00133, hop_ms) for ear in ears)
 
 
+def listen(audio, offset_db=100.0, hop_ms=1, average_ms=None, field="free"):
+    """Specific loudness (T, 150) of what one ear hears at 48 kHz, by the constants of ISO 532-3:2023."""
+    power = running_power(audio, offset_db, hop_ms, average_ms, field)
+    return specific_loudness(running_excitation([power])[0], constants_at(centres()))
+
+
 # Who takes what.
 
 
@@ -272,7 +278,7 @@ def shapley(signal, others, c: Constants, offset_db=0.0):
     }
     losses = [np.zeros_like(signal) for _ in others]
     for members, before in value.items():
-        weight = math.factorial(len(members)) * math.factorial(count - len(members) - 1) if len(members) < count else 0
+        weight = math.factorial(len(members)) * math.factorial(max(0, count - len(members) - 1))
         for k in set(range(count)) - set(members):
             after = value[tuple(sorted((*members, k)))]
             losses[k] += weight / math.factorial(count) * (before - after)

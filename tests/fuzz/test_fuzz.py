@@ -21,6 +21,8 @@ FOUND = {
         "kept",
         b"journal\n" + gzip.compress(b"{}" * 40)[:10] + b"\xff" * 30,
     ),
+    "lists as deep as one of two readers takes": ("songs", b"title = " + b"[" * 495 + b"]" * 495),
+    "a key of thousands of parts": ("songs", b"a." * 30_000 + b"b = 1"),
     "completion after a word that is no command": ("arguments", b"\x01\0\0"),
 }
 #: Mutations of one test; what starts processes or writes pages takes longer.

@@ -9,6 +9,7 @@ import pytest
 
 from mixwright.errors import MixwrightError, SettingError, StateError
 from mixwright.io.song_file import load_song
+from mixwright.io.song_text import read_song
 
 SONG = """\
 # An invented song.
@@ -196,8 +197,33 @@ def test_text_that_ends_too_soon(tmp_path):
     assert _load(tmp_path, 'title = "x"\nlead = [').where.startswith("song.toml:2")
 
 
-def test_lists_nested_without_end(tmp_path):
-    assert "nested" in str(_load(tmp_path, "title = " + "[" * 100_000))
+@pytest.mark.parametrize(
+    "deep",
+    [
+        "x = " + "[" * 100_000,
+        "x = " + "[" * 33 + "]" * 33,
+        "x = " + "{ a = " * 330 + "1" + "}" * 330,
+        "a." * 100_000 + "b = 1",
+        "[" + "a . " * 100_000 + "b]",
+        "x = {" + '"a".' * 33 + "b = 1}",
+    ],
+    ids=lambda deep: f"{deep[:9]} {len(deep)}",
+)
+def test_what_nests_without_end(tmp_path, deep):
+    error = _load(tmp_path, f'title = "a"\n{deep}\n')
+    assert (error.where, "32 deep" in str(error)) == ("song.toml:2", True)
+
+
+def test_no_depth_is_too_deep_for_one_reader_alone(tmp_path):
+    for depth in range(300, 520):
+        assert "32 deep" in str(_load(tmp_path, f"title = {'[' * depth}{']' * depth}"))
+
+
+def test_signs_within_text_do_not_nest():
+    signs = "[{.#" * 50
+    text = f"title = '''{signs}\"'''\nrate_hz = 48000 # {signs}\nartist = \"{signs}\\\"{signs}\"\nrough = '{signs}'"
+    song = read_song(text)[1]
+    assert (song.title, song.artist, song.rough) == (f'{signs}"', f'{signs}"{signs}', signs)
 
 
 def test_no_song(tmp_path):

@@ -11,6 +11,7 @@ import msgspec
 from mixwright.errors import InternalError, SettingError
 from mixwright.io.song_errors import SONG_FILE, at_line, check_finite, conversion_error, syntax_error
 from mixwright.io.toml_edit import edited
+from mixwright.io.toml_text import line_of, too_deep
 from mixwright.io.toml_write import block_text, fields_of, line_text
 from mixwright.model.migrate import migrated
 from mixwright.model.record import Record
@@ -22,6 +23,9 @@ _HEAD = """\
 # pan goes from -1 (left) to 1 (right). Files are relative to this folder.
 
 """
+
+#: A song needs four.
+_MOST_DEPTH = 32
 
 #: A line or two above the first of each kind.
 _COMMENTS = {
@@ -60,12 +64,16 @@ def read_song(text: str) -> tuple[dict[str, object], Song]:
     SettingError
         `where` is ``song.toml:LINE key``, the hint what is allowed there
     """
+    if (deep := too_deep(text, _MOST_DEPTH)) >= 0:
+        raise SettingError(
+            f"lists, tables or the parts of a key nest more than {_MOST_DEPTH} deep",
+            where=f"{SONG_FILE}:{line_of(text, deep)}",
+            hint="mend it by hand, or undo",
+        )
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise syntax_error(text, str(error)) from error
-    except RecursionError as error:
-        raise SettingError("lists are nested too deeply", where=SONG_FILE, hint="mend it by hand") from error
     check_finite(text, raw)
     try:
         data = migrated(raw)

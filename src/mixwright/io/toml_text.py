@@ -27,6 +27,10 @@ _STRING = re.compile(
 )
 
 
+#: Strings and comments as wholes, and the signs that nest.
+_STRUCTURE = re.compile(rf"{_STRING.pattern}|#[^\n]*|[\[\]{{}}.=,\n]", re.DOTALL)
+
+
 @dataclass(slots=True, eq=False)
 class Entry:
     """The span of one item of an inline array or of one ``key = value``; `comma`: where its comma is, or -1."""
@@ -66,6 +70,29 @@ class Node:
 def scan(text: str) -> Node:
     """Return the root table of a legal TOML text, with the place of everything in it."""
     return _Scanner(text).root()
+
+
+def too_deep(text: str, most: int) -> int:
+    """Return where brackets, or the parts of a dotted key, nest deeper than `most`; -1 where they do not.
+
+    The text need not be legal. It takes a time that grows with its length alone: what reads TOML takes the square of
+    the parts of a key.
+    """
+    depth = dots = 0
+    for found in _STRUCTURE.finditer(text):
+        sign = found.group()
+        if sign == ".":
+            dots += 1
+        elif sign in ("[", "{"):
+            depth += 1
+            dots = 0
+        elif sign in ("]", "}"):
+            depth -= 1
+        elif sign in ("=", ",", "\n"):
+            dots = 0
+        if max(depth, dots) > most:
+            return found.start()
+    return -1
 
 
 def find(root: Node, path: Sequence[str | int]) -> Node:

@@ -123,7 +123,7 @@ MISTAKES = [
     ),
     (
         'name = "Hall"\n',
-        'name = "Hall"\nreverb = { kind = "voice", low_hz = 9000.0 }\n',
+        'name = "Hall"\nreverb = { kind = "voice", decay_s = 1.0, low_hz = 9000.0 }\n',
         "42 sends[0].reverb.low_hz",
         ["from 9000 to 7000 Hz keeps nothing", "below high_hz"],
     ),

@@ -11,7 +11,6 @@
       SettingError            a setting or an argument is wrong: mend the setting    (ValueError)
       StateError              the song folder is not in the state the command needs
       OutputError             cannot write, disk full, a written file is not right   (OSError)
-      MissingExtraError       an optional part is not installed
       Cancelled               the user stopped it
       InternalError           ours to mend
 """
@@ -92,12 +91,6 @@ class OutputError(MixwrightError, OSError):
     """A file cannot be written, or what was written is not right."""
 
     kind = "output"
-
-
-class MissingExtraError(MixwrightError):
-    """An optional part is not installed; the hint names the extra."""
-
-    kind = "missing_extra"
 
 
 class Cancelled(MixwrightError):

@@ -46,8 +46,8 @@ FEW_GLIMPSES, BANDS_COVERED = 0.2, 0.4
 class Lyric:
     """A voice in the rest of the mix, cell by cell: float32 (cells,) each.
 
-    `level_db`: of the voice alone in the bands of speech, dB SPL in the sound field, mean power of both ears, -inf where
-    it is silent; `glimpses`: share of the places; `bands`: audibility weighted by the bands' importance.
+    `level_db`: of the voice alone in the bands of speech, dB SPL in the sound field, mean power of both ears, -inf
+    where it is silent; `glimpses`: share of the places; `bands`: audibility weighted by the bands' importance.
     """
 
     level_db: np.ndarray

@@ -27,7 +27,7 @@ _MOST_PADDING = 16384
 _HOLDERS = {b"moov": 0, b"trak": 0, b"mdia": 0, b"minf": 0, b"stbl": 0, b"edts": 0, b"udta": 0, b"ilst": 0, b"meta": 4}
 #: Name and value of a free-form note: delay, padding and true length of the audio in frames, in hexadecimal.
 _GAPLESS = re.compile(
-    rb"iTunSMPB.{0,64}?data.{8} *[0-9A-Fa-f]{8} ([0-9A-Fa-f]{8}) [0-9A-Fa-f]{8} ([0-9A-Fa-f]{16})", re.DOTALL
+    rb"iTunSMPB.{0,64}?data.{8} *[0-9A-Fa-f]{8} [0-9A-Fa-f]{8} [0-9A-Fa-f]{8} ([0-9A-Fa-f]{16})", re.DOTALL
 )
 
 
@@ -142,11 +142,9 @@ def _told(audio: list[_Track], scale: int, gapless: re.Match[bytes] | None) -> M
     lengths = []
     if track.scale and track.total:
         in_front = edits[0][1] if edits else 0
-        if gapless is not None and not edits:
-            in_front = int(gapless[1], 16)
         lengths.append(Fraction(max(0, track.total - in_front), track.scale))
-        if gapless is not None and 0 <= track.total - int(gapless[2], 16) < _MOST_PADDING:
-            lengths.append(Fraction(int(gapless[2], 16), track.scale))
+        if gapless is not None and 0 <= track.total - int(gapless[1], 16) < _MOST_PADDING:
+            lengths.append(Fraction(int(gapless[1], 16), track.scale))
     if track.scale and scale and len(edits) == 1 and edits[0][0]:
         # Where the movie counts in coarser steps than the audio, nothing of the audio may be lost by rounding.
         lengths.append(Fraction(edits[0][0] + (scale != track.scale), scale))

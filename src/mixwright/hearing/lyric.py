@@ -97,7 +97,7 @@ class LyricLine:
         return Lyric(*np.concatenate(self._cells, axis=1)[:, :cells])
 
 
-def phrases(lyric: Lyric, layer: str, cell_s: float) -> tuple[Phrase, ...]:
+def phrases_of(lyric: Lyric, layer: str, cell_s: float) -> tuple[Phrase, ...]:
     """Return the phrases of a voice in order of time, with how audible they are: means over what sounds of each.
 
     Parameters

@@ -63,7 +63,7 @@ def disturbance_db(speech_db: npt.ArrayLike, noise_db: npt.ArrayLike, threshold_
     threshold_db : array_like, (18,) or scalar
         hearing threshold, 0 for normal ears
     """
-    return np.maximum(spread_db(speech_db, noise_db), np.add(INTERNAL_NOISE_DB, threshold_db))
+    return np.asarray(np.maximum(spread_db(speech_db, noise_db), np.add(INTERNAL_NOISE_DB, threshold_db)))
 
 
 def spread_db(speech_db: npt.ArrayLike, noise_db: npt.ArrayLike) -> np.ndarray:

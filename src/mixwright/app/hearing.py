@@ -4,8 +4,9 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -16,12 +17,11 @@ from mixwright.engine.render import render
 from mixwright.engine.returns import fed_by, return_alone, without_sends
 from mixwright.errors import SettingError
 from mixwright.hearing.constants import CUED_DB, STRICT_DB
-from mixwright.hearing.fader import fader_equivalent_db, loudness
+from mixwright.hearing.fader import Fader, loudness
 from mixwright.hearing.hear import ALONE, CELL_S, CUED, STRICT, Heard, Hearing, hear
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.places import HIGHEST_DB_SPL, LOWEST_DB_SPL, WORKING_DB_SPL, calibration_db
 from mixwright.hearing.statistics import (
-    ACTIVE_SONE,
     active,
     bands_of,
     correlated,
@@ -32,10 +32,13 @@ from mixwright.hearing.statistics import (
 )
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.pool import in_order
-from mixwright.jobs.progress import Cancel, Report, silent
-from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, Listening, Range
-from mixwright.model.song import Song, source_of, used_tracks
+from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Range
+from mixwright.model.song import Song, changed, source_of, used_tracks
 from mixwright.model.words import Place
+
+#: Said of layers without figures.
+SILENT_MIX, NEVER_SOUNDS = "the mix is silent", "never louder than 0.05 sone"
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,8 @@ def heard(
     """Hear every source of the mix, and the return of every send that is fed, alone and in the mix; kept in the cache.
 
     Each is heard as it stands in the mix: after strip, fader, position and group, with the logged gains of bus
-    compressors and the limiter. A source is heard without its sends: their returns are layers of their own.
+    compressors and the limiter. A source is heard without its sends: their returns are layers of their own. All of them
+    add up to the mix. What is muted is no layer.
 
     Parameters
     ----------
@@ -82,26 +86,27 @@ def heard(
             hint=f"allowed: {LOWEST_DB_SPL:g} to {HIGHEST_DB_SPL:g}",
         )
     song = session.song
-    rows = _rows(song, session.graph)
-    facts = [(row.id, row.name, row.place, row.tracks, row.graph.identity(row.tracks or None)) for row in rows]
-    sections = [(part.name, part.start_s, part.end_s) for part in song.sections]
+    rows = layers_of(song, session.graph)
+    # Names and places are set afterwards: to change one takes no new hearing.
+    parts = [(row.id, row.tracks) for row in rows], [(part.start_s, part.end_s) for part in song.sections]
     code = code_hash("mixwright.hearing", "mixwright.app.hearing", *RENDERED_BY, *MEASURED_BY)
     key = session.cache.key(
-        "heard", session.graph.identity(), facts, sections, listening_level_db_spl, listening, code
+        "heard", session.graph.identity(), *parts, float(listening_level_db_spl), listening, code
     )  # fmt: skip
 
     def make() -> HearingResult:
         return HearingResult(
-            layers=_layers(session, rows, listening_level_db_spl, listening, report, cancel),
-            listening_level_db_spl=listening_level_db_spl,
+            layers=_heard_layers(session, rows, listening_level_db_spl, listening, report, cancel),
+            listening_level_db_spl=float(listening_level_db_spl),
             listening=listening,
             k_offset_db=Range(cued=CUED_DB, strict=STRICT_DB),
         )
 
-    return session.cache.record(key, HearingResult, make)
+    return _named(session.cache.record(key, HearingResult, make), rows, song)
 
 
-def _rows(song: Song, graph: MixGraph) -> tuple[_Row, ...]:
+def layers_of(song: Song, graph: MixGraph) -> tuple[_Row, ...]:
+    """Return what is heard as one each: the sources that sound, without sends, then the returns of what is sent."""
     names = {source.id: source.name for source in song.sources}
     muted = {group.id for group in song.groups if group.mute}
     sources: dict[str, list[str]] = {}
@@ -115,13 +120,32 @@ def _rows(song: Song, graph: MixGraph) -> tuple[_Row, ...]:
         place: Place = "lead" if "lead" in places else "support" if "support" in places else "bed"
         rows.append(_Row(id_, names.get(id_, tracks[members[0]].name), place, tuple(members), dry))
     for send in song.sends:
-        name = bus(send.id, "send")
+        name = bus(send.id, "send")  # a send and a track may share an id
         if fed_by(graph, name):
-            rows.append(_Row(send.id, send.name, "bed", (), return_alone(graph, name)))
+            rows.append(_Row(name, send.name, "bed", (), return_alone(graph, name)))
     return tuple(rows)
 
 
-def _layers(
+def layer_audio(
+    session: Session, rows: Sequence[_Row], *, report: Report = silent, cancel: Cancel | None = None
+) -> Mapping[str, Iterator[np.ndarray]]:
+    """Return the audio of layers in blocks, each rendered by whoever takes them."""
+    curves = session.curves(report=report, cancel=cancel)
+    return {
+        row.id: render(
+            row.graph,
+            session.audio,
+            tracks=row.tracks or None,
+            curves=curves,
+            workers=1,
+            cache=session.cache,
+            cancel=cancel,
+        )
+        for row in rows
+    }
+
+
+def _heard_layers(
     session: Session,
     rows: tuple[_Row, ...],
     listening_level_db_spl: float,
@@ -130,19 +154,14 @@ def _layers(
     cancel: Cancel | None,
 ) -> tuple[HeardLayer, ...]:
     levels, _ = session.measured(cancel=cancel)
-    if levels.integrated_lufs is None:
-        return tuple(_never(row) for row in rows)
+    if levels.integrated_lufs is None or not rows:
+        return tuple(_without(row, SILENT_MIX) for row in rows)
     song, frames = session.song, session.graph.frames
     stretches = _stretches(song, frames / song.rate_hz)
-    curves = session.curves(report=report, cancel=cancel)
-
-    def blocks(graph: MixGraph, tracks: tuple[str, ...]) -> Iterator[np.ndarray]:
-        chosen = tracks or None
-        return render(graph, session.audio, tracks=chosen, curves=curves, workers=1, cache=session.cache, cancel=cancel)
-
+    whole = _Row("", "", "bed", (), session.graph)
     hearing = hear(
-        {row.id: blocks(row.graph, row.tracks) for row in rows},
-        blocks(session.graph, ()),
+        layer_audio(session, rows, report=report, cancel=cancel),
+        layer_audio(session, [whole], report=report, cancel=cancel)[whole.id],
         rate_hz=song.rate_hz,
         frames=frames,
         offset_db=calibration_db(levels.integrated_lufs, listening_level_db_spl, listening),
@@ -152,10 +171,16 @@ def _layers(
         cancel=cancel,
     )
     phrases = most_long_term_sone([hearing.layers[row.id] for row in rows])
-    equivalents = in_order(lambda row: _fader_equivalent(hearing.layers[row.id]), rows)
+    job = Job("finding fader equivalents", len(rows), report, cancel)
+
+    def equivalent(row: _Row) -> Range | None:
+        found = _fader_equivalent(hearing.layers[row.id])
+        job.step()
+        return found
+
     return tuple(
-        _layer(song, row, k, hearing, stretches, float(phrases[k]), equivalent)
-        for k, (row, equivalent) in enumerate(zip(rows, equivalents, strict=True))
+        _layer(song, row, k, hearing, stretches, float(phrases[k]), found)
+        for k, (row, found) in enumerate(zip(rows, in_order(equivalent, rows), strict=True))
     )
 
 
@@ -176,8 +201,8 @@ def _layer(
 ) -> HeardLayer:
     one = hearing.layers[row.id]
     whole = loudness_of(one)
-    if whole is None:
-        return _never(row)
+    if whole.alone_sone is None:
+        return _without(row, NEVER_SOUNDS)
     lengths = [end_s - start_s for start_s, end_s in stretches]
     sections = []
     for part in song.sections:
@@ -188,8 +213,8 @@ def _layer(
             HeardSection(
                 name=part.name,
                 active_s=_seconds(one, cells),
-                loudness=loudness_of(one, cells),
                 taken_by=taken_by(taken, [lengths[k] for k in inside], index) if taken else (),
+                **as_fields(loudness_of(one, cells)),
             )
         )
     return HeardLayer(
@@ -198,7 +223,6 @@ def _layer(
         place=row.place,
         tracks=row.tracks,
         active_s=_seconds(one, slice(None)),
-        loudness=whole,
         peak_phon=float(phon_from_sone(peak_sone(one))),
         phrase_phon=float(phon_from_sone(phrase_sone)),
         fader_equivalent_db=equivalent,
@@ -206,20 +230,48 @@ def _layer(
         correlated=correlated(hearing.taken, lengths, index),
         sections=tuple(sections),
         bands=bands_of(one),
+        **as_fields(whole),
     )
 
 
 def _fader_equivalent(one: Heard) -> Range | None:
-    sketch = one.sketch.sounding(ACTIVE_SONE)
-    if not sketch.layer.shape[1]:
+    """Return by how many dB a layer would have to rise to be heard as loud as it is alone."""
+    if not one.sketch.layer.shape[1]:
         return None
-    wanted = float(loudness(sketch)[ALONE].mean(dtype=np.float64))
-    return Range(cued=fader_equivalent_db(sketch, wanted, CUED), strict=fader_equivalent_db(sketch, wanted, STRICT))
+    wanted = float(loudness(one.sketch)[ALONE].mean(dtype=np.float64))
+    if wanted <= 0.0:
+        return None
+    fader = Fader(one.sketch)
+    found = [fader.equivalent_db(wanted, row) for row in (CUED, STRICT)]
+    # A layer without anything beside it may be heard a trace louder through the filters of the mix.
+    cued, strict = (None if one_db is None else max(one_db, 0.0) for one_db in found)
+    return Range(cued=cued, strict=strict)
+
+
+def as_fields(loudness: LayerLoudness) -> dict[str, Any]:
+    """Return the figures of a loudness by name, for a record that holds them among others."""
+    return {name: getattr(loudness, name) for name in LayerLoudness.__struct_fields__}
 
 
 def _seconds(one: Heard, cells: slice) -> float:
     return round(float(np.count_nonzero(active(one, cells))) * CELL_S, 3)
 
 
-def _never(row: _Row) -> HeardLayer:
-    return HeardLayer(id=row.id, name=row.name, place=row.place, tracks=row.tracks, active_s=0.0, loudness=None)
+def _without(row: _Row, why: str) -> HeardLayer:
+    return HeardLayer(id=row.id, name=row.name, place=row.place, tracks=row.tracks, active_s=0.0, why=why)
+
+
+def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> HearingResult:
+    """Return the result with the names and places of now."""
+
+    def named(layer: HeardLayer, row: _Row) -> HeardLayer:
+        sections = zip(layer.sections, song.sections, strict=False)  # none where the layer never sounds
+        return changed(
+            layer,
+            name=row.name,
+            place=row.place,
+            sections=tuple(changed(heard_there, name=part.name) for heard_there, part in sections),
+        )
+
+    layers = tuple(named(layer, row) for layer, row in zip(result.layers, rows, strict=True))
+    return changed(result, layers=layers)

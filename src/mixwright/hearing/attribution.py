@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixwright.hearing.bands import BANDS, band_edges
-from mixwright.hearing.scale import FILTERS, STEP_CAM
+from mixwright.hearing.scale import STEP_CAM
 
 #: Where the layers' powers added up and the waveform of the rest differ by more, layers are correlated.
 CORRELATED = 10.0 ** (3.0 / 10.0)
@@ -53,21 +53,30 @@ class Attribution:
         self._correlated = np.zeros((stretches, count, BANDS))
         self._cells = np.zeros(stretches)
 
-    def push(self, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray, stretch: np.ndarray) -> None:
-        """Add cells of one ear.
+    def push(
+        self,
+        losses: np.ndarray,
+        excitations: np.ndarray,
+        rests: np.ndarray,
+        stretch: np.ndarray,
+        bands: tuple[int, int] = (0, BANDS),
+    ) -> None:
+        """Add cells of one ear, in some bands; threads may add different bands at the same time.
 
         Parameters
         ----------
         losses : float array (2, layers, cells, filters)
-            loss of specific loudness, strict and cued
+            loss of specific loudness, strict and cued, in the filters of these bands
         excitations, rests : float arrays (layers, cells, filters)
             of each layer through the filters of the mix; of the waveform of what is left without it
         stretch : int array (cells,)
             which part of the song a cell belongs to; -1: none
+        bands : (first, end)
         """
         for part in np.unique(stretch[stretch >= 0]):
-            chosen = stretch == part
-            self._add(int(part), losses[:, :, chosen, :], excitations[:, chosen, :], rests[:, chosen, :])
+            chosen = np.flatnonzero(stretch == part)
+            cells = slice(int(chosen[0]), int(chosen[-1]) + 1)  # stretches are whole
+            self._add(int(part), losses[:, :, cells, :], excitations[:, cells, :], rests[:, cells, :], bands)
 
     def count(self, stretch: np.ndarray) -> None:
         """Count cells, once for both ears."""
@@ -92,22 +101,25 @@ class Attribution:
             )
         return tuple(found)
 
-    def _add(self, part: int, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray) -> None:
+    def _add(
+        self, part: int, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray, bands: tuple[int, int]
+    ) -> None:
         # A layer that is not there takes nothing and cannot lose; rounding may leave a trace of loss without a taker.
         others = np.maximum(excitations.sum(axis=0, dtype=np.float64) - excitations, 0.0)
         heard = others > 0.0
         each = np.divide(1.0, others, out=np.zeros_like(others), where=heard)
         apart = np.maximum(rests * each, np.divide(others, rests, out=np.zeros_like(others), where=rests > 0.0))
-        edges = band_edges()
+        edges = band_edges()[bands[0] : bands[1] + 1] - band_edges()[bands[0]]
+        inside = slice(*bands)
         for k in range(2):
             loss = np.where(heard, np.maximum(losses[k], 0.0), 0.0).astype(np.float64)
             weights = loss * each
-            for band in range(BANDS):
-                inside = slice(int(edges[band]), int(edges[band + 1]))
-                taken = np.tensordot(weights[:, :, inside], excitations[:, :, inside], axes=((1, 2), (1, 2)))
+            for band in range(*bands):
+                first, end = edges[band - bands[0]], edges[band - bands[0] + 1]
+                taken = np.tensordot(weights[:, :, first:end], excitations[:, :, first:end], axes=((1, 2), (1, 2)))
                 np.fill_diagonal(taken, 0.0)
                 self._shares[k, part, :, :, band] += taken
-            self._losses[k, part] += np.add.reduceat(loss.sum(axis=1)[:, :FILTERS], edges[:-1], axis=1)
+            self._losses[k, part, :, inside] += np.add.reduceat(loss.sum(axis=1), edges[:-1], axis=1)
             if k == 1:
                 marked = np.where(apart > CORRELATED, loss, 0.0)
-                self._correlated[part] += np.add.reduceat(marked.sum(axis=1)[:, :FILTERS], edges[:-1], axis=1)
+                self._correlated[part, :, inside] += np.add.reduceat(marked.sum(axis=1), edges[:-1], axis=1)

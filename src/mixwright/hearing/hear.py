@@ -8,7 +8,8 @@ Moore 2005, with the masked threshold as published (strict) and 10 dB lower (cue
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import itertools
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,14 +18,15 @@ from mixwright.hearing.attribution import Attribution, Taken
 from mixwright.hearing.bands import BANDS, band_edges
 from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
-from mixwright.hearing.fader import Sketch
+from mixwright.hearing.fader import Sketch, Sketcher
 from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed
 from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
+from mixwright.hearing.lyric import Lyric, LyricLine
 from mixwright.hearing.places import at_ears
-from mixwright.hearing.scale import FILTERS, STEP_CAM
+from mixwright.hearing.scale import STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
-from mixwright.jobs.pool import Team
-from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.jobs.pool import Team, in_order
+from mixwright.jobs.progress import Cancel, Job, Report, silent, until_stopped
 from mixwright.model.hearing import Listening
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS, PATTERNS
@@ -33,11 +35,11 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 CELL_FRAMES = 4
 CELL_S = CELL_FRAMES * FRAME / RATE_HZ
 BAND_CELLS = 4
+#: A layer sounds where its loudness alone is above this, in sone.
+ACTIVE_SONE = 0.05
 #: Short-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
 _ATTACK, _RELEASE = (1.0 - (1.0 - k) ** (1000.0 * FRAME / RATE_HZ) for k in (ATTACK_PER_MS, RELEASE_PER_MS))
-#: Frames of a chunk that are kept for sketches: far apart, and not in step with any beat.
-_SKETCHED = (61, 189)
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
 #: Rows of `Heard.total` and `Heard.bands`.
 ALONE, STRICT, CUED = range(3)
@@ -48,12 +50,14 @@ class Heard:
     """One layer as heard: short-term loudness in sone, both ears, alone, strict and cued in the mix.
 
     `total`: float32 (3, cells), means over CELL_S; `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four.
-    `sketch`: a few frames of every second, for questions about other faders.
+    `sketch`: frames in which it sounds, spread over the song, for questions about other faders.
+    `lyric`: how audible its words are, where asked for.
     """
 
     total: np.ndarray
     bands: np.ndarray
     sketch: Sketch
+    lyric: Lyric | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +77,7 @@ def hear(
     offset_db: float,
     listening: Listening = "headphones",
     stretches: Sequence[tuple[float, float]] = (),
+    leads: Collection[str] = (),
     workers: int | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -91,6 +96,8 @@ def hear(
     listening : {"headphones", "loudspeakers"}
     stretches : sequence of (start_s, end_s)
         parts of the song, in order and apart, for which `taken` is worked out
+    leads : collection of str
+        layers for which `lyric` is worked out
     workers : int, optional
         threads; the result does not depend on it
     report, cancel
@@ -105,11 +112,12 @@ def hear(
     chunks = max(1, -(-samples // CHUNK))
     cells = -(-samples // (FRAME * CELL_FRAMES))
     with Team(workers) as team:
-        listener = _Listener(layers, mix, rate_hz, offset_db, listening, len(stretches), team)
+        stop = cancel or Cancel()
+        listener = _Listener(layers, mix, rate_hz, offset_db, listening, len(stretches), leads, team, stop)
         stretch = _stretch_of_cells(chunks * _CHUNK_CELLS, stretches)
         job = Job("hearing layers", max(1, chunks), report, cancel)
         for chunk in range(chunks):
-            listener.chunk(stretch[chunk * _CHUNK_CELLS : (chunk + 1) * _CHUNK_CELLS])
+            listener.chunk(chunk, stretch[chunk * _CHUNK_CELLS : (chunk + 1) * _CHUNK_CELLS])
             job.step()
         return listener.result(cells)
 
@@ -152,7 +160,7 @@ class _Room:
 class _Layer:
     """One layer on its way: a chunk of it, and what was heard so far."""
 
-    def __init__(self, blocks: Iterable[np.ndarray], rate_hz: int) -> None:
+    def __init__(self, blocks: Iterable[np.ndarray], rate_hz: int, lead: bool) -> None:
         self.feed = Feed(blocks, rate_hz)
         self.power = self.rest = (np.empty(0), np.empty(0))
         self.shared = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
@@ -162,7 +170,8 @@ class _Layer:
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
         self._bands: list[np.ndarray] = []
-        self._sketch: list[np.ndarray] = []
+        self._sketcher = Sketcher(len(components().hz))
+        self._lyric = LyricLine() if lead else None
 
     @property
     def sounds(self) -> bool:
@@ -190,28 +199,27 @@ class _Layer:
             self.patterns[side],
         )  # fmt: skip
 
-    def keep(self) -> None:
-        """Keep the loudness of both ears together, and the sketch."""
+    def keep(self, chunk: int, mix: tuple[np.ndarray, np.ndarray]) -> None:
+        """Keep the loudness of both ears together, and a sketch of where it sounds; `mix`: power of the mix."""
         out = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
         if self.patterns[:, :, :3].any():
             ear.bands(self.patterns[0], self.patterns[1], spread_table(), band_edges(), STEP_CAM, out)
         self._total.append(out.sum(axis=2))
-        kept = [_sketched(part) for part in (self.power, self.rest)] if self.sounds else None
-        self._sketch.append(
-            np.stack(kept) if kept else np.zeros((2, 2, len(_SKETCHED), len(components().hz)), dtype=np.float32)
-        )
+        if self.sounds:
+            sounding = np.repeat(self._total[-1][:, ALONE] > ACTIVE_SONE, CELL_FRAMES)
+            self._sketcher.push(chunk, (self.power, self.rest, mix), sounding)
         self._bands.append(out.reshape(-1, BAND_CELLS, 3, BANDS).mean(axis=1))
+        if self._lyric is not None and self.sounds:
+            self._lyric.push(self.power, self.rest, self.patterns[:, :, 5], self.patterns[:, :, 6])
+        elif self._lyric is not None:
+            self._lyric.silence(_CHUNK_CELLS)
 
-    def heard(self, cells: int, mix: np.ndarray) -> Heard:
-        """Return what was heard of the first cells; `mix` is the sketch of the mix."""
+    def heard(self, cells: int) -> Heard:
+        """Return what was heard of the first cells."""
         total, bands = np.concatenate(self._total)[:cells], np.concatenate(self._bands)[: -(-cells // BAND_CELLS)]
-        layer, rest = np.concatenate(self._sketch, axis=2)
-        sketch = Sketch(layer, rest, mix)
-        return Heard(np.ascontiguousarray(total.T), np.ascontiguousarray(bands.transpose(1, 0, 2)), sketch)
-
-
-def _sketched(power: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-    return np.stack([side[list(_SKETCHED)] for side in power])
+        both = np.ascontiguousarray(total.T), np.ascontiguousarray(bands.transpose(1, 0, 2))
+        lyric = None if self._lyric is None else self._lyric.result(cells)
+        return Heard(*both, self._sketcher.sketch(), lyric)
 
 
 class _Listener:
@@ -225,46 +233,46 @@ class _Listener:
         offset_db: float,
         listening: Listening,
         stretches: int,
+        leads: Collection[str],
         team: Team,
+        cancel: Cancel,
     ) -> None:
         self._team = team
+        self._cancel = cancel
         self._listening = listening
         self._mix = Feed(mix, rate_hz)
-        self._layers = {id_: _Layer(blocks, rate_hz) for id_, blocks in layers.items()}
+        # Each reads ahead what lies around its first chunk.
+        started = in_order(lambda id_: _Layer(layers[id_], rate_hz, id_ in leads), layers, team.workers)
+        self._layers = dict(zip(layers, started, strict=True))
         self._rooms = [_Room(offset_db) for _ in range(team.workers)]
         self._attribution = Attribution(tuple(layers), stretches)
-        self._mix_sketch: list[np.ndarray] = []
 
-    def chunk(self, stretch: np.ndarray) -> None:
+    def chunk(self, number: int, stretch: np.ndarray) -> None:
         """Hear the chunk that the feeds stand at, and go on; `stretch`: to which part of the song each cell belongs."""
         layers = list(self._layers.values())
         sounding = [layer for layer in layers if layer.sounds]
         left, right = self._rooms[0].bins(self._mix)
         mix_bins = (left.copy(), right.copy()) if left is not right else (left.copy(),) * 2
         mix = at_ears(self._rooms[0].powers(mix_bins), self._listening)
-        self._mix_sketch.append(_sketched(mix))
         self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))
         for side in range(2):
             self._mask(sounding, side, levels_per_erb(mix[side]))
             self._each(layers, functools.partial(_Layer.listen, side=side))
             self._attribute(side, stretch)
         self._attribution.count(stretch)
-        self._each(layers, lambda layer, _: layer.keep())
+        self._each(layers, lambda layer, _: layer.keep(number, mix))
         self._team.do(feed.advance for feed in (self._mix, *(layer.feed for layer in layers)))
 
     def result(self, cells: int) -> Hearing:
         """Return what was heard of the first cells."""
-        mix = np.concatenate(self._mix_sketch, axis=1)
-        return Hearing(
-            {id_: layer.heard(cells, mix) for id_, layer in self._layers.items()}, self._attribution.result()
-        )
+        return Hearing({id_: layer.heard(cells) for id_, layer in self._layers.items()}, self._attribution.result())
 
     def _each(self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None]) -> None:
         """Do something with every layer, each thread in a room of its own."""
         waiting = iter(layers)  # hands each layer to one thread only
 
         def take(room: _Room) -> None:
-            for layer in waiting:
+            for layer in until_stopped(waiting, self._cancel):
                 function(layer, room)
 
         self._team.do(functools.partial(take, room) for room in self._rooms)
@@ -282,7 +290,16 @@ class _Listener:
         )
 
     def _attribute(self, side: int, stretch: np.ndarray) -> None:
-        if np.any(stretch >= 0):
-            patterns = np.stack([layer.patterns[side, :, :, :FILTERS] for layer in self._layers.values()])
-            losses = np.stack([patterns[:, :, 3], patterns[:, :, 4]])
-            self._attribution.push(losses, patterns[:, :, 5], patterns[:, :, 6], stretch)
+        """Share out what the layers lose at one ear, each thread some of the bands."""
+        if not np.any(stretch >= 0) or not self._layers:
+            return
+        edges = band_edges()
+
+        def share(bands: tuple[int, int]) -> None:
+            inside = slice(edges[bands[0]], edges[bands[1]])
+            found = np.stack([layer.patterns[side, :, 3:, inside] for layer in self._layers.values()])
+            losses, excited, rests = found[:, :, :2].transpose(2, 0, 1, 3), found[:, :, 2], found[:, :, 3]
+            self._attribution.push(losses, excited, rests, stretch, bands)
+
+        parts = np.linspace(0, BANDS, min(self._team.workers, 8) + 1).round().astype(int).tolist()
+        self._team.do(functools.partial(share, bands) for bands in itertools.pairwise(parts))

@@ -10,12 +10,10 @@ import numpy as np
 
 from mixwright.hearing.attribution import Taken
 from mixwright.hearing.bands import band_edges_hz
-from mixwright.hearing.hear import ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard
+from mixwright.hearing.hear import ACTIVE_SONE, ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.model.hearing import HeardBand, LayerLoudness, Range, TakenBy
 
-#: A layer sounds where its loudness alone is above this, in sone.
-ACTIVE_SONE = 0.05
 #: Who takes less of a loss is told with the others.
 LEAST_FRACTION = 0.03
 #: Long-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
@@ -27,11 +25,11 @@ def active(heard: Heard, stretch: slice = slice(None)) -> np.ndarray:
     return np.asarray(heard.total[ALONE, stretch] > ACTIVE_SONE)
 
 
-def loudness_of(heard: Heard, stretch: slice = slice(None)) -> LayerLoudness | None:
-    """Return the loudness of a layer over the cells of a stretch in which it sounds, None where there are none."""
+def loudness_of(heard: Heard, stretch: slice = slice(None)) -> LayerLoudness:
+    """Return the loudness of a layer over the cells of a stretch in which it sounds; no figures where there are none."""
     sounding = active(heard, stretch)
     if not sounding.any():
-        return None
+        return LayerLoudness()
     alone, strict, cued = heard.total[:, stretch][:, sounding].mean(axis=1, dtype=np.float64).tolist()
     # The shared filters are a little wider than a layer's own: what is left may seem louder than what there is.
     strict, cued = min(strict, alone), min(cued, alone)

@@ -13,7 +13,10 @@ Listening = Literal["headphones", "loudspeakers"]
 
 
 class Range(Record, frozen=True, kw_only=True):
-    """One figure by the two readings of the masked threshold: 10 dB lower (cued), and as published (strict)."""
+    """One figure by the two readings of the masked threshold: 10 dB lower (cued), and as published (strict).
+
+    None where there is no such figure.
+    """
 
     cued: float | None
     strict: float | None
@@ -22,29 +25,28 @@ class Range(Record, frozen=True, kw_only=True):
 class LayerLoudness(Record, frozen=True, kw_only=True):
     """Loudness of a layer while it sounds, means of the short-term loudness: alone, and what the mix leaves of it.
 
-    `share`: loudness in the mix over loudness alone, 0 to 1.
+    `share`: loudness in the mix over loudness alone, in sone, 0 to 1. All None where it does not sound.
     """
 
-    alone_sone: float
-    alone_phon: float
-    in_mix_sone: Range
-    in_mix_phon: Range
-    share: Range
+    alone_sone: float | None = None
+    alone_phon: float | None = None
+    in_mix_sone: Range | None = None
+    in_mix_phon: Range | None = None
+    share: Range | None = None
 
 
 class TakenBy(Record, frozen=True, kw_only=True):
-    """Which part of a layer's loss another layer takes; `others` stands for all below 3 %."""
+    """Which part of a layer's loss another layer takes, cued; `others` stands for all below 3 %."""
 
     track: str
     fraction: float
 
 
-class HeardSection(Record, frozen=True, kw_only=True):
-    """One layer in one section; `loudness` None where it does not sound."""
+class HeardSection(LayerLoudness, frozen=True, kw_only=True):
+    """One layer in one section; `active_s`: how long it sounds there."""
 
     name: str
     active_s: float
-    loudness: LayerLoudness | None
     taken_by: tuple[TakenBy, ...] = ()
 
 
@@ -57,14 +59,14 @@ class HeardBand(Record, frozen=True, kw_only=True):
     in_mix_sone: Range
 
 
-class HeardLayer(Record, frozen=True, kw_only=True):
+class HeardLayer(LayerLoudness, frozen=True, kw_only=True):
     """A layer, or the return of a send, as heard over the song.
 
-    `tracks` read as this one layer; none for a return. `loudness`: while it sounds, None where it never does.
-    `peak_phon`: 95th percentile of its short-term loudness alone; `phrase_phon`: the most of its long-term loudness
-    alone. `fader_equivalent_db`: by how many dB it would have to rise in this mix to be heard as loud as it is alone;
-    None where no fader does that. `correlated`: share of its loss in places where its maskers do not add up as powers
-    do; above a half, who takes what is a rough guess.
+    `tracks` read as this one layer; none for a return, whose id begins with ``send``. `why` says why there are no
+    figures. `peak_phon`: 95th percentile of its short-term loudness alone; `phrase_phon`: the most of its long-term
+    loudness alone. `fader_equivalent_db`: by how many dB it would have to rise in this mix to be heard as loud as it is
+    alone; None where no fader does that. `correlated`: share of its loss in places where its maskers do not add up as
+    powers do; above a half, who takes what is a rough guess.
     """
 
     id: str
@@ -72,7 +74,7 @@ class HeardLayer(Record, frozen=True, kw_only=True):
     place: Place
     tracks: tuple[str, ...]
     active_s: float
-    loudness: LayerLoudness | None
+    why: str = ""
     peak_phon: float | None = None
     phrase_phon: float | None = None
     fader_equivalent_db: Range | None = None
@@ -82,36 +84,13 @@ class HeardLayer(Record, frozen=True, kw_only=True):
     bands: tuple[HeardBand, ...] = ()
 
 
-#: What is little of a phrase, by working cut-offs of ours: see mixwright.hearing.lyric.
-PhraseFlag = Literal["few_glimpses", "bands_covered"]
-
-
-class Phrase(Record, frozen=True, kw_only=True):
-    """How audible the words of a lead are in one phrase: not how well they are sung, or understood.
-
-    `layer`: id of the lead's layer. `glimpse_share`: share of places on the ear's scale and moments at which the voice
-    stands more than 3 dB above the rest, and can be heard. `band_audibility`: the same by bands, weighted by what they
-    mean for speech, 0 to 1 (speech intelligibility index, running).
-    """
-
-    layer: str
-    start_s: float
-    end_s: float
-    glimpse_share: float
-    band_audibility: float
-    flags: tuple[PhraseFlag, ...] = ()
-
-
 class HearingResult(Record, frozen=True, kw_only=True):
     """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
 
-    `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play. `phrases` of the
-    confirmed lead, in order of time; where there are none, `no_phrases` says why.
+    `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play.
     """
 
     layers: tuple[HeardLayer, ...]
     listening_level_db_spl: float
     listening: Listening
     k_offset_db: Range
-    phrases: tuple[Phrase, ...] = ()
-    no_phrases: str | None = None

@@ -18,8 +18,8 @@ static uint8_t level(float power) {
     bits = (bits & 0x7fffffu) | 0x3f800000u;
     float m;
     memcpy(&m, &bits, sizeof m);
-    /* log2 of 1 ... 2 within 5e-5 */
-    float log2m = -2.7868129f + m * (4.0462410f + m * (-1.5880543f + m * (0.3637096f + m * -0.03485304f)));
+    /* log2 of 1 ... 2 within 9e-5: 0.0003 dB */
+    float log2m = -2.51285803f + m * (4.07010135f + m * (-2.12068722f + m * (0.64514841f + m * -0.08161692f)));
     float db = (e + log2m) * 3.01029996f;
     int32_t whole = (int32_t)(db + 20.5f);
     return (uint8_t)(whole < 0 ? 0 : whole >= LEVELS ? LEVELS - 1 : whole);

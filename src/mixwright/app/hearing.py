@@ -19,6 +19,7 @@ from mixwright.errors import SettingError
 from mixwright.hearing.constants import CUED_DB, STRICT_DB
 from mixwright.hearing.fader import Fader, loudness
 from mixwright.hearing.hear import ALONE, CELL_S, CUED, STRICT, Heard, Hearing, hear
+from mixwright.hearing.lyric import phrases_of
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.places import HIGHEST_DB_SPL, LOWEST_DB_SPL, WORKING_DB_SPL, calibration_db
 from mixwright.hearing.statistics import (
@@ -33,9 +34,9 @@ from mixwright.hearing.statistics import (
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Range
-from mixwright.model.song import Song, changed, source_of, used_tracks
-from mixwright.model.words import Place
+from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Phrase, Range
+from mixwright.model.song import Song, changed, source_of, targets_of, used_tracks
+from mixwright.model.words import VOICE_ROLES, Place
 
 #: Said of layers without figures.
 SILENT_MIX, NEVER_SOUNDS = "the mix is silent", "never louder than 0.05 sone"
@@ -87,19 +88,22 @@ def heard(
         )
     song = session.song
     rows = layers_of(song, session.graph)
-    # Names and places are set afterwards: to change one takes no new hearing.
+    # Names, places and the lead are set afterwards: to change one takes no new hearing.
+    voices = _voices(song, rows)
     parts = [(row.id, row.tracks) for row in rows], [(part.start_s, part.end_s) for part in song.sections]
     code = code_hash("mixwright.hearing", "mixwright.app.hearing", *RENDERED_BY, *MEASURED_BY)
     key = session.cache.key(
-        "heard", session.graph.identity(), *parts, float(listening_level_db_spl), listening, code
+        "heard", session.graph.identity(), *parts, voices, float(listening_level_db_spl), listening, code
     )  # fmt: skip
 
     def make() -> HearingResult:
+        layers, phrases = _heard_layers(session, rows, voices, listening_level_db_spl, listening, report, cancel)
         return HearingResult(
-            layers=_heard_layers(session, rows, listening_level_db_spl, listening, report, cancel),
+            layers=layers,
             listening_level_db_spl=float(listening_level_db_spl),
             listening=listening,
             k_offset_db=Range(cued=CUED_DB, strict=STRICT_DB),
+            phrases=phrases,
         )
 
     return _named(session.cache.record(key, HearingResult, make), rows, song)
@@ -145,17 +149,24 @@ def layer_audio(
     }
 
 
+def _voices(song: Song, rows: tuple[_Row, ...]) -> tuple[str, ...]:
+    """Return the layers that sing."""
+    singing = {track.id for track in used_tracks(song) if track.role in VOICE_ROLES}
+    return tuple(row.id for row in rows if not singing.isdisjoint(row.tracks))
+
+
 def _heard_layers(
     session: Session,
     rows: tuple[_Row, ...],
+    voices: tuple[str, ...],
     listening_level_db_spl: float,
     listening: Listening,
     report: Report,
     cancel: Cancel | None,
-) -> tuple[HeardLayer, ...]:
+) -> tuple[tuple[HeardLayer, ...], tuple[Phrase, ...]]:
     levels, _ = session.measured(cancel=cancel)
     if levels.integrated_lufs is None or not rows:
-        return tuple(_without(row, SILENT_MIX) for row in rows)
+        return tuple(_without(row, SILENT_MIX) for row in rows), ()
     song, frames = session.song, session.graph.frames
     stretches = _stretches(song, frames / song.rate_hz)
     whole = _Row("", "", "bed", (), session.graph)
@@ -167,10 +178,11 @@ def _heard_layers(
         offset_db=calibration_db(levels.integrated_lufs, listening_level_db_spl, listening),
         listening=listening,
         stretches=stretches,
+        leads=voices,
         report=report,
         cancel=cancel,
     )
-    phrases = most_long_term_sone([hearing.layers[row.id] for row in rows])
+    longest = most_long_term_sone([hearing.layers[row.id] for row in rows])
     job = Job("finding fader equivalents", len(rows), report, cancel)
 
     def equivalent(row: _Row) -> Range | None:
@@ -178,10 +190,13 @@ def _heard_layers(
         job.step()
         return found
 
-    return tuple(
-        _layer(song, row, k, hearing, stretches, float(phrases[k]), found)
+    layers = tuple(
+        _layer(song, row, k, hearing, stretches, float(longest[k]), found)
         for k, (row, found) in enumerate(zip(rows, in_order(equivalent, rows), strict=True))
     )
+    lyrics = ((voice, hearing.layers[voice].lyric) for voice in voices)
+    phrases = (phrase for voice, lyric in lyrics if lyric is not None for phrase in phrases_of(lyric, voice, CELL_S))
+    return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s))
 
 
 def _stretches(song: Song, end_s: float) -> tuple[tuple[float, float], ...]:
@@ -262,7 +277,7 @@ def _without(row: _Row, why: str) -> HeardLayer:
 
 
 def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> HearingResult:
-    """Return the result with the names and places of now."""
+    """Return the result with the names and places of now, and the phrases of the lead of now."""
 
     def named(layer: HeardLayer, row: _Row) -> HeardLayer:
         sections = zip(layer.sections, song.sections, strict=False)  # none where the layer never sounds
@@ -274,4 +289,18 @@ def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> Hearing
         )
 
     layers = tuple(named(layer, row) for layer, row in zip(result.layers, rows, strict=True))
-    return changed(result, layers=layers)
+    leads = {source_of(track) for lead in song.lead for track in targets_of(song, lead)}
+    phrases = tuple(phrase for phrase in result.phrases if phrase.layer in leads)
+    why = "" if phrases else _why_no_phrases(song, rows)
+    return changed(result, layers=layers, phrases=phrases, why_no_phrases=why)
+
+
+def _why_no_phrases(song: Song, rows: tuple[_Row, ...]) -> str:
+    if not song.lead:
+        return "the lead is not confirmed"
+    leads = {source_of(track) for lead in song.lead for track in targets_of(song, lead)}
+    if leads.isdisjoint(row.id for row in rows):
+        return "the lead is muted"
+    if leads.isdisjoint(_voices(song, rows)):
+        return "the lead is no voice by its role"
+    return "the voice of the lead never sounds for as long as a phrase"

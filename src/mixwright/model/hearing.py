@@ -84,13 +84,36 @@ class HeardLayer(LayerLoudness, frozen=True, kw_only=True):
     bands: tuple[HeardBand, ...] = ()
 
 
+#: What is little of a phrase, by working marks of ours: see mixwright.hearing.lyric.
+PhraseFlag = Literal["few_glimpses", "bands_covered"]
+
+
+class Phrase(Record, frozen=True, kw_only=True):
+    """How audible the words of a lead are in one phrase: not how well they are sung, or understood.
+
+    `layer`: id of the lead's layer. `glimpse_share`: share of places on the ear's scale and moments at which the voice
+    stands more than 3 dB above the rest, and can be heard. `band_audibility`: the same by bands, weighted by what they
+    mean for speech, 0 to 1 (speech intelligibility index, running).
+    """
+
+    layer: str
+    start_s: float
+    end_s: float
+    glimpse_share: float
+    band_audibility: float
+    flags: tuple[PhraseFlag, ...] = ()
+
+
 class HearingResult(Record, frozen=True, kw_only=True):
     """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
 
-    `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play.
+    `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play. `phrases` of the
+    confirmed lead, in order of time; where there are none, `why_no_phrases` says why.
     """
 
     layers: tuple[HeardLayer, ...]
     listening_level_db_spl: float
     listening: Listening
     k_offset_db: Range
+    phrases: tuple[Phrase, ...] = ()
+    why_no_phrases: str = ""

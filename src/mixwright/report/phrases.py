@@ -1,0 +1,48 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Phrases of the lead in text, the least audible first."""
+
+from __future__ import annotations
+
+from mixwright.hearing.lyric import BANDS_COVERED, FEW_GLIMPSES
+from mixwright.model.hearing import HearingResult, Phrase
+from mixwright.report.figures import clock, count
+from mixwright.report.rows import rows
+
+#: Lines of phrases in text; all of them are in JSON.
+_MOST = 5
+#: What the figures are worth: stands wherever they do.
+PHRASES_CAVEAT = (
+    "Audibility of the voice, not how well words are understood: they may still be hard to follow for reasons of "
+    "diction. Compare the same voice before and after a change."
+)
+
+
+def phrase_lines(result: HearingResult) -> list[str]:
+    """Return how audible the lead's words are: how many phrases stand out little, and the worst of them."""
+    if not result.phrases:
+        return [f"Phrases of the lead: none, {result.why_no_phrases}."]
+    flagged = sum(bool(phrase.flags) for phrase in result.phrases)
+    marks = f"glimpses below {FEW_GLIMPSES:.0%} or bands below {BANDS_COVERED:.0%}, working marks of ours"
+    several = len({phrase.layer for phrase in result.phrases}) > 1
+    body = [
+        (
+            f"{clock(phrase.start_s)} to {clock(phrase.end_s)}",
+            f"{phrase.glimpse_share:.0%}",
+            f"{phrase.band_audibility:.0%}",
+            phrase.layer if several else "",
+        )
+        for phrase in least_audible(result)[:_MOST]
+    ]
+    return [
+        f"{count(len(result.phrases), 'phrase')} of the lead, {flagged} covered ({marks}); the least audible:",
+        *rows(("", "glimpses", "bands", ""), body, right="12"),
+        PHRASES_CAVEAT,
+    ]
+
+
+def least_audible(result: HearingResult) -> list[Phrase]:
+    """Return the phrases, the least audible by either measure first, equals in order of time."""
+    return sorted(
+        result.phrases,
+        key=lambda phrase: min(phrase.glimpse_share / FEW_GLIMPSES, phrase.band_audibility / BANDS_COVERED),
+    )

@@ -160,3 +160,23 @@ def test_a_kill_leaves_no_file_and_takes_no_name(tmp_path: Path, moment: str) ->
         file.building.write_text("whole")
     assert file.path == tmp_path / "1"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["1", "kept"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links need rights on Windows")
+def test_a_link_stays_and_what_it_leads_to_is_replaced(tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    real, link = tmp_path / "elsewhere" / "song.toml", tmp_path / "song.toml"
+    real.write_text("old")
+    real.chmod(0o640)
+    link.symlink_to(Path("elsewhere") / "song.toml")
+    write_text(link, "new")
+    assert link.is_symlink()
+    assert real.read_text() == "new"
+    assert stat.S_IMODE(real.stat().st_mode) == 0o640
+    assert sorted(path.name for path in tmp_path.rglob("*")) == ["elsewhere", "song.toml", "song.toml"]
+
+
+def test_a_folder_that_is_being_made_is_told_of_by_its_name(tmp_path: Path) -> None:
+    with pytest.raises(OutputError) as told, new_folder(tmp_path / "song") as part:
+        write_text(part / "cache" / "a.txt", "")
+    assert told.value.where == str(tmp_path / "song" / "cache")

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import subprocess
@@ -364,3 +365,27 @@ def test_a_kill_at_any_moment_of_an_undo(tmp_path):
         assert _all_states(folder) == states[states.index(now) :]
         step += 1
     assert step > 6
+
+
+def test_a_step_that_never_happened_is_no_history(folder, monkeypatch):
+    """A song that cannot be written drops its step at once; one that a kill left open is not told of."""
+    before = history(folder)
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr("mixwright.io.song_file._write", full)
+        with pytest.raises(OSError, match="No space"):
+            edit_song(folder, "two", _titled("2"))
+    assert history(folder) == before
+    assert not list((folder / "kept" / "journal").rglob("*.open.json.gz"))
+    with monkeypatch.context() as patch:
+        patch.setattr("mixwright.io.song_file._write", full)
+        patch.setattr("mixwright.io.journal.Journal.settle", lambda *_: None)
+        with pytest.raises(OSError, match="No space"):
+            edit_song(folder, "two", _titled("2"))
+    assert list((folder / "kept" / "journal").rglob("*.open.json.gz"))
+    assert history(folder) == before
+    edit_song(folder, "three", _titled("3"))
+    assert [step.name for step in history(folder)] == [*(step.name for step in before), "three"]

@@ -3,4 +3,10 @@
 
 from __future__ import annotations
 
+from hypothesis import settings
+
 import mixwright  # noqa: F401
+
+#: No test depends on how fast a machine is.
+settings.register_profile("any machine", deadline=None)
+settings.load_profile("any machine")

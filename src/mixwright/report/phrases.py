@@ -26,7 +26,7 @@ def phrase_lines(result: HearingResult) -> list[str]:
     several = len({phrase.layer for phrase in result.phrases}) > 1
     body = [
         (
-            f"{clock(phrase.start_s)} to {clock(phrase.end_s)}",
+            f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}",
             f"{phrase.glimpse_share:.0%}",
             f"{phrase.band_audibility:.0%}",
             phrase.layer if several else "",

@@ -29,10 +29,10 @@ def test_worst_first_with_times_and_what_it_is_worth():
         phrase(20.0, 0.1, 0.5, "few_glimpses"),
         phrase(75.5, 0.08, 0.1, "few_glimpses", "bands_covered"),
     )
-    assert found[0].startswith("3 phrases of the lead, 2 covered (glimpses below 20% or bands below 40%")
+    assert found[0].startswith("3 phrases of the lead, 2 covered (glimpses below 20 % or bands below 40 %")
     times = [line.split()[0] for line in found[2:-1]]
     assert times == ["1:15.5", "0:20.0", "0:10.0"]
-    assert found[2].split() == ["1:15.5", "to", "1:18.0", "8%", "10%"]
+    assert found[2].split() == ["1:15.5", "to", "1:18.0", "8", "%", "10", "%"]
     assert found[-1] == PHRASES_CAVEAT
 
 

@@ -22,13 +22,15 @@ def phrase_lines(result: HearingResult) -> list[str]:
     if not result.phrases:
         return [f"Phrases of the lead: none, {result.why_no_phrases}."]
     flagged = sum(bool(phrase.flags) for phrase in result.phrases)
-    marks = f"glimpses below {FEW_GLIMPSES:.0%} or bands below {BANDS_COVERED:.0%}, working marks of ours"
+    marks = (
+        f"glimpses below {100 * FEW_GLIMPSES:.0f} % or bands below {100 * BANDS_COVERED:.0f} %, working marks of ours"
+    )
     several = len({phrase.layer for phrase in result.phrases}) > 1
     body = [
         (
             f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}",
-            f"{phrase.glimpse_share:.0%}",
-            f"{phrase.band_audibility:.0%}",
+            f"{100 * phrase.glimpse_share:.0f} %",
+            f"{100 * phrase.band_audibility:.0f} %",
             phrase.layer if several else "",
         )
         for phrase in least_audible(result)[:_MOST]

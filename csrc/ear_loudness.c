@@ -30,7 +30,8 @@ static void in_quiet(const float *e, Constants c, float scale, float *restrict o
         float x = e[i] > 1e-6f ? e[i] : 1e-6f;
         float value = law(x, x, c.gain[i], c.offset[i], c.exponent[i], c.floor_[i]);
         float less = shrink(x, c.threshold[i]);
-        out[i] = scale * (x < c.threshold[i] ? value * less : value);
+        value = x < c.threshold[i] ? value * less : value;
+        out[i] = scale * (value > 0.0f ? value : 0.0f); /* what is near zero may be rounded below it */
     }
 }
 

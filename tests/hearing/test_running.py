@@ -168,7 +168,7 @@ STEADY = """
 def test_fast_form_of_steady_tones():
     """The package itself, at steps of 4 ms: within 1.2 %, which levels in whole dB make; below 80 Hz 2.6 %.
 
-    There the ear's filter differs from the longer one of the specification by up to 0.15 dB.
+    There the ear's filter differs from the longer one of the specification by up to 0.2 dB.
     """
     rows = [tuple(map(float, line.split())) for line in STEADY.split("\n")[1:-1]]
     layers = {}

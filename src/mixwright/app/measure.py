@@ -3,11 +3,13 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.hearing import as_fields, heard
 from mixwright.app.page import write_page
 from mixwright.app.returns import send_levels
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
@@ -15,10 +17,12 @@ from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.core.align import fit_gain, lag_and_polarity
 from mixwright.errors import InputError, printable
+from mixwright.hearing.places import WORKING_DB_SPL
 from mixwright.io.kept import song_path, write_kept
 from mixwright.io.song_file import load_song
 from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.meter.loudness import SUB_BLOCKS_PER_S
+from mixwright.model.hearing import HeardLayer, LayerLoudness, Listening
 from mixwright.model.results import MeasureResult, PrintFit, SectionLevel, SpectrumSpread, Spread, TrackLevels
 from mixwright.model.song import Section, Song, Track, source_of, used_tracks
 from mixwright.planning.level_moves import spreads_of
@@ -35,8 +39,15 @@ _LEAST_RESIDUAL_DB = -150.0
 _BLOCK_FRAMES = 1 << 16
 
 
-def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None) -> MeasureResult:
-    """Measure a song folder: the mix with its accepted moves, and every used track as it stands in it.
+def measure(
+    song: Path,
+    *,
+    listening_level_db_spl: float = WORKING_DB_SPL,
+    listening: Listening = "headphones",
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> MeasureResult:
+    """Measure a song folder: the mix with its accepted moves, and every used track as it stands in it and is heard.
 
     What did not change since the last time comes from the cache. The result is kept in the song folder.
 
@@ -44,6 +55,10 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
     ----------
     song : Path
         The song folder.
+    listening_level_db_spl : float
+        Level at which the integrated loudness of the mix is taken to play, 60 to 90.
+    listening : {"headphones", "loudspeakers"}
+        How it reaches the ears.
     report, cancel
         Progress and the user's switch to stop.
 
@@ -61,16 +76,28 @@ def measure(song: Path, *, report: Report = silent, cancel: Cancel | None = None
         loudness = {track.id: found[frozenset([track.id])].levels.integrated_lufs for track in tracks}
         spreads = _spreads(session, corridor, loudness, report, cancel)
         mix = found[WHOLE]
+        sends = send_levels(session, report=report, cancel=cancel)
+        hearing = heard(
+            session,
+            listening_level_db_spl=listening_level_db_spl,
+            listening=listening,
+            report=report,
+            cancel=cancel,
+        )
+        layers = {track: layer for layer in hearing.layers for track in layer.tracks}
         result = MeasureResult(
             mix=mix.levels,
             tracks=tuple(
-                _track(session.song, track, found[frozenset([track.id])], mix, spreads.get(track.id))
+                _track(
+                    session.song, track, found[frozenset([track.id])], mix, spreads.get(track.id), layers.get(track.id)
+                )
                 for track in tracks
             ),
             sections=session.song.sections,
             print_fit=_print_fit(session, report, cancel),
             moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
-            sends=send_levels(session, report=report, cancel=cancel),
+            sends=sends,
+            hearing=hearing,
             reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
             dynamics=session.dynamics(),
             sounding=sounding_hash(session.song, session.lanes),
@@ -88,7 +115,14 @@ def _making(song: Song) -> Making:
     )
 
 
-def _track(song: Song, track: Track, own: Contribution, mix: Contribution, spread: Spread | None) -> TrackLevels:
+def _track(
+    song: Song,
+    track: Track,
+    own: Contribution,
+    mix: Contribution,
+    spread: Spread | None,
+    layer: HeardLayer | None,
+) -> TrackLevels:
     sounds = _stretches(own)
     loudness = own.levels.integrated_lufs
     return TrackLevels(
@@ -102,16 +136,28 @@ def _track(song: Song, track: Track, own: Contribution, mix: Contribution, sprea
         re_mix_lu=_difference(loudness, mix.levels.integrated_lufs),
         active_s=round(sum(end - start for start, end in sounds), 3),
         levels=own.levels,
-        sections=tuple(_section(section, own, mix) for section in song.sections),
+        sections=tuple(
+            _section(section, own, mix, as_heard)
+            for section, as_heard in itertools.zip_longest(song.sections, layer.sections if layer else ())
+        ),
         sounds=sounds,
         spread=spread,
+        taken_by=layer.taken_by if layer else (),
+        bands=layer.bands if layer else (),
+        not_heard=layer.why if layer else "muted",
+        **as_fields(layer or LayerLoudness()),
     )
 
 
-def _section(section: Section, own: Contribution, mix: Contribution) -> SectionLevel:
+def _section(section: Section, own: Contribution, mix: Contribution, as_heard: LayerLoudness | None) -> SectionLevel:
     loudness = own.loudness.integrated_lufs(section.start_s, section.end_s)
     whole = mix.loudness.integrated_lufs(section.start_s, section.end_s)
-    return SectionLevel(name=section.name, integrated_lufs=loudness, re_mix_lu=_difference(loudness, whole))
+    return SectionLevel(
+        name=section.name,
+        integrated_lufs=loudness,
+        re_mix_lu=_difference(loudness, whole),
+        **as_fields(as_heard or LayerLoudness()),
+    )
 
 
 def _difference(own: float | None, whole: float | None) -> float | None:

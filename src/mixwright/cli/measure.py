@@ -4,8 +4,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
-from mixwright.cli.options import command, detail_option, song_argument
+import click
+
+from mixwright.cli.options import FiniteRange, command, detail_option, song_argument
 from mixwright.cli.output import Output
 
 
@@ -15,10 +18,28 @@ from mixwright.cli.output import Output
     example="mixwright measure night-bus",
 )
 @song_argument
+@click.option(
+    "--listening-level",
+    type=FiniteRange(60.0, 90.0),
+    default=79.0,
+    show_default=True,
+    metavar="DB_SPL",
+    help="Level in dB SPL at which the mix is taken to play, 60 to 90; 79 is a working level, 65 a quiet check.",
+)
+@click.option(
+    "--listening",
+    type=click.Choice(["headphones", "loudspeakers"]),
+    default="headphones",
+    show_default=True,
+    help="How the mix is taken to reach the ears.",
+)
 @detail_option
-def command_line(output: Output, song: Path) -> None:
-    """Measure the mix as it stands, accepted moves included, and every layer in it."""
+def command_line(
+    output: Output, song: Path, listening_level: float, listening: Literal["headphones", "loudspeakers"]
+) -> None:
+    """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard."""
     from mixwright.app.measure import measure
     from mixwright.report.text import measure_text
 
-    output.show(output.run(measure, song), measure_text)
+    found = output.run(measure, song, listening_level_db_spl=listening_level, listening=listening)
+    output.show(found, measure_text)

@@ -26,7 +26,7 @@ def active(heard: Heard, stretch: slice = slice(None)) -> np.ndarray:
 
 
 def loudness_of(heard: Heard, stretch: slice = slice(None)) -> LayerLoudness:
-    """Return the loudness of a layer over the cells of a stretch in which it sounds; no figures where there are none."""
+    """Return the loudness of a layer over the cells of a stretch in which it sounds, no figures without any."""
     sounding = active(heard, stretch)
     if not sounding.any():
         return LayerLoudness()

@@ -7,6 +7,7 @@ from typing import Literal
 
 from mixwright.model.audio import Fault
 from mixwright.model.dynamics import Dynamics
+from mixwright.model.hearing import HeardBand, HearingResult, LayerLoudness, TakenBy
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.model.song import Section
@@ -86,20 +87,21 @@ class SpectrumSpread(Record, frozen=True, kw_only=True):
     references: tuple[str, ...]
 
 
-class SectionLevel(Record, frozen=True, kw_only=True):
-    """Loudness of one layer in one section; None where it does not sound."""
+class SectionLevel(LayerLoudness, frozen=True, kw_only=True):
+    """Loudness of one layer in one section, by itself and as heard; None where it does not sound."""
 
     name: str
     integrated_lufs: float | None
     re_mix_lu: float | None
 
 
-class TrackLevels(Record, frozen=True, kw_only=True):
+class TrackLevels(LayerLoudness, frozen=True, kw_only=True):
     """One layer as it stands in the mix: after strip, fader, pan and group.
 
     `re_mix_lu`: loudness minus the loudness of the mix, both integrated over the song.
     `active_s`: how long it sounds. `sounds`: when, as (start, end) in seconds, in order. `spread`:
-    where engineers or the references hold such a layer, None where nothing is known.
+    where engineers or the references hold such a layer, None where nothing is known. What is heard of it, `bands` and
+    `taken_by` are those of the `source` that it reads as; `not_heard` says why there are none.
     """
 
     id: str
@@ -115,6 +117,9 @@ class TrackLevels(Record, frozen=True, kw_only=True):
     sections: tuple[SectionLevel, ...]
     sounds: tuple[tuple[float, float], ...] = ()
     spread: Spread | None = None
+    taken_by: tuple[TakenBy, ...] = ()
+    bands: tuple[HeardBand, ...] = ()
+    not_heard: str = ""
 
 
 class PrintFit(Record, frozen=True, kw_only=True):
@@ -155,8 +160,9 @@ class SendLevel(Record, frozen=True, kw_only=True):
 class MeasureResult(Record, frozen=True, kw_only=True):
     """Levels of the mix as it stands and of every layer in it; `moves`: ids of the accepted moves in it.
 
-    `dynamics`: what compressors and the limiter do to it, None where there are none. `sounding`: hash of every
-    setting and file that was heard; another one means that it is out of date.
+    `hearing`: every layer as it is heard, returns of sends too. `dynamics`: what compressors and the limiter do to it,
+    None where there are none. `sounding`: hash of every setting and file that was heard; another one means that it is
+    out of date.
     """
 
     mix: Levels
@@ -165,6 +171,7 @@ class MeasureResult(Record, frozen=True, kw_only=True):
     print_fit: PrintFit | None = None
     moves: tuple[str, ...] = ()
     sends: tuple[SendLevel, ...] = ()
+    hearing: HearingResult | None = None
     reference_spectrum: SpectrumSpread | None = None
     dynamics: Dynamics | None = None
     sounding: str = ""

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import atexit
 import io
 import random
 import struct
@@ -169,6 +170,7 @@ def _check_broadcast(found: Broadcast) -> None:
 def open_audio(folder: Path) -> Try:
     """Return what decodes a file, listens to it and lists its faults, as `start` and `check` do."""
     decoder = Decoder(1, silent_limit_s=5.0)
+    atexit.register(decoder.close)
     path, into = folder / "a.wav", folder / "a.npy"
 
     def attempt(data: bytes) -> None:

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """Never half-written: commands with one fault each, at a few of their calls.
 
-The slow test strikes every call: with every fault where that takes minutes, else with a few of them in turn. Every fault
-at every call of every command takes hours: ``cd tests && python -m faults.sweep``.
+The slow test strikes every call: with every fault where that takes minutes, else with a few in turn. Every fault at
+every call of every command takes hours: ``cd tests && python -m faults.sweep``.
 """
 
 from __future__ import annotations

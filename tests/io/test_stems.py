@@ -5,6 +5,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,11 +15,12 @@ import numpy as np
 import pytest
 import soundfile
 
+from mixwright.app.keys import RENDERED_BY
 from mixwright.core.resample import resample
 from mixwright.errors import FileFormatError, InputError, LimitError
 from mixwright.io import stems
 from mixwright.io.decode import Decoder
-from mixwright.io.stems import StemStore
+from mixwright.io.stems import DECODED_BY, StemStore
 from mixwright.io.write import write_wav
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel
@@ -172,3 +175,15 @@ def test_threads(store: StemStore, track: Path, tmp_path: Path, decoder: Countin
         thread.join()
     assert len(shapes) == 6
     assert decoder.calls == 3  # 0.wav holds the same audio as the track
+
+
+def test_the_key_of_decoded_audio_follows_all_code_that_decodes() -> None:
+    told = "import sys, mixwright.io.decoder_child; print(*(name for name in sys.modules if name.count('.') == 2))"
+    loaded = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True).stdout.split()
+    # Limits and the wording of errors change which files are refused, not what is read of the others.
+    deciding = {name for name in loaded if name.startswith("mixwright.")} - {
+        "mixwright.io.limits",
+        "mixwright.jobs.parts",
+    }
+    assert deciding == set(DECODED_BY)
+    assert set(DECODED_BY) <= set(RENDERED_BY)

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from mixwright.engine.graph import MixGraph
+from mixwright.io.stems import DECODED_BY
 from mixwright.jobs.cache import Cache, code_hash
 
 #: What the rendered audio depends on, beside the song and its files.
@@ -14,7 +15,7 @@ RENDERED_BY = (
     "mixwright.app.dynamics",
     "mixwright.core.filters",
     "mixwright.core.resample",
-    "mixwright.io.decoder_child",
+    *DECODED_BY,
     "mixwright.meter.true_peak",
 )
 #: What measured levels depend on.

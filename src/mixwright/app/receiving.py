@@ -27,7 +27,7 @@ from mixwright.io.decode import Decoder
 from mixwright.io.header import is_archive
 from mixwright.io.kept import relative_to_song
 from mixwright.io.song_file import SONG_FILE
-from mixwright.io.stems import Outlook, StemStore
+from mixwright.io.stems import DECODED_BY, Outlook, StemStore
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -42,7 +42,7 @@ AUDIO_ENDINGS = frozenset(
     )
 )
 _SYSTEM = frozenset({"thumbs.db", "desktop.ini", "__macosx", "icon\r"})
-_LISTENING = tuple(f"mixwright.intake.{name}" for name in ("listening", "flat_runs", "timbre"))
+_LISTENING = (*(f"mixwright.intake.{name}" for name in ("listening", "flat_runs", "timbre")), *DECODED_BY)
 _MOST_TRACKS = 1000
 #: Tracks lie in the folder itself or in a folder in it; what lies deeper is counted as ignored.
 _LEVELS = 2

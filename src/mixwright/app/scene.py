@@ -12,6 +12,7 @@ from mixwright.app.keys import MEASURED_BY
 from mixwright.app.session import Session
 from mixwright.errors import InputError, printable, where
 from mixwright.io.kept import song_path
+from mixwright.io.stems import DECODED_BY
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -125,7 +126,7 @@ def _profile(session: Session, reference: Reference, cancel: Cancel | None) -> R
     if not path.is_file():
         raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
     stem = session.store.open(path)
-    key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *MEASURED_BY))
+    key = session.cache.key("profile", stem.sha256, code_hash("mixwright.reference", *MEASURED_BY, *DECODED_BY))
     found = session.cache.record(key, RecordProfile, lambda: profile(stem.audio, stem.rate_hz, cancel=cancel))
     if found.integrated_lufs is None:
         raise InputError("this reference is silent, or too short to be measured", hint="give the whole record")

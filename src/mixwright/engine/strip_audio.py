@@ -13,6 +13,7 @@ import numpy as np
 
 from mixwright.engine.chain import Chain
 from mixwright.engine.graph import TrackNode
+from mixwright.io.stems import DECODED_BY
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.progress import Cancel, until_stopped
@@ -23,7 +24,7 @@ _SOURCES = (
     "mixwright.engine.strip_audio",
     "mixwright.core.filters",
     "mixwright.core.resample",
-    "mixwright.io.decoder_child",
+    *DECODED_BY,
 )
 
 

@@ -22,8 +22,8 @@ from mixwright.model.song import changed
 
 _BLOCK_FRAMES = 65536
 _RATES_HZ = (8000, 384000)
-#: What the decoded samples depend on, besides the file.
-_DECODING = (
+#: What the decoded samples depend on, besides the file; and so does whatever is made of them.
+DECODED_BY = (
     *(f"mixwright.io.{name}" for name in ("decoder_child", "header", "chunks", "broadcast", "view")),
     *(f"mixwright.io.{name}" for name in ("compressed", "movie", "wave_format")),
     *("mixwright.jobs.array_file", "mixwright.jobs.paced_file"),
@@ -152,7 +152,7 @@ class StemStore:
         return self._cache.array(resampled, lambda into: _resample(audio, from_hz, to_hz, into, self._cancel))
 
     def _decoded_key(self, sha256: str) -> str:
-        return self._cache.key("decoded", sha256, code_hash(*_DECODING, core=False))
+        return self._cache.key("decoded", sha256, code_hash(*DECODED_BY, core=False))
 
     def _resampled_key(self, decoded: str, to_hz: int) -> str:
         return self._cache.key("resampled", decoded, to_hz, code_hash("mixwright.core.resample", core=False))

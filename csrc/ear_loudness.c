@@ -61,7 +61,8 @@ static void in_noise(const float *signal, const float *noise, const float *of_to
 static void smooth(float *state, const float *x, float attack, float release, float *sum) {
     for (int32_t i = 0; i < FILTERS; i++) {
         float step = x[i] - state[i];
-        state[i] += (step > 0.0f ? attack : release) * step;
+        float next = state[i] + (step > 0.0f ? attack : release) * step;
+        state[i] = next > 1e-12f ? next : 0.0f; /* what rings out ends */
         sum[i] += state[i];
     }
 }

@@ -166,7 +166,7 @@ STEADY = """
 
 
 def test_fast_form_of_steady_tones():
-    """The package itself, at steps of 4 ms: within 1.2 %, which levels in whole dB make; below 80 Hz 2.6 %.
+    """The package itself, at steps of 4 ms: within 1 %, which levels in whole dB make; below 80 Hz 2 %.
 
     There the ear's filter differs from the longer one of the specification by up to 0.2 dB.
     """
@@ -177,4 +177,4 @@ def test_fast_form_of_steady_tones():
         layers[f"{hz} Hz {level_db} dB"] = [np.stack([audio, audio], axis=1)]
     heard = hear(layers, [np.zeros((24000, 2), np.float32)], rate_hz=RATE_HZ, frames=24000, offset_db=100.0, workers=1)
     for (hz, _, sone), layer in zip(rows, heard.layers.values(), strict=True):
-        assert layer.total[ALONE, 12:25].mean() == pytest.approx(sone, rel=0.026 if hz < 80.0 else 0.012), hz
+        assert layer.total[ALONE, 12:25].mean() == pytest.approx(sone, rel=0.02 if hz < 80.0 else 0.01), hz

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from mixwright.hearing.components import SPREAD_DB, WINDOW_MS, components
-from mixwright.hearing.constants import Constants, constants_at
+from mixwright.hearing.constants import CUED_DB, STRICT_DB, Constants, constants_at
 from mixwright.hearing.scale import bandwidth_hz, cam_from_hz, hz_from_cam
 from mixwright.hearing.tables import DIFFUSE_FIELD_DB, EAR_HZ, FREE_FIELD_DB, MIDDLE_EAR_DB
 
@@ -290,6 +290,18 @@ def listen(audio, offset_db=100.0, hop_ms=1, average_ms=None, field="free"):
     """Specific loudness (T, 150) of what one ear hears at 48 kHz, by the constants of ISO 532-3:2023."""
     power = running_power(audio, offset_db, hop_ms, average_ms, field)
     return specific_loudness(running_excitation([power])[0], constants_at(centres()))
+
+
+def in_a_mix(audio, mix, offset_db, hop_ms=1, average_ms=None):
+    """Specific loudness (T, 150) at one ear of a layer alone, strict and cued in a mix: a list of three.
+
+    What masks it is the waveform of the mix without it.
+    """
+    whole, layer, rest = (running_power(x, offset_db, hop_ms, average_ms) for x in (mix, audio, mix - audio))
+    c = constants_at(centres())
+    signal, noise = running_excitation([layer, rest], whole)
+    partials = [partial_loudness(signal, noise, c, db) for db in (STRICT_DB, CUED_DB)]
+    return [specific_loudness(running_excitation([layer])[0], c), *partials]
 
 
 # Who takes what.

@@ -14,6 +14,8 @@ from mixwright.hearing.kernels import FRAME, MARGIN
 #: Frames of 4 ms in a chunk, and its samples.
 CHUNK_FRAMES = 256
 CHUNK = CHUNK_FRAMES * FRAME
+#: 120 dB over full scale: more than that is heard as that, so that no power leaves the range of floats.
+LOUDEST = 1e6
 
 
 class Feed:
@@ -76,7 +78,8 @@ class Feed:
         if block is None:
             self._ended = True
             return self._resampler.finish() if self._resampler is not None else np.empty((0, 2), dtype=np.float32)
-        heard = np.asarray(block, dtype=np.float32)
-        if not np.isfinite(heard).all():
-            heard = np.nan_to_num(heard, nan=0.0, posinf=0.0, neginf=0.0)
+        with np.errstate(over="ignore"):
+            heard = np.asarray(block, dtype=np.float32)
+        if heard.size and not max(heard.max(), -heard.min()) <= LOUDEST:
+            heard = np.nan_to_num(heard, nan=0.0, posinf=0.0, neginf=0.0).clip(-LOUDEST, LOUDEST)
         return self._resampler.push(heard) if self._resampler is not None else heard

@@ -15,7 +15,7 @@ _EMPTY = frozenset({"line", "rect", "circle", "path", "use"})
 #: A hyphen in front of a figure, and not within a word, is a minus.
 _MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 #: A figure and its unit stay on one line.
-_UNIT = re.compile(r"(?<=\d) (?=(?:LUFS|LU|dBTP|dBFS|dB|kHz|Hz|BPM|s|ms|bit)\b|%)")
+_UNIT = re.compile(r"(?<=\d) (?=(?:LUFS|LU|dBTP|dBFS|dB|kHz|Hz|BPM|phon|sone|s|ms|bit)\b|%)")
 #: Where text is kept to the letter, to be copied.
 _LITERAL = frozenset({"code", "title"})
 

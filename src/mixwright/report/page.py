@@ -19,6 +19,8 @@ from mixwright.model.results import (
 from mixwright.model.song import Song, used_tracks
 from mixwright.report.figures import clock, count, rate, with_unit
 from mixwright.report.finished import mixed, printed
+from mixwright.report.heard import heard_sentence
+from mixwright.report.heard_rows import heard_part
 from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
@@ -67,6 +69,7 @@ def song_page(
     sections = [
         _section("moves", "Moves", _moves(song, plan, measure)),
         _section("levels", "Levels of the layers", _levels(measure, changed)),
+        _section("heard", "Layers as heard", _heard(measure, changed)),
         _section("map", "Song map", _map(song, measure)),
         _section("spectrum", "Spectrum of the mix", _spectrum(measure, changed)),
         _section("tracks", "Received tracks", received(intake)),
@@ -209,6 +212,7 @@ def _glance(
     if measure and not stale:
         bands = bands_of(measure)
         lines.append(levels_sentence(measure))
+        lines += [heard_sentence(measure.hearing)] if measure.hearing and measure.hearing.layers else []
         lines += [spectrum_sentence(measure, bands)] if measure.reference_spectrum and bands else []
     if known:
         levels = known.mix if isinstance(known, MeasureResult) else known.levels
@@ -261,6 +265,12 @@ def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         element("p", note, class_="note"),
         *(element("p", send_sentence(send)) for send in measure.sends),
     )
+
+
+def _heard(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    if measure is None or measure.hearing is None or not measure.hearing.layers:
+        return None
+    return together(_before(measure, changed), heard_part(measure.hearing))
 
 
 def _map(song: Song, measure: MeasureResult | None) -> Markup | None:

@@ -46,3 +46,14 @@ def test_a_stopped_tour_says_what_may_be_deleted(stopped):
     with pytest.raises(Cancelled) as told:
         module.tour(Path("demo"))
     assert str(told.value) == "stopped; demo may be deleted"
+
+
+def test_a_tour_that_fails_says_what_may_be_deleted(tmp_path, monkeypatch):
+    def write_demo(folder, **_settings):
+        folder.mkdir(parents=True)
+        raise OutputError("the disk is full", where="tracks", hint="free some space and run again")
+
+    monkeypatch.setattr(module, "write_demo", write_demo)
+    with pytest.raises(OutputError) as told:
+        module.tour(tmp_path / "demo")
+    assert told.value.hint == f"free some space and run again; {tmp_path / 'demo'} may be deleted"

@@ -18,7 +18,7 @@ from mixwright.app.start import start
 from mixwright.demo.answers import answered
 from mixwright.demo.pieces import SONG
 from mixwright.demo.record import write_demo
-from mixwright.errors import Cancelled, OutputError, printable
+from mixwright.errors import Cancelled, MixwrightError, OutputError, printable
 from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.jobs.space import require_space
@@ -61,6 +61,10 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
     except Cancelled as error:
         left = f"{printable(folder)} may be deleted" if folder.exists() else "nothing was written"
         raise Cancelled(error.message, hint=left) from None
+    except MixwrightError as error:
+        if folder.exists():
+            error.hint = "; ".join(filter(None, (error.hint, f"{printable(folder)} may be deleted")))
+        raise
     prints = song / delivered.folder
     return TourResult(
         song=str(song),

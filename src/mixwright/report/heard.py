@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from mixwright.errors import listed
 from mixwright.model.hearing import HeardLayer, HearingResult, Range, TakenBy
 from mixwright.report.figures import count, number, with_unit
@@ -13,7 +15,7 @@ INAUDIBLE_SONE = 0.005
 #: Where the readings lie further apart, what is left depends on how well the ear can pull the layer out.
 DEPENDS_PHON = 5.0
 #: Who takes a loss: so many are named; two that differ by less than this part of the first are about equal.
-_NAMED, _ALIKE = 3, 0.15
+_NAMED, _ALIKE = 2, 0.15
 #: Above this, who takes what is a rough guess.
 _CORRELATED = 0.5
 #: From here on the usual caution is told (common practice; noise at work rules begin at 80 to 85 dB(A) for a day).
@@ -27,10 +29,12 @@ def heard_lines(hearing: HearingResult | None) -> list[str]:
     if hearing is None or not hearing.layers:
         return []
     names = layer_names(hearing)
-    lines = ["", f"Layers as heard {circumstances(hearing)}. To rise: {FADER_EQUIVALENT},"]
-    lines.append("by the cued reading and by the strict one.")
+    told = f"To rise: {FADER_EQUIVALENT}, by the cued reading and by the strict one."
+    lines = ["", f"Layers as heard {circumstances(hearing)}.", *textwrap.wrap(told, 100)]
     body = [_row(layer, names) for layer in by_equivalent(hearing)]
-    lines += rows(("layer", "place", "to rise", "strict", "alone", "in the mix", "taken by"), body, right="234")
+    lines += rows(
+        ("layer", "place", "to rise", "strict", "alone", "in the mix", "most of the loss to"), body, right="234"
+    )
     return lines + heard_notes(hearing)
 
 
@@ -130,8 +134,8 @@ def takers_words(taken: tuple[TakenBy, ...], names: dict[str, str], correlated: 
     most = [one for one in taken if one.track in names][:_NAMED]
     told = listed([f"{names[one.track]} {100 * one.fraction:.0f} %" for one in most], _NAMED)
     if len(most) > 1 and most[1].fraction > (1.0 - _ALIKE) * most[0].fraction:
-        told += "; the first two about equal"
-    return told + ("; a rough guess, for they are alike" if told and correlated > _CORRELATED else "")
+        told += " (about equal)"
+    return told + (" (a rough guess)" if told and correlated > _CORRELATED else "")
 
 
 def _row(layer: HeardLayer, names: dict[str, str]) -> tuple[str, ...]:

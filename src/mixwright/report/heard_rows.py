@@ -19,7 +19,7 @@ from mixwright.report.heard import (
     takers_words,
 )
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
+from mixwright.report.strips import Scale, axis, grid, interval, mark, picture, span
 
 _STEP_PHON = 10.0
 
@@ -28,9 +28,10 @@ def heard_part(hearing: HearingResult) -> Markup:
     """Return the part of the page that tells how layers are heard."""
     note = (
         "A dot is how loud a layer is alone, while it sounds; the bar, what the mix leaves of it, from the strict to "
+        f"the cued reading of the ear. The figure tells {FADER_EQUIVALENT}, cued; beside it, who takes most of the "
+        "rest. To be covered may be meant: it is a difference, not a fault. The order of layers is more certain than "
+        "the figures; what wide layers lose is overstated."
     )
-    note += f"the cued reading of the ear. The figure: {FADER_EQUIVALENT}, cued. To be covered may be meant: it is a "
-    note += "difference, not a fault. Their order is more certain than their size; what wide layers lose is overstated."
     return together(
         element("p", f"Heard {circumstances(hearing)}. {heard_sentence(hearing)}"),
         heard_rows(hearing),
@@ -71,8 +72,9 @@ def _ends(found: Range | None) -> tuple[float | None, float | None]:
 def _row(layer: HeardLayer, scale: Scale, names: dict[str, str]) -> Markup:
     shapes: list[Markup] = [*grid(scale)]
     strict, cued = _ends(layer.in_mix_phon)
-    if strict is not None and cued is not None and not inaudible(layer):
-        shapes += interval(scale, strict, cued)
+    if strict is not None and cued is not None and layer.alone_phon is not None:
+        shapes += [span(scale, cued, layer.alone_phon)]
+        shapes += [] if inaudible(layer) else interval(scale, strict, cued)
     if layer.alone_phon is not None:
         shapes.append(mark(scale.across(layer.alone_phon), 11, "inside"))
     equivalent = with_unit(layer.fader_equivalent_db.cued if layer.fader_equivalent_db else None, "dB")
@@ -97,7 +99,7 @@ def _words(layer: HeardLayer, names: dict[str, str]) -> Markup:
 
 def _table(hearing: HearingResult) -> Markup:
     names = layer_names(hearing)
-    head = ("layer", "to rise, cued", "strict", "alone", "in the mix", "share heard", "taken by")
+    head = ("layer", "to rise, cued", "strict", "alone", "in the mix", "share heard", "most of the loss to")
     body = []
     for layer in by_equivalent(hearing):
         rise = layer.fader_equivalent_db or Range(cued=None, strict=None)

@@ -50,6 +50,12 @@ def interval(scale: Scale, low: float, high: float, middle_px: float = ROW_PX / 
     return [bar, *(_upright(x, middle_px - 6, middle_px + 6, "stop") for x in (a, b))]
 
 
+def span(scale: Scale, low: float, high: float, middle_px: float = ROW_PX / 2) -> Markup:
+    """Return a thin line between two values."""
+    a, b = (percent(scale.across(value)) for value in (low, high))
+    return element("line", x1=a, x2=b, y1=middle_px, y2=middle_px, class_="span")
+
+
 def mark(x_percent: float, y_px: float, kind: str) -> Markup:
     """Return a mark at a place: `inside` and `then` a dot, `before` a ring, `outside` a diamond with its own colour."""
     shapes = {

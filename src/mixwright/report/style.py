@@ -43,6 +43,8 @@ b{font-weight:650}
 .row.map{grid-template-columns:11rem 1fr}
 .row.level{grid-template-columns:11rem 4.4rem 1fr 15.5rem}
 .row.level.axis{grid-template-columns:16.3rem 1fr 15.5rem}
+.heard .row.level{grid-template-columns:11rem 4.4rem 1fr 18.5rem}
+.heard .row.level.axis{grid-template-columns:16.3rem 1fr 18.5rem}
 .name{overflow:hidden;text-overflow:ellipsis;white-space:nowrap}
 .figure{text-align:right}
 .row.off .figure,.row.off b{color:var(--accent)}
@@ -55,6 +57,7 @@ svg text{fill:var(--soft);font-size:12px}
 .grid{stroke:var(--hair);stroke-width:1}
 .bound{stroke:var(--soft);stroke-width:1;stroke-dasharray:2 3}
 .sounds{fill:var(--sounds)}
+.span{stroke:var(--soft);stroke-width:1}
 .interval{fill:var(--span)}
 .stop{stroke:var(--soft);stroke-width:1.5}
 .interval-line{stroke:var(--span);stroke-width:6}
@@ -74,6 +77,7 @@ table{border-collapse:collapse;font:.8125rem/1.4 system-ui,sans-serif;font-varia
 th,td{text-align:left;padding:.25rem .9rem .25rem 0;border-bottom:1px solid var(--hair);vertical-align:top}
 th{font-weight:600}
 .scroll{overflow-x:auto}
+.scroll table{min-width:42rem}
 summary{cursor:pointer;padding:.4rem 0;color:var(--accent)}
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.2rem 1rem;margin:.6rem 0;
 font-variant-numeric:tabular-nums}
@@ -88,10 +92,10 @@ h1{font-size:1.7rem;margin-top:1.5rem}
 .wide{display:none}.narrow{display:inline}
 .row.map{grid-template-columns:6.2rem 1fr;column-gap:.6rem}
 .row.map .name small{display:none}
-.row.level{grid-template-columns:1fr auto;padding:.3rem 0}
+.row.level,.heard .row.level{grid-template-columns:1fr auto;padding:.3rem 0}
 .row.level .name{grid-area:1/1}.row.level .figure{grid-area:1/2}
 .row.level svg,.row.level>span:last-of-type{grid-column:1/-1}
-.row.level.axis{grid-template-columns:1fr}.row.level.axis>span{display:none}
+.row.level.axis,.heard .row.level.axis{grid-template-columns:1fr}.row.level.axis>span{display:none}
 }
 @media (forced-colors:active){.dot,.diamond{fill:CanvasText}.interval,.sounds{fill:GrayText}}
 @media print{nav,.skip,label{display:none}body{max-width:none}details>*{display:block}}

@@ -23,6 +23,7 @@ import numpy as np
 from mixwright.core.filters import strip_sections
 from mixwright.engine.chain import Chain
 from mixwright.engine.dynamics import BusCompressor, PeakLimiter
+from mixwright.hearing.hear import hear
 from mixwright.engine.reverb import reverberation
 from mixwright.meter.measure import Meter
 from mixwright.meter.true_peak import true_peak_16x
@@ -56,6 +57,16 @@ for kind in ("voice", "instruments"):
     audio = mix.astype(np.float64)
     Chain([reverberation(Reverb(kind=kind, decay_s=0.2), 48000)], 2).process(audio)
     parts.append(audio)
+voices = [np.repeat(stems[name][:20000, :1], 2, axis=1) * [1.0, 0.3] for name in ("pad", "keys", "voice")]
+quiet = np.geomspace(1e-7, 1.0, len(voices[1]))[:, None]  # from far below what is heard
+hearing = hear(
+    {"pad": [voices[0]], "keys": [voices[1] * quiet], "voice": [20.0 * voices[2]]}, [sum(voices)],
+    rate_hz=44100, frames=len(voices[0]), offset_db=95.0, workers=1, stretches=[(0.0, 0.3)],
+)
+for layer in hearing.layers.values():
+    parts += [layer.total, layer.bands]
+    assert layer.total.max() > 1.0
+parts += [hearing.taken[0].loss_cued]
 print(core()._name, hashlib.sha256(b"".join(part.tobytes() for part in parts)).hexdigest())
 """
 

@@ -45,7 +45,7 @@ class SpectrumTables:
     waves: np.ndarray
     scale: np.ndarray
 
-    @property
+    @functools.cached_property
     def bins_per_frame(self) -> int:
         """Floats of one frame's bins."""
         return int(np.sum(self.shape[:, 0] * 2 * _LANES * self.shape[:, 2]))

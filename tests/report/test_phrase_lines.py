@@ -20,7 +20,9 @@ def lines(*phrases, why=""):
         layers=(), listening_level_db_spl=79.0, listening="headphones", k_offset_db=K_OFFSET, phrases=phrases,
         why_no_phrases=why,
     )  # fmt: skip
-    return phrase_lines(result)
+    first, *told = phrase_lines(result)
+    assert first == ""
+    return told
 
 
 def test_worst_first_with_times_and_what_it_is_worth():
@@ -43,4 +45,5 @@ def test_no_more_than_five_and_whose_where_there_are_several():
 
 
 def test_none_for_a_reason():
+    assert phrase_lines(None) == []
     assert lines(why="no lead is confirmed") == ["Phrases of the lead: none, no lead is confirmed."]

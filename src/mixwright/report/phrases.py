@@ -17,10 +17,12 @@ PHRASES_CAVEAT = (
 )
 
 
-def phrase_lines(result: HearingResult) -> list[str]:
+def phrase_lines(result: HearingResult | None) -> list[str]:
     """Return how audible the lead's words are: how many phrases stand out little, and the worst of them."""
+    if result is None:
+        return []
     if not result.phrases:
-        return [f"Phrases of the lead: none, {result.why_no_phrases}."]
+        return ["", f"Phrases of the lead: none, {result.why_no_phrases}."]
     flagged = sum(bool(phrase.flags) for phrase in result.phrases)
     marks = (
         f"glimpses below {100 * FEW_GLIMPSES:.0f} % or bands below {100 * BANDS_COVERED:.0f} %, working marks of ours"
@@ -36,6 +38,7 @@ def phrase_lines(result: HearingResult) -> list[str]:
         for phrase in least_audible(result)[:_MOST]
     ]
     return [
+        "",
         f"{count(len(result.phrases), 'phrase')} of the lead, {flagged} covered ({marks}); the least audible:",
         *rows(("", "glimpses", "bands", ""), body, right="12"),
         PHRASES_CAVEAT,

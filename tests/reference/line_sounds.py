@@ -27,8 +27,13 @@ def band(centre_hz, width_hz, level_db, step_hz=10.0):
 
 def agrees(found, printed, within=0.01):
     """Whether a number is within a share of one printed, or half a unit of its last digit."""
-    decimals = len(printed.partition("e")[0].partition(".")[2]) - int(printed.partition("e")[2] or 0)
-    return abs(found - float(printed)) <= max(within * abs(float(printed)), 0.5000001 * 10.0**-decimals)
+    return abs(found - float(printed)) <= max(within * abs(float(printed)), 1.0000002 * half_unit(printed))
+
+
+def half_unit(printed):
+    """Half a unit of the last printed digit."""
+    mantissa, _, exponent = printed.partition("e")
+    return 0.5 * 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
 
 
 def tones(*parts):

@@ -22,6 +22,8 @@ from mixwright.model.song import Song, used_tracks
 LONGEST_H = 24
 #: Results, page and journal of a song; and what is noted of each track.
 _SONG_BYTES, _TRACK_BYTES = 1 << 20, 1 << 15
+#: How a track is heard, and how in each section: in the cache, in what is kept and on the page.
+_HEARD_BYTES, _HEARD_SECTION_BYTES = 24 << 10, 2 << 10
 #: How often a track, or a set of tracks that holds it, is measured at most, each as float64 a sub-block.
 _MEASURED_TIMES = 3
 
@@ -79,6 +81,7 @@ def needs(
     if graph.dynamics and not (making.mixes == 1 and cache.holds(gains_key(graph))):
         size += making.mixes * 4 * graph.frames * len(graph.dynamics)
     size += sum(8 * graph.frames for one in making.renders if not cache.holds(rendered_key("mix", graph, one)))
+    size += (_HEARD_BYTES + _HEARD_SECTION_BYTES * len(song.sections)) * (len(tracks) + len(song.sends))
     seconds = graph.frames / graph.rate_hz
     size += round(8 * SUB_BLOCKS_PER_S * seconds * _MEASURED_TIMES * (len(tracks) + 1))
     return [(folder, size), (making.into or folder, making.bytes_a_frame * graph.frames)]

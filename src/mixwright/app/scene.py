@@ -65,7 +65,8 @@ def contributions(
     job = Job(name, max(1, len(sets)), report, cancel)
 
     def one(tracks: frozenset[str]) -> Contribution:
-        found = Contribution(*session.measured(tracks or None, cancel=cancel))
+        workers = 1 if len(sets) > 1 else None  # several sets at once, or one by all threads together
+        found = Contribution(*session.measured(tracks or None, workers=workers, cancel=cancel))
         job.step()
         return found
 

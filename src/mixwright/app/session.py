@@ -103,13 +103,13 @@ class Session:
         return self._measured(tracks, lambda: blocks(audio, _BLOCK_FRAMES, cancel))[0]
 
     def measured(
-        self, tracks: Collection[str] | None = None, *, cancel: Cancel | None = None
+        self, tracks: Collection[str] | None = None, *, workers: int | None = None, cancel: Cancel | None = None
     ) -> tuple[Levels, Loudness]:
         """Return levels and loudness of the mix, or of some of its tracks as they stand in it.
 
-        Measured once, by one thread and while it is rendered: the audio is not kept.
+        Measured once and while it is rendered: the audio is not kept. `workers` are as for :meth:`rendered`.
         """
-        return self._measured(tracks, lambda: self._render(tracks, 1, silent, cancel))
+        return self._measured(tracks, lambda: self._render(tracks, workers, silent, cancel))
 
     def _measured(
         self, tracks: Collection[str] | None, pieces: Callable[[], Iterable[np.ndarray]]

@@ -3,8 +3,9 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -12,13 +13,14 @@ import numpy as np
 
 from mixwright.io.read_back import written_blocks
 from mixwright.io.write import BITS, SampleFormat
+from mixwright.jobs.pool import Team
 from mixwright.model.results import CheckLine
 from mixwright.model.words import PrintKind
 from mixwright.units import db_from_power, db_from_ratio
 
 #: Largest difference between the whole and the sum of its parts: what rounding of the files leaves stays far below.
 LARGEST_RESIDUAL_DBFS: dict[SampleFormat, float] = {"pcm24": -90.0, "float32": -120.0}
-_BLOCK_FRAMES = 65536
+_BLOCK_FRAMES = 32768
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,32 @@ class Residual:
         return db_from_power(self.power / self.samples) if self.samples else None
 
 
+class _ReadBack:
+    """A file that is read back beside what it must hold: the newest block of both, and their difference so far."""
+
+    def __init__(self, file: Proof) -> None:
+        self.own = Residual()
+        self.length = 0
+        self.block = self.rendered = np.zeros((0, 2))
+        self._file = file
+        self._blocks: Iterator[np.ndarray] = written_blocks(file.path, _BLOCK_FRAMES)
+
+    def read(self, start: int, count: int) -> None:
+        """Read the next block; where frames are missing, silence stands for them."""
+        found = next(self._blocks, self.block[:0])
+        self.length += len(found)
+        self.block = found
+        if len(found) != count:
+            self.block = np.zeros((count, 2))
+            self.block[: len(found)] = found[:count]
+        self.rendered = self._file.audio[start : start + count].astype(np.float64) * self._file.gain
+        self.own.add(self.block, self.rendered)
+
+    def end(self) -> None:
+        """Count what lies behind the end."""
+        self.length += sum(len(block) for block in self._blocks)
+
+
 @dataclass
 class _Sum:
     """Parts that must add up to the main mix: to its 24-bit file, or to the mix as rendered."""
@@ -87,25 +115,20 @@ def prove(files: Sequence[Proof], progress: Callable[[int], None]) -> tuple[Chec
     OutputError
         when a file cannot be read back
     """
-    own = [Residual() for _ in files]
     sums = _sums(files)
-    readers = [written_blocks(file.path, _BLOCK_FRAMES) for file in files]
+    found = [_ReadBack(file) for file in files]
     frames = len(files[0].audio)
-    lengths = [0] * len(files)
-    empty = np.zeros((0, 2))
-    for start in range(0, frames, _BLOCK_FRAMES):
-        count = min(_BLOCK_FRAMES, frames - start)
-        blocks = [_fitted(next(reader, empty), count, lengths, i) for i, reader in enumerate(readers)]
-        rendered = [file.audio[start : start + count].astype(np.float64) * file.gain for file in files]
-        for i, block in enumerate(blocks):
-            own[i].add(block, rendered[i])
-        for total in sums:
-            whole = rendered[0] if total.whole is None else blocks[total.whole]
-            total.residual.add(np.sum([blocks[i] for i in total.parts], axis=0), whole)
-        progress(count)
-    for i, reader in enumerate(readers):
-        lengths[i] += sum(len(block) for block in reader)
-    checks = [_lengths(files, lengths), _contents(files, own)]
+    with Team() as team:
+        for start in range(0, frames, _BLOCK_FRAMES):
+            count = min(_BLOCK_FRAMES, frames - start)
+            team.do(functools.partial(one.read, start, count) for one in found)
+            for total in sums:
+                whole = found[0].rendered if total.whole is None else found[total.whole].block
+                total.residual.add(np.sum([found[i].block for i in total.parts], axis=0), whole)
+            progress(count)
+    for one in found:
+        one.end()
+    checks = [_lengths(files, [one.length for one in found]), _contents(files, [one.own for one in found])]
     return (*checks, *(_null(total) for total in sums))
 
 
@@ -122,16 +145,6 @@ def _sums(files: Sequence[Proof]) -> list[_Sum]:
         _Sum("instrumental and a cappella against the main mix", "pcm24", halves, 0),
     ]
     return [total for total in sums if total.parts]
-
-
-def _fitted(block: np.ndarray, count: int, lengths: list[int], i: int) -> np.ndarray:
-    """Count the frames read, and make good for missing ones with silence."""
-    lengths[i] += len(block)
-    if len(block) == count:
-        return block
-    whole = np.zeros((count, 2))
-    whole[: len(block)] = block[:count]
-    return whole
 
 
 def _lengths(files: Sequence[Proof], lengths: Sequence[int]) -> CheckLine:

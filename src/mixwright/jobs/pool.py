@@ -65,14 +65,18 @@ class Team:
     def do(self, work: Iterable[Callable[[], object]]) -> None:
         """Do all of it, in any order; returns when everything is done, or raises the first error."""
         waiting = list(work)
-        pieces = iter(waiting)
+        if self._pool is None or len(waiting) < 2:
+            for piece in waiting:
+                piece()
+            return
+        pool, pieces = self._pool, iter(waiting)
 
         def take() -> None:
             for piece in pieces:  # the iterator of a list hands each piece to one thread only
                 piece()
 
         helpers = min(self.workers, len(waiting)) - 1
-        futures = [self._pool.submit(take) for _ in range(helpers)] if self._pool is not None else []
+        futures = [pool.submit(take) for _ in range(helpers)]
         try:
             take()
         finally:

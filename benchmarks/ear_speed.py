@@ -2,8 +2,8 @@
 """Hearing layers in a mix: seconds of sound of one ear of one layer per second of CPU, all stages, on one core.
 
 Twelve invented stereo layers that sound all the time. Beside the whole way stand its stages one by one, an empty pass
-(the audio goes through the feeds and nothing listens), and a plain form in numpy of one ear of one layer, which takes the
-same steps of 4 ms. Smallest of several.
+(the audio goes through the feeds and nothing listens), and a plain form in numpy of one ear of one layer, which takes
+the same steps of 4 ms. Smallest of several.
 
     python benchmarks/ear_speed.py
 """
@@ -20,8 +20,6 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
-from reference import ear_twin as twin
-
 from mixwright.hearing.bands import BANDS, band_edges
 from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
@@ -32,6 +30,7 @@ from mixwright.hearing.scale import STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS, PATTERNS
+from reference import ear_twin as twin
 
 LAYERS = 12
 SECONDS = 16
@@ -132,7 +131,9 @@ def main() -> int:
     part = slice(0, 2 * RATE_HZ)
     plain(layers["layer 3"][part], mix[part])
     numpy_s = smallest(lambda: plain(layers["layer 3"][part], mix[part]), 2) / 2.0
-    print(f"{'plain numpy':<24}{1.0 / numpy_s:8.1f} x real time: {numpy_s * ears / seconds['whole way']:.0f} times slower")
+    print(
+        f"{'plain numpy':<24}{1.0 / numpy_s:8.1f} x real time: {numpy_s * ears / seconds['whole way']:.0f} times slower"
+    )
     speed = ears / seconds["whole way"]
     print(f"{speed:.0f} x, at least {GOAL:.0f} wanted: {'met' if speed >= GOAL else 'NOT MET'}")
     return 0 if speed >= GOAL else 1

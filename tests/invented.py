@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 
 from mixwright.model.audio import Fault
+from mixwright.model.hearing import HeardBand, HeardLayer, HeardSection, HearingResult, Range, TakenBy
 from mixwright.model.levels import Levels
 from mixwright.model.results import (
     CheckedFile,
@@ -169,6 +170,64 @@ def start_result(*, title: str = "Night Bus to Harrow Hill") -> StartResult:
     )  # fmt: skip
 
 
+def heard_layer(
+    id_: str, place: str, alone: float, strict: float, cued: float, *taken: tuple[str, float]
+) -> HeardLayer:
+    """Return a layer of which the mix leaves so many phon; 10 phon are a factor of two in sone."""
+    sone = {
+        name: 2.0 ** ((phon - 40.0) / 10.0) for name, phon in (("alone", alone), ("strict", strict), ("cued", cued))
+    }
+    left = Range(cued=sone["cued"], strict=sone["strict"])
+    by = tuple(TakenBy(track=track, fraction=fraction) for track, fraction in taken)
+    figures = {
+        "alone_sone": sone["alone"],
+        "alone_phon": alone,
+        "in_mix_sone": left,
+        "in_mix_phon": Range(cued=cued, strict=strict),
+        "share": Range(cued=sone["cued"] / sone["alone"], strict=sone["strict"] / sone["alone"]),
+        "taken_by": by,
+    }
+    return HeardLayer(
+        id=id_,
+        name=name_of(id_),
+        place=place,
+        tracks=() if id_.startswith("send ") else (id_,),
+        active_s=60.0,
+        peak_phon=alone + 4.0,
+        phrase_phon=alone + 2.0,
+        fader_equivalent_db=Range(cued=(alone - cued) / 2.0, strict=(alone - strict) / 2.0),
+        sections=tuple(HeardSection(name=s.name, active_s=10.0, **figures) for s in SECTIONS),
+        bands=(HeardBand(low_hz=20.0, high_hz=15000.0, alone_sone=sone["alone"], in_mix_sone=left),),
+        **figures,
+    )
+
+
+def hearing_result(*more: HeardLayer) -> HearingResult:
+    """Return a pad that covers the lead, a bass that is hardly heard, the voice's reverb, and a layer that is not."""
+    layers = (
+        heard_layer("lead-vox", "lead", 61.0, 55.2, 58.0, ("warm-pad", 0.4), ("bass-di", 0.25), ("others", 0.35)),
+        heard_layer("warm-pad", "bed", 66.0, 60.0, 63.0, ("lead-vox", 0.3), ("bass-di", 0.28), ("others", 0.42)),
+        heard_layer("bass-di", "support", 70.0, 40.0, 55.0, ("warm-pad", 0.9), ("others", 0.1)),
+        heard_layer("send voice-reverb", "bed", 30.0, -60.0, -50.0, ("lead-vox", 1.0)),
+        HeardLayer(
+            id="shaker",
+            name="Shaker",
+            place="support",
+            tracks=("shaker",),
+            active_s=0.0,
+            why="never louder than 0.05 sone",
+        ),
+        *more,
+    )
+    return HearingResult(
+        layers=layers,
+        listening_level_db_spl=79.0,
+        listening="headphones",
+        k_offset_db=Range(cued=-10.0, strict=0.0),
+        why_no_phrases="the lead is not confirmed",
+    )
+
+
 def measure_result(moves: tuple[str, ...] = ("level-warm-pad-7d10c2",)) -> MeasureResult:
     """Return levels in which the bass and the pad are too loud and the lead too soft."""
     tracks = []
@@ -204,6 +263,7 @@ def measure_result(moves: tuple[str, ...] = ("level-warm-pad-7d10c2",)) -> Measu
         tracks=tuple(tracks),
         sections=SECTIONS,
         moves=moves,
+        hearing=hearing_result(),
         reference_spectrum=SpectrumSpread(
             third_octave_hz=LEVELS.third_octave_hz,
             low_db=tuple(m - 2.0 - 0.06 * abs(n - 15) for n, m in enumerate(middle)),

@@ -105,6 +105,20 @@ def test_decisions_hand_their_words_on(words, arguments, settings, app, mixwrigh
     assert calls == [(arguments, settings)]
 
 
+def test_measure_hands_on_how_the_mix_is_listened_to(app, mixwright):
+    calls = app("measure", invented.measure_result())
+    short = mixwright("measure", "bus", "--json").document["result"]
+    mixwright("measure", "bus", "--listening-level", "65", "--listening", "loudspeakers")
+    for (_, settings), level, way in zip(calls, (79.0, 65.0), ("headphones", "loudspeakers"), strict=True):
+        assert (settings["listening_level_db_spl"], settings["listening"]) == (level, way)
+    assert mixwright("measure", "bus", "--listening-level", "91").status == 2
+    assert mixwright("measure", "bus", "--listening-level", "nan").status == 2
+    assert len(calls) == 2
+    # Without --detail bands there are none.
+    assert "bands" not in short["hearing"]["layers"][0]
+    assert short["hearing"]["layers"][0]["share"].keys() == {"cued", "strict"}
+
+
 def test_mix_and_deliver_hand_their_options_on(app, mixwright):
     calls = app("mix", invented.mix_result())
     mixwright("mix", "bus", "--out", "m.wav", "--format", "float")

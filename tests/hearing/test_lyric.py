@@ -128,6 +128,8 @@ def test_the_better_ear_counts():
     assert apart[1] == 1.0
     assert covered[1] < shadowed[1] < apart[1]
     assert covered[2] < shadowed[2] < apart[2]
+    free = steady(lyric(both(voice), np.zeros_like(both(voice))))
+    assert apart[2] == pytest.approx(free[2], abs=0.001)
 
 
 def invented(*stretches, glimpses=0.5, bands=0.6):

@@ -29,7 +29,7 @@ static inline float logarithm(float x) {
     int32_t bits;
     memcpy(&bits, &x, sizeof bits);
     int32_t e = (bits - 0x3f3504f3) >> 23; /* mantissa from 1/sqrt(2) to sqrt(2) */
-    bits -= e << 23;
+    bits -= e * 8388608;
     float m;
     memcpy(&m, &bits, sizeof m);
     float s = (m - 1.0f) / (m + 1.0f), z = s * s;

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, Range
 from mixwright.report.figures import number, with_unit
 from mixwright.report.heard import (
@@ -128,7 +130,7 @@ def _share(found: HeardLayer | HeardSection) -> str:
     return range_words(Range(cued=100.0 * share.cued, strict=100.0 * share.strict), "%")
 
 
-def _rows_of(head: tuple[str, ...], body: list[tuple[str, ...]]) -> Markup:
+def _rows_of(head: Sequence[str], body: Sequence[Sequence[str]]) -> Markup:
     titles = element("tr", [element("th", title, scope="col") for title in head])
     lines = [
         element("tr", element("th", row[0], scope="row"), [element("td", cell) for cell in row[1:]]) for row in body

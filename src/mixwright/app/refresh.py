@@ -94,7 +94,7 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
     )
     if added.tracks:
         _keep(song, added, result.questions)
-        write_page(song)
+    write_page(song)  # in any case: an earlier run may have been ended before it did
     return result
 
 

@@ -53,7 +53,7 @@ def relink(
     if found:
         count = f"{len(found)} moved file{'s' if len(found) > 1 else ''}"
         edit_song(song, f"relink {count}", lambda now: with_files(now, found))
-        write_page(song)
+    write_page(song)  # in any case: an earlier run may have been ended before it did
     return RelinkResult(
         folder=str(folder),
         found=tuple(

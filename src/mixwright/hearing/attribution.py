@@ -12,6 +12,8 @@ from mixwright.hearing.scale import STEP_CAM
 
 #: Where the layers' powers added up and the waveform of the rest differ by more, layers are correlated.
 CORRELATED = 10.0 ** (3.0 / 10.0)
+#: Less excitation is none.
+_NOTHING = 1e-30
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,22 +106,27 @@ class Attribution:
     def _add(
         self, part: int, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray, bands: tuple[int, int]
     ) -> None:
-        # A layer that is not there takes nothing and cannot lose; rounding may leave a trace of loss without a taker.
-        others = np.maximum(excitations.sum(axis=0, dtype=np.float64) - excitations, 0.0)
-        heard = others > 0.0
-        each = np.divide(1.0, others, out=np.zeros_like(others), where=heard)
-        apart = np.maximum(rests * each, np.divide(others, rests, out=np.zeros_like(others), where=rests > 0.0))
-        edges = band_edges()[bands[0] : bands[1] + 1] - band_edges()[bands[0]]
-        inside = slice(*bands)
-        for k in range(2):
-            loss = np.where(heard, np.maximum(losses[k], 0.0), 0.0).astype(np.float64)
-            weights = loss * each
-            for band in range(*bands):
-                first, end = edges[band - bands[0]], edges[band - bands[0] + 1]
-                taken = np.tensordot(weights[:, :, first:end], excitations[:, :, first:end], axes=((1, 2), (1, 2)))
+        """Add cells of one part, band by band: so little at a time stays near to the processor."""
+        edges = band_edges()
+        for band in range(*bands):
+            inside = slice(edges[band] - edges[bands[0]], edges[band + 1] - edges[bands[0]])
+            excited, rest = (_places(one[:, :, inside]) for one in (excitations, rests))
+            others = np.maximum(excited.sum(axis=0) - excited, 0.0)
+            # A layer that is not there takes nothing and cannot lose; rounding may leave a trace of loss without a
+            # taker.
+            heard = others > _NOTHING
+            each = heard / np.maximum(others, _NOTHING)
+            apart = (rest * each > CORRELATED) | ((rest > _NOTHING) & (others > CORRELATED * rest))
+            for k in range(2):
+                loss = np.maximum(_places(losses[k][:, :, inside]), 0.0) * heard
+                taken = (loss * each) @ excited.T
                 np.fill_diagonal(taken, 0.0)
                 self._shares[k, part, :, :, band] += taken
-            self._losses[k, part, :, inside] += np.add.reduceat(loss.sum(axis=1), edges[:-1], axis=1)
-            if k == 1:
-                marked = np.where(apart > CORRELATED, loss, 0.0)
-                self._correlated[part, :, inside] += np.add.reduceat(marked.sum(axis=1), edges[:-1], axis=1)
+                self._losses[k, part, :, band] += loss.sum(axis=1)
+                if k == 1:
+                    self._correlated[part, :, band] += (loss * apart).sum(axis=1)
+
+
+def _places(patterns: np.ndarray) -> np.ndarray:
+    """Return patterns ``(layers, cells, filters)`` as float64 ``(layers, cells * filters)``."""
+    return patterns.astype(np.float64).reshape(len(patterns), -1)

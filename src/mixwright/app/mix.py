@@ -127,7 +127,8 @@ def _new_file(
     """Give the path to write to; it becomes the file asked for, or the next ``MixNN``."""
 
     def next_name(taken: Iterable[str]) -> str:
-        found = (re.search(r"_Mix(\d+)_.*\.wav$", name, re.ASCII) for name in taken)
+        # Nine digits at most: a longer number is none of ours, and counting on from it would outgrow the name.
+        found = (re.search(r"_Mix(\d{1,9})_.*\.wav$", name, re.ASCII) for name in taken)
         number = max((int(match[1]) for match in found if match), default=0) + 1
         (name,) = file_names(DEFAULT_TEMPLATE, title, "", [NameFields(f"Mix{number:02d}", rate_hz, sample_format)])
         return name

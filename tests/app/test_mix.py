@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 
+import msgspec
 import numpy as np
 import pytest
 import soundfile
@@ -16,7 +17,7 @@ from mixwright.app.mix import mix
 from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.errors import InputError, OutputError, SettingError, StateError
-from mixwright.io.kept import read_kept, write_lanes
+from mixwright.io.kept import read_kept
 from mixwright.io.song_file import create_song, edit_song, load_song
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import MixResult
@@ -89,6 +90,13 @@ def test_numbers_count_mixes_of_every_format(folder):
     (folder / "mixes").mkdir()
     (folder / "mixes" / "Old_Mix07_44k16.wav").write_bytes(b"")
     assert mix(folder, sample_format="float32").file == "mixes/TwoLayersATest_Mix08_48k32f.wav"
+
+
+def test_a_number_that_no_mix_of_ours_has_is_not_counted_on_from(folder):
+    (folder / "mixes").mkdir()
+    for digits in (20, 50):
+        (folder / "mixes" / f"X_Mix{'9' * digits}_48k24.wav").write_bytes(b"")
+    assert [mix(folder).file for _ in range(2)] == [f"mixes/TwoLayersATest_Mix0{n}_48k24.wav" for n in (1, 2)]
 
 
 def test_the_same_bytes_without_a_cache(folder):
@@ -184,7 +192,8 @@ def test_a_start_that_cannot_be_meant(folder):
 def test_automation_of_nothing_is_told(folder):
     point = Breakpoint(at_s=0.0, value=-3.0)
     lanes = [Lane(target=target, parameter="level", points=(point,)) for target in ("low", "gone")]
-    write_lanes(folder, (*lanes, Lane(target="empty", parameter="pan", points=())))
+    lanes.append(Lane(target="empty", parameter="pan", points=()))
+    (folder / "kept" / "lanes.json").write_bytes(msgspec.json.encode(lanes))
     assert mix(folder).notes == (
         "Kept automation is for 1 name that no track or group has: gone. It moves nothing; correct kept/lanes.json.",
     )

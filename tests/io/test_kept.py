@@ -6,10 +6,11 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from mixwright.errors import InputError, InternalError, StateError
-from mixwright.io.kept import read_kept, read_lanes, relative_to_song, song_path, write_kept, write_lanes
+from mixwright.io.kept import read_kept, read_lanes, relative_to_song, song_path, write_kept
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import Spread, UndoResult
 
@@ -22,7 +23,7 @@ def test_records_and_lanes_come_back(tmp_path):
     assert read_kept(tmp_path, "plan", UndoResult) is None
     assert read_lanes(tmp_path) == ()
     write_kept(tmp_path, "plan", UndoResult(undone="x\u2028", remaining=3))
-    write_lanes(tmp_path, LANES)
+    (tmp_path / "kept" / "lanes.json").write_bytes(msgspec.json.encode(LANES))
     assert read_kept(tmp_path, "plan", UndoResult) == UndoResult(undone="x\u2028", remaining=3)
     assert read_lanes(tmp_path) == LANES
     assert sorted(path.name for path in (tmp_path / "kept").iterdir()) == ["lanes.json", "plan.json"]

@@ -20,7 +20,17 @@ T = TypeVar("T")
 
 def write_kept(folder: Path, name: str, record: Record) -> None:
     """Keep a record under a name: ``intake``, ``measure``, ``plan``, ``mix`` or ``deliver``."""
-    _write(folder, name, record, type(record))
+    content = msgspec.json.encode(record)
+    try:
+        same = msgspec.json.decode(content, type=type(record)) == record
+    except msgspec.ValidationError as error:
+        raise InternalError(f"cannot be kept: {error}", where=name) from error
+    if not same:
+        raise InternalError("cannot be kept: it reads back as something else", where=name)
+    path = _path(folder, name)
+    make_folder(path.parent)
+    with replacing(path) as part:
+        part.write_bytes(msgspec.json.format(content, indent=1) + b"\n")
 
 
 def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:
@@ -32,11 +42,6 @@ def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:
         when it is damaged or of another version
     """
     return _read(folder, name, type_, hint=f"run {_COMMANDS.get(name, name)} again")
-
-
-def write_lanes(folder: Path, lanes: tuple[Lane, ...]) -> None:
-    """Keep the automation of a song."""
-    _write(folder, "lanes", lanes, tuple[Lane, ...])
 
 
 def read_lanes(folder: Path) -> tuple[Lane, ...]:
@@ -75,20 +80,6 @@ _COMMANDS = {"intake": "start"}
 
 def _path(folder: Path, name: str) -> Path:
     return folder / "kept" / f"{name}.json"
-
-
-def _write(folder: Path, name: str, value: T, type_: type[T]) -> None:
-    content = msgspec.json.encode(value)
-    try:
-        same = msgspec.json.decode(content, type=type_) == value
-    except msgspec.ValidationError as error:
-        raise InternalError(f"cannot be kept: {error}", where=name) from error
-    if not same:
-        raise InternalError("cannot be kept: it reads back as something else", where=name)
-    path = _path(folder, name)
-    make_folder(path.parent)
-    with replacing(path) as part:
-        part.write_bytes(msgspec.json.format(content, indent=1) + b"\n")
 
 
 def _read(folder: Path, name: str, type_: type[T], *, hint: str) -> T | None:

@@ -93,6 +93,9 @@ def test_a_full_disk_is_not_our_fault(app, mixwright):
         (["start", "in", "--into", "b", "--tempo", "inf"], "'inf' is not a number from 20 to 400"),
         (["start", "in", "--into", "b", "--rate", "44100.5"], "'44100.5' is not a whole number from 8000 to 384000"),
         (["start", "in", "--into", "b", "--print", "mix.wav"], "--print goes with --as-mixed"),
+        (["start", "", "--into", "b"], "the name is empty"),
+        (["start", "in", "--into", ""], "the name is empty"),
+        (["mix", ""], "the name is empty"),
         (["start", "--into", "b"], "Missing argument 'TRACKS...'"),
         (["plan", "bus", "--bogus"], "--bogus"),
         (["mix", "bus", "--format", "8"], "'8' is not one of '16', '24', 'float'"),
@@ -116,7 +119,7 @@ def test_a_wrong_command_line_is_one_line(words, says, mixwright):
 
 
 def test_ctrl_c_throws_the_switch_once(app, mixwright):
-    def work(song, *, report, cancel):
+    def work(song, *, report, cancel, **_):
         os.kill(os.getpid(), signal.SIGINT)
         cancel.check()
         raise AssertionError("went on")

@@ -117,7 +117,7 @@ def test_names_of_jobs_are_cleaned():
 
 
 def test_progress_stays_off_standard_output(app, mixwright):
-    def work(song, *, report, cancel):
+    def work(song, *, report, cancel, **_):
         report(Progress(job="Measuring", done=1.0, total=1.0, left_s=0.0))
         return invented.measure_result()
 

@@ -180,3 +180,10 @@ def test_a_folder_that_is_being_made_is_told_of_by_its_name(tmp_path: Path) -> N
     with pytest.raises(OutputError) as told, new_folder(tmp_path / "song") as part:
         write_text(part / "cache" / "a.txt", "")
     assert told.value.where == str(tmp_path / "song" / "cache")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="told otherwise on Windows")
+def test_a_file_in_the_way_of_a_folder_is_told_as_that(tmp_path: Path) -> None:
+    (tmp_path / "notes.txt").write_text("")
+    with pytest.raises(OutputError, match="a file is in the way of a folder"), new_folder(tmp_path / "notes.txt" / "a"):
+        pass

@@ -15,8 +15,19 @@ from mixwright.cli.output import Output, stopped_by_user
 
 F = Callable[..., None]
 
-FILE = click.Path(path_type=Path)
-FOLDER = click.Path(path_type=Path)
+
+class PathName(click.Path):
+    """The name of a file or folder; never empty, which would mean the folder that one happens to be in."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path, or fail where nothing is named."""
+        if not str(value):
+            self.fail("the name is empty", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+FILE = PathName(path_type=Path)
+FOLDER = PathName(path_type=Path)
 
 
 class FiniteRange(click.ParamType):

@@ -76,6 +76,9 @@ def write_error(error: OSError, path: Path) -> OutputError:
         return OutputError(reason(error), where=printable(path), hint="free some space and run again")
     if error.errno == errno.ENOENT:
         return OutputError("there is no such folder", where=printable(path.parent), hint="make it first")
+    if error.errno == errno.ENOTDIR:
+        hint = "a file is in the way of a folder: choose another place"
+        return OutputError(f"cannot be written ({reason(error)})", where=printable(path), hint=hint)
     denied = error.errno in (errno.EACCES, errno.EPERM)
     hint = "see who may write there, and run again" if denied else "see whether the disk is well, and run again"
     return OutputError(f"cannot be written ({reason(error)})", where=printable(path), hint=hint)

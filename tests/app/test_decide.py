@@ -232,8 +232,10 @@ def test_a_wrong_sentence_shows_how_to_write_it(song, sentence, said):
 
 def test_an_own_move_takes_the_place_of_one_for_the_same_thing(song):
     first = add(song, "level lead-vox +1 dB")
-    assert first.notes == ("It takes the place of the plan's proposed move with the same id.",)
-    assert add(song, "level lead-vox +2 dB").notes == ("It takes the place of your earlier move with the same id.",)
+    told = "It takes the place of {} for the same thing, {}; the two do not add up."
+    assert first.notes == (told.format("the plan's proposed move", "gain_db=2"),)
+    second = add(song, "level lead-vox +2 dB")
+    assert second.notes == (told.format("your earlier move", "gain_db=1"),)
     assert [move.settings for move in load_song(song).moves if move.id == VOX] == [{"gain_db": 2.0}]
     assert add(song, "level lead-vox +2 dB in verse").notes == ()
     assert len(load_song(song).moves) == 4
@@ -290,6 +292,8 @@ def test_the_evidence_of_the_plan_stays_with_its_move(song):
     )
     (move,) = change(song, VOX, {"gain_db": "1"}).moves
     assert (move.evidence, move.predicted, move.costs) == ("the references", {}, ())
+    assert move.reason == "Changed since it was planned. Then: too quiet"
+    assert {move.reason for move in load_song(song).moves if move.id == VOX} == {"too quiet"}
     (song / "kept" / "plan.json").write_text("{")
     result = refuse(song, [VOX])
     assert result.moves[0].state == "refused"

@@ -96,7 +96,7 @@ def add(song: Path, sentence: str) -> DecideResult:
     replaced = next((old for old in before.moves if old.id == move.id), None)
     if replaced is not None and replaced != move:
         whose = "your earlier move" if replaced.by == "engineer" else f"the plan's {replaced.state} move"
-        notes.append(f"It takes the place of {whose} with the same id.")
+        notes.append(f"It takes the place of {whose} for the same thing, {_settings(replaced)}; the two do not add up.")
     return _result(song, after, [move.id], notes)
 
 
@@ -156,6 +156,10 @@ def _find(song: Song, name: str) -> list[Move]:
     )
 
 
+def _settings(move: Move) -> str:
+    return " ".join(f"{key}={value:g}" for key, value in move.settings.items())
+
+
 def _ids(moves: Sequence[Move]) -> str:
     return listed([move.id for move in moves])
 
@@ -203,6 +207,8 @@ def _with_evidence(move: Move, planned: PlannedMove | None) -> PlannedMove:
     if planned is None:
         return PlannedMove(**fields)
     if move.settings != planned.settings or move.strength != planned.strength:
-        # What was predicted, and what it costs, was of other settings.
+        # What was predicted, what it costs and the figures of its reason were of other settings.
+        if move.reason and move.reason == planned.reason:
+            fields["reason"] = f"Changed since it was planned. Then: {move.reason}"
         return changed(planned, **fields, predicted={}, costs=(), without_it="")
     return changed(planned, **fields)

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import struct
 from pathlib import Path
 
 import pytest
@@ -58,3 +59,27 @@ def test_check_tells_of_them_too(tracks: Path) -> None:
         assert ("header agrees with the file" in failed) == told, name
         # A finished file may have more than two channels.
         assert {fault.kind for fault in one.faults} >= set(ugly.faults) - {"too_many_channels"}, name
+
+
+def test_marks_name_the_sections_and_channels_have_the_names_that_a_recorder_gave(tmp_path: Path) -> None:
+    tracks = tmp_path / "tracks"
+    tracks.mkdir()
+    frames = 10 * 48000
+    sound = riff(fmt(channels=1), chunk(b"data", noise(1, frames)), *marks((0, b"Verse 1"), (4 * 48000, b"Chorus")))
+    (tracks / "vox.wav").write_bytes(sound)
+    names = b"".join(b"<TRACK><NAME>" + name + b"</NAME></TRACK>" for name in (b"kick", b"snare", b"bo\xc2\x9bom"))
+    notes = chunk(b"iXML", b"<BWFXML><TRACK_LIST>" + names + b"</TRACK_LIST></BWFXML>")
+    (tracks / "kit.wav").write_bytes(riff(fmt(channels=3), notes, chunk(b"data", noise(2, 300))))
+    result = start(tracks, tmp_path / "song")
+    sections = [(section.name, section.start_s, section.end_s) for section in result.sections]
+    assert sections == [("verse-1", 0.0, 4.0), ("chorus", 4.0, 10.0)]
+    assert result.notes == ("The sections are those that marks in vox.wav name.",)
+    (fault,) = (fault for track in result.tracks for fault in track.faults if fault.kind == "too_many_channels")
+    assert fault.detail.startswith("3 channels (kick, snare, bo\\x9bom)")
+
+
+def marks(*points: tuple[int, bytes]) -> tuple[bytes, bytes]:
+    """Cue points of RIFF (1991) with their labels."""
+    cue = b"".join(struct.pack("<II4sIII", i, 0, b"data", 0, 0, frame) for i, (frame, _) in enumerate(points))
+    labels = b"".join(chunk(b"labl", struct.pack("<I", i) + label + b"\0") for i, (_, label) in enumerate(points))
+    return chunk(b"cue ", struct.pack("<I", len(points)) + cue), chunk(b"LIST", b"adtl" + labels)

@@ -12,7 +12,8 @@ from intake_sounds import RATE_HZ, hits, mono, tone
 from mixwright.intake.grid import Grid, find_grid
 from mixwright.intake.likeness import Trace
 from mixwright.intake.listening import listen
-from mixwright.intake.sections import find_sections
+from mixwright.intake.sections import find_sections, marked_sections
+from mixwright.model.audio import AudioInfo, Mark
 
 
 def trace(x: np.ndarray) -> Trace:
@@ -125,3 +126,36 @@ def test_members_of_a_source_count_once_and_short_songs_are_one_section():
     short = find_sections([[layers["pad"]]], Grid(120.0, 0.0, 2.0), 3.0, None)
     assert [(s.name, s.start_s, s.end_s) for s in short] == [("part-a-1", 0.0, 3.0)]
     assert find_sections([], Grid(None, 0.0, 1.0), 0.0, None) == []
+
+
+def marked(*marks: tuple[float, str], rate_hz: int = 48000) -> AudioInfo:
+    said = tuple(Mark(frame=round(at_s * rate_hz), label=label) for at_s, label in marks)
+    return AudioInfo(container="WAV", encoding="pcm24", sample_rate_hz=rate_hz, channels=2, frames=0, marks=said)
+
+
+def test_marks_that_are_called_like_parts_of_a_song_are_its_sections():
+    info = marked(
+        (0.5, "Intro"), (8.0, "VERSE 1"), (9.0, "pop here"), (20.0, "Chorus"), (30.0, "Chorus"), (99.0, "Outro")
+    )
+    found = marked_sections(info, 40.0)
+    assert [(section.name, section.start_s, section.end_s) for section in found] == [
+        ("intro", 0.0, 8.0),
+        ("verse-1", 8.0, 20.0),
+        ("chorus", 20.0, 30.0),
+        ("chorus-2", 30.0, 40.0),
+    ]
+    assert [section.name for section in marked_sections(marked((4.0, "Verse"), (8.0, "Hook")), 40.0)] == [
+        "start",
+        "verse",
+        "hook",
+    ]
+
+
+@pytest.mark.parametrize("labels", [("Verse",), ("take 3", "good one"), ("breakfast", "solomon"), ()])
+def test_other_marks_are_of_the_session(labels):
+    assert marked_sections(marked(*((5.0 * i, label) for i, label in enumerate(labels))), 40.0) == []
+
+
+def test_of_several_marks_at_one_place_the_first_counts():
+    found = marked_sections(marked((0.0, "Verse"), (0.0, "Chorus"), (8.0, "Bridge")), 40.0)
+    assert [section.name for section in found] == ["verse", "bridge"]

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from mixwright.errors import InputError, SettingError, count
+from mixwright.errors import InputError, SettingError, count, printable
 from mixwright.intake.faults import channel_words, header_faults, own_faults, problem_kind
 from mixwright.intake.listening import listen
 from mixwright.io.decode import Decoder
@@ -138,7 +138,7 @@ def _of_each_channel(audio: np.ndarray, info: AudioInfo, cancel: Cancel) -> tupl
     found: list[Fault] = []
     silent: list[Fault] = []
     for channel in range(info.channels):
-        name = info.speakers[channel] if channel < len(info.speakers) else f"channel {channel + 1}"
+        name = printable(info.speakers[channel]) if channel < len(info.speakers) else f"channel {channel + 1}"
         for fault in own_faults(listen(audio[:, channel : channel + 1], info.sample_rate_hz, cancel)):
             (silent if fault.kind == "silent" else found).append(changed(fault, detail=f"{name}: {fault.detail}"))
     return (*found, *(silent[:1] if len(silent) == info.channels else ()))

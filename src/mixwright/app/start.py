@@ -110,6 +110,7 @@ def start(
                 found = song.tracks[intake.prints[0]]
                 song = changed(song, **{what: found.file, f"{what}_sha256": found.sha256})
             create_song(folder, song)
+            notes = [f"The sections are those that marks in {intake.marked} name."] if intake.marked else []
             result = StartResult(
                 folder=str(into),
                 title=song.title,
@@ -124,7 +125,7 @@ def start(
                 questions=intake.questions,
                 ignored_files=delivery.ignored,
                 system_files=delivery.system,
-                notes=delivery.notes,
+                notes=(*delivery.notes, *notes),
                 sources=intake.sources,
             )
             write_kept(folder, "intake", result)

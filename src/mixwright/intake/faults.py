@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from mixwright.errors import InputError, LimitError, NoDecoderError, SettingError, count
+from mixwright.errors import InputError, LimitError, NoDecoderError, SettingError, count, printable
 from mixwright.intake.listening import Clipping, Listening
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.words import FaultKind, Severity
@@ -61,12 +61,15 @@ def header_faults(info: AudioInfo) -> tuple[Fault, ...]:
 
 
 def channel_words(channels: int, speakers: Sequence[str]) -> str:
-    """Return how many channels a file has, and which speaker each is for as far as its header says."""
+    """Return how many channels a file has, and which speaker each is for, or its name, as far as its header says."""
     told = count(channels, "channel")
     if not speakers:
         return told
+    speakers = [printable(name) for name in speakers]
     if len(speakers) < channels:
         return f"{told} ({', '.join(speakers)}; {channels - len(speakers)} without a name)"
+    if "front left" not in speakers:  # names that a person gave, not a layout
+        return f"{told} ({', '.join(speakers)})"
     low, top = speakers.count("low frequency"), sum(name.startswith("top ") for name in speakers)
     layout = f"{channels - low - top}.{low}" + (f".{top}" if top else "")
     return f"{told} ({layout}: {', '.join(speakers)})"
@@ -147,8 +150,8 @@ def common_rate_hz(heard: Sequence[Listening]) -> int:
 def common_length_s(heard: Sequence[Listening]) -> float | None:
     """Return the length that most files share (to a millisecond), or None if no two files share one."""
     lengths = Counter(round(one.frames / one.rate_hz, 3) for one in heard)
-    length, count = max(lengths.items(), key=lambda item: (item[1], item[0]))
-    return length if count > 1 or len(heard) == 1 else None
+    length, files = max(lengths.items(), key=lambda item: (item[1], item[0]))
+    return length if files > 1 or len(heard) == 1 else None
 
 
 def stamp_faults(infos: Sequence[AudioInfo | None]) -> list[tuple[Fault, ...]]:

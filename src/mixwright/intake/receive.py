@@ -19,7 +19,7 @@ from mixwright.intake.listening import Listening
 from mixwright.intake.names import NameReading, read_names
 from mixwright.intake.questions import Understood, questions
 from mixwright.intake.roles import GROUP_NAMES, UNKNOWN, Reading, group_of, guess_lead, place_of, roles
-from mixwright.intake.sections import find_sections
+from mixwright.intake.sections import find_sections, marked_sections
 from mixwright.intake.sends import default_sends
 from mixwright.intake.sources import Layer, read_sources
 from mixwright.jobs.progress import Cancel
@@ -57,7 +57,11 @@ class ReceivedFile:
 
 @dataclass(frozen=True)
 class Intake:
-    """What a delivery was understood to be. `prints`: indices of files that read as a mix of the song."""
+    """What a delivery was understood to be.
+
+    `prints`: indices of files that read as a mix of the song. `marked`: the file whose marks name the sections, as it
+    is shown; empty where they are guesses.
+    """
 
     song: Song
     tracks: tuple[TrackIntake, ...]
@@ -66,6 +70,7 @@ class Intake:
     lead_guess: str | None
     prints: tuple[int, ...]
     questions: tuple[str, ...]
+    marked: str = ""
 
 
 @dataclass(eq=False)
@@ -138,7 +143,8 @@ def receive(
     groups = _groups(kept, ids)
     duration_s = max(row.heard.frames / row.heard.rate_hz for row in kept)
     grid = find_grid(traces, [row.reading.role in _STRUCK for row in kept], tempo_bpm)
-    sections = _sections(kept, traces, grid, duration_s, lead)
+    marked, sections = _marked(rows, duration_s)
+    sections = sections or _sections(kept, traces, grid, duration_s, lead)
     song = Song(
         title=title,
         rate_hz=rate,
@@ -170,6 +176,7 @@ def receive(
         lead_guess=None if lead is None else kept[lead].source or kept[lead].id,
         prints=tuple(i for i, row in enumerate(rows) if row.name.kind == "print" and row.received.heard is not None),
         questions=questions(understood),
+        marked=marked,
     )
 
 
@@ -248,6 +255,19 @@ def _groups(kept: Sequence[_Row], ids: Ids) -> tuple[Group, ...]:
             for row in members:
                 row.group = taken
     return tuple(groups)
+
+
+def _marked(rows: Sequence[_Row], duration_s: float) -> tuple[str, list[Section]]:
+    """Return the file whose marks name most sections, and these; a file that starts late would put them too early."""
+    found: tuple[str, list[Section]] = ("", [])
+    for row in rows:
+        info = row.received.info
+        if info is None or any(fault.kind == "starts_late" for fault in row.faults):
+            continue
+        sections = marked_sections(info, duration_s)
+        if len(sections) > len(found[1]):
+            found = printable(row.received.label), sections
+    return found
 
 
 def _sections(

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import pairwise
@@ -11,8 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from mixwright.intake.grid import Grid
+from mixwright.intake.ids import Ids, slug
 from mixwright.intake.likeness import Trace
 from mixwright.intake.listening import TRACE_HZ
+from mixwright.model.audio import AudioInfo
 from mixwright.model.song import Section
 
 Floats = npt.NDArray[np.float64]
@@ -25,6 +28,14 @@ _LEAST_LAYERS = 0.7
 _LEAST_SHARE = 0.1
 #: Sections whose layers differ by less than this on average are the same part.
 _SAME_PART = 0.15
+#: How the parts of a song are called by people who mark them; other marks are of the session, not of the song.
+_PART = re.compile(
+    r"(intro|verse|strophe|couplet|pre|chorus|refrain|hook|bridge|middle|break|solo|interlude|instrumental|drop|build"
+    r"|outro|coda|part|section)s?(?![a-z])",
+    re.IGNORECASE,
+)
+#: A first mark this near to the start is the start.
+_AT_START_S = 1.0
 #: The lead sings in a section from this share on.
 _SUNG = 0.35
 
@@ -59,6 +70,27 @@ def find_sections(sources: Sequence[Sequence[Trace]], grid: Grid, duration_s: fl
     return [
         Section(name=name, start_s=round(float(edges[a]), 6), end_s=round(float(edges[b]), 6))
         for name, (a, b) in zip(names, pairwise(bounds), strict=True)
+    ]
+
+
+def marked_sections(info: AudioInfo, duration_s: float) -> list[Section]:
+    """Return the sections that marks in a file name; none where fewer than two are called like parts of a song.
+
+    Of several at one place the first counts. `duration_s` is the length of the song, where the last section ends.
+    """
+    labels = {mark.frame / info.sample_rate_hz: mark.label for mark in reversed(info.marks) if _PART.match(mark.label)}
+    parts = sorted((at_s, label) for at_s, label in labels.items() if at_s < duration_s)
+    if len(parts) < 2:
+        return []
+    if parts[0][0] <= _AT_START_S:
+        parts[0] = (0.0, parts[0][1])
+    else:
+        parts.insert(0, (0.0, "start"))
+    ids = Ids(set())
+    ends = [*(at_s for at_s, _ in parts[1:]), duration_s]
+    return [
+        Section(name=ids.new(slug(label)), start_s=round(at_s, 6), end_s=round(end_s, 6))
+        for (at_s, label), end_s in zip(parts, ends, strict=True)
     ]
 
 

@@ -23,7 +23,7 @@ from typing import IO, Any
 import numpy as np
 import soundfile
 
-from mixwright.io.broadcast import read_extension
+from mixwright.io.broadcast import Broadcast, read_broadcast
 from mixwright.io.compressed import SPOKEN, CompressedSound, NoDecoder, Undecodable, compressed_sound
 from mixwright.io.header import Header, is_archive, read_header
 from mixwright.io.limits import Excess, Limits
@@ -142,7 +142,7 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         header = read_header(file)
         if header is None:
             raise Refusal("format", _not_audio(file))
-        extension = read_extension(file, header.chunks) if header.chunks is not None else None
+        broadcast = read_broadcast(file, header.chunks) if header.chunks is not None else Broadcast()
         file.seek(0)
         try:
             with _sound(file, path, header) as sound:
@@ -155,7 +155,10 @@ def _answer(request: dict[str, Any], replies: IO[str]) -> dict[str, Any]:
         except NoDecoder:
             spoken = SPOKEN.get(header.container, header.container)
             raise Refusal("decoder", f"is {spoken}, for which no decoder is installed", _GET_DECODER) from None
-    info["time_stamp_frames"] = None if extension is None else extension.time_reference_frames
+    info["time_stamp_frames"] = broadcast.time_stamp_frames
+    info["marks"] = [{"frame": mark.frame, "label": mark.label} for mark in broadcast.marks if mark.label]
+    if info["channels"] > 2 and all(broadcast.channels) and len(broadcast.channels) == info["channels"]:
+        info["speakers"] = broadcast.channels  # what a person called them says more than which speaker each is for
     if info["header_frames"] == info["frames"] or info["encoding"] == "mpeg layer 3":
         info["header_frames"] = None
     return {"info": info}

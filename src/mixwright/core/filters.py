@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Filters from settings as second-order sections, and what they do to a spectrum.
+"""Filters from settings as second-order sections, and how long they ring.
 
 A section is a row b0 b1 b2 a1 a2 with a0 = 1. Bell and shelves follow the Audio EQ Cookbook (R. Bristow-Johnson;
 W3C Working Group Note, 2021), high-pass and low-pass are Butterworth through the bilinear transform.
@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
 from mixwright.errors import SettingError
 from mixwright.model.strip import EqBand, Pass, Strip
@@ -58,15 +57,6 @@ def strip_sections(strip: Strip, rate_hz: int) -> np.ndarray:
         parts.append(design_low_pass(strip.low_pass, rate_hz))
     parts += [design_band(band, rate_hz) for band in strip.eq if band.gain_db != 0.0]
     return np.concatenate(parts)
-
-
-def response_db(sections: np.ndarray, hz: npt.ArrayLike, rate_hz: int) -> np.ndarray:
-    """Return the gain in dB of sections ``(n, 5)`` in series at frequencies in Hz; -inf where they let nothing pass."""
-    z = np.exp(-2j * np.pi * np.asarray(hz, dtype=np.float64) / rate_hz)[..., np.newaxis]
-    b0, b1, b2, a1, a2 = (sections[:, k] for k in range(5))
-    gain = np.abs((b0 + (b1 + b2 * z) * z) / (1.0 + (a1 + a2 * z) * z))
-    with np.errstate(divide="ignore"):
-        return np.asarray(20.0 * np.log10(gain).sum(axis=-1))
 
 
 def memory_frames(sections: np.ndarray, rate_hz: int) -> int:

@@ -51,7 +51,7 @@ def add_placed(audio: np.ndarray, frame: int, lanes: np.ndarray, law: float, sca
 
 
 def lane_values(packed: np.ndarray, frame: int, frames: int) -> np.ndarray:
-    """Return the values of one packed lane at `frames` song frames from `frame` on."""
+    """Return what `add_placed` takes from one packed lane, at `frames` song frames from `frame` on."""
     values = np.empty(frames)
     _lane()(pointer(packed), frame, frames, pointer(values))
     return values

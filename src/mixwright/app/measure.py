@@ -77,6 +77,7 @@ def measure(
         spreads = _spreads(session, corridor, loudness, report, cancel)
         mix = found[WHOLE]
         sends = send_levels(session, report=report, cancel=cancel)
+        print_fit = _print_fit(session, report, cancel)  # a print that is missing is told before the longest part
         hearing = heard(
             session,
             listening_level_db_spl=listening_level_db_spl,
@@ -94,7 +95,7 @@ def measure(
                 for track in tracks
             ),
             sections=session.song.sections,
-            print_fit=_print_fit(session, report, cancel),
+            print_fit=print_fit,
             moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
             sends=sends,
             hearing=hearing,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from mixwright.core.align import fit_gain, lag_and_polarity
+from mixwright.core.align import SharedSound, fit_gain, lag_and_polarity
 
 RATE_HZ = 24000
 
@@ -94,3 +94,29 @@ def test_residual_is_the_share_that_is_not_the_other():
     assert fit_gain(np.zeros(8), np.ones(8)) == (0.0, 1.0)
     with pytest.raises(ValueError, match="shapes differ"):
         fit_gain(x, y[1:])
+
+
+def test_shared_sound_passes_every_pair_with_a_sure_lag_and_few_others() -> None:
+    rate_hz, seconds, rng = 8000, 40, np.random.default_rng(7)
+    own = rng.standard_normal((6, seconds * rate_hz)) * (rng.random((6, seconds * rate_hz)) < 0.2)
+    # Every second recording hears the one before at -14 dB, 3 ms later; the last two play where nothing else does.
+    heard = [own[k] + 0.2 * (k % 2) * np.roll(own[k - 1], 24) for k in range(6)]
+    for k, x in enumerate(heard):
+        x[slice(-4 * rate_hz) if k > 3 else slice(-4 * rate_hz, None)] = 0.0
+    shared = SharedSound([x.astype(np.float32) for x in heard], rate_hz)
+    pairs = [(i, j) for i in range(6) for j in range(i + 1, 6)]
+    looked = {(i, j): lag_and_polarity(heard[i], heard[j], rate_hz) for i, j in pairs}
+    assert [pair for pair in pairs if shared.may_share(*pair)] == [(0, 1), (2, 3), (4, 5)]
+    assert [pair for pair, found in looked.items() if found is not None and found.sure] == [(0, 1), (2, 3), (4, 5)]
+    assert not SharedSound([np.zeros(10), np.zeros(0)], rate_hz).may_share(0, 1)
+
+
+def test_shared_sound_transforms_no_window_twice_and_few_in_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(8)
+    recordings = [rng.standard_normal(30 * 8000).astype(np.float32) for _ in range(12)]
+    done = []
+    whole = SharedSound._transformed
+    monkeypatch.setattr(SharedSound, "_transformed", lambda self, i, k: done.append((i, k)) or whole(self, i, k))
+    shared = SharedSound(recordings, 8000)
+    assert not any(shared.may_share(i, j) for i in range(12) for j in range(i))
+    assert len(done) == len(set(done)) <= 12 * 8

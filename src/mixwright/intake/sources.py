@@ -14,6 +14,7 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
+from mixwright.core.align import SharedSound
 from mixwright.intake.likeness import Trace, rhythm_likeness, same_waveform, together
 from mixwright.intake.names import NameReading
 from mixwright.jobs.progress import Cancel, until_stopped
@@ -25,6 +26,8 @@ SAME_RHYTHM = 0.5
 SAME_RHYTHM_BY_NAME = 0.3
 #: Layers of one source sound together for at least this share of the shorter one.
 _TOGETHER = 0.5
+#: A drum track that hears another sounds for at least this share of its time while the other does.
+_HEARD_TOGETHER = 0.3
 #: Words that tell one microphone or take from another, not one part from another.
 _TAKE_WORDS = re.compile(
     r"\b(in|inside|out|outside|top|bot|btm|bottom|dbl|double|doubled|adt|di|amp|sub|trig|sample)\b"
@@ -112,36 +115,60 @@ def _join_by_bleed(layers: Sequence[Layer], found: _Union, cancel: Cancel | None
     """Join drum tracks that hear one another; programmed drums do not, and stay apart.
 
     Overheads and rooms hear the whole kit, so everything is compared with those, first by onsets;
-    without them every drum track is compared with every other, by waveform.
+    without them every drum track is compared with every other, by waveform. Of a hundred tracks these are thousands of
+    pairs, so all but the likely ones are sorted out before anything is looked at closely.
     """
     drums = [i for i, layer in enumerate(layers) if layer.role in DRUM_ROLES]
     ears = [i for i in drums if layers[i].role in _EARS]
+    likely = _Likely(layers, drums, cancel)
     for i in ears or drums:
         for j in until_stopped(drums, cancel):
             if found.root(i) == found.root(j) or (j < i and (j in ears or not ears)):
                 continue
-            reason = _bleed(layers[i], layers[j], by_rhythm=i in ears, cancel=cancel)
+            if together(layers[j].trace, layers[i].trace) < _HEARD_TOGETHER:
+                continue
+            reason = _by_ear(layers[i], layers[j]) if i in ears else ""
+            if not reason and likely.share(i, j):
+                reason = _bleed(layers[i], layers[j], cancel)
             if reason:
                 found.join(i, j, reason)
 
 
-def _bleed(a: Layer, b: Layer, *, by_rhythm: bool, cancel: Cancel | None) -> str:
-    if together(b.trace, a.trace) < 0.3:
+class _Likely:
+    """Which drum tracks may hear one another, found at a small part of the cost of comparing them closely."""
+
+    def __init__(self, layers: Sequence[Layer], drums: Sequence[int], cancel: Cancel | None) -> None:
+        of_rate: dict[int, dict[int, npt.NDArray[np.float32]]] = {}
+        for i in drums:
+            audio = layers[i].audio
+            if audio is not None:
+                of_rate.setdefault(layers[i].trace.heard.rate_hz, {})[i] = audio
+        look = (cancel or Cancel()).check
+        self._sounds = [
+            ({i: k for k, i in enumerate(tracks)}, SharedSound(list(tracks.values()), rate_hz, look=look))
+            for rate_hz, tracks in of_rate.items()
+        ]
+
+    def share(self, i: int, j: int) -> bool:
+        return any(i in at and j in at and sound.may_share(at[i], at[j]) for at, sound in self._sounds)
+
+
+def _by_ear(ear: Layer, drum: Layer) -> str:
+    """Return a reason if overheads or a room, which hear the whole kit, strike whenever a drum does."""
+    likeness = 0.0 if drum.role == "drums" else rhythm_likeness(ear.trace, drum.trace)
+    if likeness < SAME_RHYTHM:
         return ""
-    if by_rhythm and b.role != "drums":
-        likeness = rhythm_likeness(a.trace, b.trace)
-        if likeness >= SAME_RHYTHM:
-            return f"{b.id} is heard in {a.id} (onsets agree to {100.0 * likeness:.0f} %)"
-    lag_ms = _bleed_lag_ms(a, b, cancel)
-    return "" if lag_ms is None else f"{a.id} and {b.id} hear the same drums ({lag_ms:+.1f} ms apart)"
+    return f"{drum.id} is heard in {ear.id} (onsets agree to {100.0 * likeness:.0f} %)"
 
 
-def _bleed_lag_ms(a: Layer, b: Layer, cancel: Cancel | None) -> float | None:
+def _bleed(a: Layer, b: Layer, cancel: Cancel | None) -> str:
     rate_hz = a.trace.heard.rate_hz
-    if a.audio is None or b.audio is None or rate_hz != b.trace.heard.rate_hz:
-        return None
+    assert a.audio is not None
+    assert b.audio is not None
     lag = same_waveform(a.audio, b.audio, rate_hz, cancel)
-    return None if lag is None else 1000.0 * lag.lag_frames / rate_hz
+    if lag is None:
+        return ""
+    return f"{a.id} and {b.id} hear the same drums ({1000.0 * lag.lag_frames / rate_hz:+.1f} ms apart)"
 
 
 def _doubles(layers: Sequence[Layer]) -> Iterator[tuple[int, int, str]]:

@@ -248,17 +248,23 @@ class Trials:
         if not wrong and (command.again or not happened):
             wrong += self._again(command, found, after)
         elif not wrong and self.song.exists():
-            self.run(("clean", "{song}"))
-            wrong += [f"left behind: {part}" for part in self.seen().parts]
+            wrong += self._left_behind(found)
         place = f"{command.name}, {fault.name} at call {at}: {ended.fired.what} {ended.fired.path}"
         return [f"{place}: {what}" for what in wrong]
+
+    def _left_behind(self, now: Seen) -> list[str]:
+        """Return what is left of killed runs, even after `clean`."""
+        if now.parts:
+            self.run(("clean", "{song}"))
+            now = self.seen()
+        return [f"left behind: {part}" for part in now.parts]
 
     def _again(self, command: Command, found: Seen, after: Seen) -> list[str]:
         once_more = self.run(command.words)
         if once_more.status:
             return [f"the next run ends with {once_more.status}: {once_more.err}"]
         now = self.seen()
-        wrong = [f"left behind: {part}" for part in now.parts]
+        wrong = self._left_behind(now)
         if now.received != found.received:
             wrong.append("received files were touched by the next run")
         made = found.printed().keys()

@@ -98,6 +98,7 @@ MISTAKES = [
     ("fader_db = -3.0", "fader_db = 30", "23 tracks[0].strip.fader_db", ["30", "a number from -120 to 24"]),
     ("fader_db = -3.0", "fader = -3.0", "23 tracks[0].strip.fader", ["did you mean fader_db?"]),
     ('file = "../tracks/Bass DI.wav"\n', "", "25 tracks[1]", ["file is missing", "text in quotes"]),
+    ('file = "../tracks/Bass DI.wav"', 'file = ""', "28 tracks[1].file", ["no file is named", "song folder"]),
     ('group = "low"', 'group = "lows"', "30 tracks[1].group", ["no group is called 'lows'", "known: low"]),
     (
         'chorus = "support"',

@@ -41,7 +41,9 @@ def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:
     StateError
         when it is damaged or of another version
     """
-    return _read(folder, name, type_, hint=f"run {_COMMANDS.get(name, name)} again")
+    # `start` makes new songs only; what it found is told of a song, and nothing else stands on it.
+    mend = "remove the file: the song is whole without it" if name == "intake" else f"run {name} again"
+    return _read(folder, name, type_, hint=mend)
 
 
 def read_lanes(folder: Path) -> tuple[Lane, ...]:
@@ -73,9 +75,6 @@ def relative_to_song(folder: Path, path: Path) -> str:
         return Path(os.path.relpath(file, os.path.realpath(folder))).as_posix()
     except ValueError:
         return Path(file).as_posix()
-
-
-_COMMANDS = {"intake": "start"}
 
 
 def _path(folder: Path, name: str) -> Path:

@@ -300,6 +300,10 @@ def _check_ids(song: Song) -> None:
                     hint="give each its own id",
                 )
             seen.add(record.id)
+            if not getattr(record, "file", True):
+                raise SettingError(
+                    "no file is named", where=f"{field}[{i}].file", hint="give its path, as seen from the song folder"
+                )
 
 
 def _check_sections(song: Song) -> None:

@@ -35,7 +35,7 @@ def test_records_and_lanes_come_back(tmp_path):
 def test_what_is_damaged_says_how_to_mend_it(tmp_path, content):
     write_kept(tmp_path, "intake", UndoResult(undone="x", remaining=3))
     (tmp_path / "kept" / "intake.json").write_bytes(content)
-    with pytest.raises(StateError, match=r"intake\.json: cannot be read .*; remove the file: the song is whole without it"):
+    with pytest.raises(StateError, match=r"intake\.json: cannot be read .*; remove the file"):
         read_kept(tmp_path, "intake", UndoResult)
 
 

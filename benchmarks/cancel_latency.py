@@ -6,9 +6,10 @@
 FOLDER must not exist; it is removed at the end. The song is that of `long_song.py` with a stereo track at 96 kHz. Every
 command is run to its end once, then stopped at moments spread evenly at random over that time, each from the same
 state. Printed are the wall time from the signal to the end of the process (median, worst, and during which job the
-worst was). Other endings are listed: 0 had ended before; -2, or 1 with words of Python's own, is the interpreter that
-had not begun yet. A disk that is mounted with the option `discard` takes most of a second for each GB that a stopped
-`start` or `deliver` removes.
+worst was), and the most processor time that a process and its children took in between: on a machine that is busy with
+other things this tells more. Other endings are listed: 0 had ended before; -2, or 1 with words of Python's own, is the
+interpreter that had not begun yet. A disk that is mounted with the option `discard` takes most of a second for each GB
+that a stopped `start` or `deliver` removes.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from long_song import write_record, write_track, write_tracks
+from long_song import family, write_record, write_track, write_tracks
 
 STOPPED = 130
 OURS = [sys.executable, "-m", "mixwright", "--json", "--progress", "json"]
@@ -38,6 +39,7 @@ class Stop:
     """One stop: how long it took, the status, the job that was told last, and the last words."""
 
     latency_s: float
+    cpu_s: float
     status: int
     job: str
     last: str
@@ -58,13 +60,26 @@ def stopped_after(words: Sequence[str], moment_s: float, errors: Path) -> Stop:
     with errors.open("wb") as told:
         process = subprocess.Popen([*OURS, *words], stdout=subprocess.DEVNULL, stderr=told)
         time.sleep(moment_s)
-        started = time.perf_counter()
+        used_s, started = sum(map(cpu_s, family(process.pid))), time.perf_counter()
         process.send_signal(signal.SIGINT)
-        process.wait()
+        _, code, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(code)
     latency_s = time.perf_counter() - started
+    used_s = max(0.0, used.ru_utime + used.ru_stime - used_s)
     lines = errors.read_text(errors="replace").splitlines()
     jobs = [json.loads(line)["job"] for line in lines if line.startswith("{")]
-    return Stop(latency_s, process.returncode, jobs[-1] if jobs else "(before the first job)", "".join(lines[-1:]))
+    return Stop(
+        latency_s, used_s, process.returncode, jobs[-1] if jobs else "(before the first job)", "".join(lines[-1:])
+    )
+
+
+def cpu_s(pid: int) -> float:
+    """Return the processor time of a process and of its children that have ended."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return 0.0
+    return sum(map(int, fields[11:15])) / os.sysconf("SC_CLK_TCK")
 
 
 def linked(source: str, to: str) -> None:
@@ -124,7 +139,7 @@ def measure_all(folder: Path, given: argparse.Namespace) -> None:
         "check": (raw, ["check", *map(str, paths), str(tracks / "Grand Piano.wav")]),
         "tour": (raw, ["tour", str(work / "tour")]),
     }
-    sys.stdout.write(f"{'':10} {'whole s':>8} {'tries':>6} {'median s':>9} {'worst s':>8}  during\n")
+    sys.stdout.write(f"{'':10} {'whole s':>8} {'tries':>6} {'median s':>9} {'worst s':>8} {'CPU s':>6}  during\n")
     moments = random.Random(given.seed)
     for command in given.commands or states:
         state, words = states[command]
@@ -152,9 +167,11 @@ def tell(command: str, whole_s: float, stops: Sequence[Stop]) -> None:
     other = [(stop.status, stop.last) for stop in stops if stop.status != STOPPED]
     if took:
         worst = max(took, key=lambda stop: stop.latency_s)
+        cpu = max(stop.cpu_s for stop in took)
         median_s = statistics.median(stop.latency_s for stop in took)
         sys.stdout.write(
-            f"{command:10} {whole_s:8.1f} {len(took):6} {median_s:9.3f} {worst.latency_s:8.3f}  {worst.job}\n"
+            f"{command:10} {whole_s:8.1f} {len(took):6} {median_s:9.3f} {worst.latency_s:8.3f} {cpu:6.2f}"
+            f"  {worst.job}\n"
         )
     if other:
         sys.stdout.write(f"{command:10} other endings: {other}\n")

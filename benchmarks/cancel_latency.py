@@ -61,7 +61,7 @@ def stopped_after(words: Sequence[str], moment_s: float, errors: Path) -> Stop:
         process = subprocess.Popen([*OURS, *words], stdout=subprocess.DEVNULL, stderr=told)
         time.sleep(moment_s)
         used_s, started = sum(map(cpu_s, family(process.pid))), time.perf_counter()
-        process.send_signal(signal.SIGINT)
+        os.kill(process.pid, signal.SIGINT)  # Popen would reap a process that has ended
         _, code, used = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(code)
     latency_s = time.perf_counter() - started

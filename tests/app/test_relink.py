@@ -128,7 +128,7 @@ def test_links_pipes_and_names_that_are_no_text_do_no_harm(song: Path, tmp_path:
     assert [lost.id for lost in relink(song).missing] == ["kick"]
 
 
-@pytest.mark.parametrize("name", ["", "\\u0000", "x" * 5000])
+@pytest.mark.parametrize("name", ["\\u0000", "x" * 5000])
 def test_a_name_that_cannot_be_one_is_missing(song: Path, name: str) -> None:
     text = (song / "song.toml").read_text()
     (song / "song.toml").write_text(text.replace("../in/kick.wav", name))

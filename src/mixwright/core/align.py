@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
 
 #: A lag is believed when its peak stands this far above the RMS of the search range ...
 SURE_PEAK_OVER_RMS = 10.0
@@ -192,6 +191,8 @@ class SharedSound:
             return False
         power = np.array([np.sum(np.square(np.abs(one)), axis=0, dtype=np.float64) for one in (x, y)])
         weight = _coherence(total, power) / np.sqrt(np.maximum(size, 1e-12 * size.max()))
+        from scipy import fft  # slow to load
+
         r = _around_zero(fft.irfft(total * weight, 2 * self._bins), self._search)
         return bool(np.abs(r).max() > _SHARED_PEAK_OVER_RMS * np.sqrt(np.mean(r * r)))
 
@@ -214,6 +215,8 @@ class SharedSound:
         return _sparse_power(window)
 
     def _transformed(self, i: int, window: int) -> npt.NDArray[np.complex64]:
+        from scipy import fft  # slow to load; it alone transforms float32 as such
+
         start = window * self._length
         audio = _mono(self._recordings[i][start : start + self._length]).astype(np.float32)
         spectrum: npt.NDArray[np.complex64] = fft.rfft(audio, self._size)

@@ -57,7 +57,9 @@ def test_a_reader_that_stops_reading(song: Path) -> None:
 
 
 READY = """
-import sys
+import signal, sys
+for number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):  # whoever runs the tests may have some ignored
+    signal.signal(number, signal.default_int_handler if number == signal.SIGINT else signal.SIG_DFL)
 from mixwright.cli.main import main
 from mixwright.io import song_file
 edit_song = song_file.edit_song

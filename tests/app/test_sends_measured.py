@@ -51,7 +51,7 @@ def test_minus_9_lu_and_above_is_told(song):
     dry = measure(song).sends[0].wet_to_dry_lu
     result = measure(fed(song, 8.0))
     assert result.sends[0].wet_to_dry_lu == pytest.approx(dry + 8.0, abs=0.05)
-    told = [line for line in measure_text(result) if "Instrument reverb" in line]
+    told = [line for line in measure_text(result) if "Instrument reverb, fed by" in line]
     assert len(told) == 1
     assert "Every mix that wet was called too wet" in told[0]
     # The page keeps a figure and its unit together, with a true minus.

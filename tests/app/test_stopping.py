@@ -28,6 +28,7 @@ from mixwright.core.align import fit_gain, lag_and_polarity
 from mixwright.errors import Cancelled
 from mixwright.intake.listening import listen
 from mixwright.io import stems
+from mixwright.io.decode import Decoder
 from mixwright.jobs.progress import Cancel
 from mixwright.meter.measure import measure as measure_levels
 from mixwright.reference.profile import profile
@@ -160,3 +161,27 @@ def files(folder: Path) -> dict[str, bytes]:
 def is_sound(path: Path) -> bool:
     """Tell whether a file is a whole entry of a cache."""
     return path.parent.name == "cache" and path.suffix in {".npy", ".seal", ".json"}
+
+
+def test_a_stopped_start_goes_on_from_what_is_decoded(
+    songs: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tracks, into = songs["raw"].parent / "tracks", tmp_path / "song"
+    decoded: list[str] = []
+    decode = Decoder.decode
+    monkeypatch.setattr(
+        Decoder, "decode", lambda self, path, to: (decoded.append(path.name), decode(self, path, to))[1]
+    )
+    counting = AtLook(0)
+    start(tracks, tmp_path / "whole", cancel=counting)
+    assert len(decoded) == len(set(decoded)) > 4
+    decoded.clear()
+    with pytest.raises(Cancelled):
+        start(tracks, into, cancel=AtLook(2 * counting.looks // 3))
+    assert [path.name for path in into.iterdir()] == ["cache"]
+    first = len({path.stem for path in (into / "cache").glob("*.seal")})
+    assert first > 0
+    decoded.clear()
+    start(tracks, into)
+    assert len(decoded) == len(list(tracks.iterdir())) - first
+    assert (into / "song.toml").read_text() == (tmp_path / "whole" / "song.toml").read_text()

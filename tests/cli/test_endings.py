@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import types
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,8 @@ import pytest
 import invented
 from mixwright import errors
 from mixwright.cli.main import run
-from mixwright.errors import MixwrightError
+from mixwright.cli.output import Output, stopped_by_user
+from mixwright.errors import Cancelled, MixwrightError
 
 
 def leaves(kind: type) -> list[type]:
@@ -131,6 +133,16 @@ def test_ctrl_c_throws_the_switch_once(app, mixwright):
     assert ended.err.startswith("mixwright: stopping; press Ctrl-C again to break off")
     assert ended.err.splitlines()[1] == "mixwright: stopped; run the command again to go on from what is done"
     assert signal.getsignal(signal.SIGINT) is before
+
+
+@pytest.mark.parametrize("begun", [False, True])
+def test_ctrl_c_before_the_work_has_begun_ends_the_command_wherever_it_is(begun, capfd):
+    output = Output()
+    output.begun = begun
+    with stopped_by_user(output), nullcontext() if begun else pytest.raises(KeyboardInterrupt):
+        os.kill(os.getpid(), signal.SIGINT)
+    with pytest.raises(Cancelled) if begun else nullcontext():
+        output.cancel.check()
 
 
 STUBBORN = """

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from mixwright.errors import OutputError
-from mixwright.io.replace import named_file, new_folder, numbered_folder, replacing, write_text
+from mixwright.errors import Cancelled, OutputError
+from mixwright.io.replace import is_left, named_file, new_folder, numbered_folder, replacing, write_text
 
 
 def test_replacing_takes_the_place_at_the_end(tmp_path: Path) -> None:
@@ -187,3 +187,52 @@ def test_a_file_in_the_way_of_a_folder_is_told_as_that(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("")
     with pytest.raises(OutputError, match="a file is in the way of a folder"), new_folder(tmp_path / "notes.txt" / "a"):
         pass
+
+
+def test_a_stop_leaves_what_the_next_run_goes_on_from(tmp_path: Path) -> None:
+    song = tmp_path / "song"
+
+    def begin(error: type[Exception] | None) -> list[str]:
+        with new_folder(song, keep="cache") as part:
+            (part / "cache").mkdir(exist_ok=True)
+            found = sorted(path.name for path in (part / "cache").iterdir())
+            (part / "cache" / f"{len(found)}.npy").touch()
+            (part / "kept").mkdir()
+            (part / "song.toml").touch()
+            if error is not None:
+                raise error("ended")
+        return found
+
+    with pytest.raises(Cancelled):
+        begin(Cancelled)
+    assert is_left(song, "cache")
+    assert [path.name for path in (song / "cache").iterdir()] == ["0.npy"]
+    assert list(tmp_path.iterdir()) == [song]
+    assert begin(None) == ["0.npy"]
+    assert sorted(path.name for path in song.iterdir()) == ["cache", "kept", "song.toml"]
+    assert not is_left(song, "cache")
+    with pytest.raises(OutputError, match="exists already"):
+        begin(None)
+
+
+@pytest.mark.parametrize("error", [ValueError, Cancelled])
+def test_what_is_not_worth_keeping_goes(error: type[Exception], tmp_path: Path) -> None:
+    def fail() -> None:
+        with new_folder(tmp_path / "song", keep="cache") as part:
+            (part / "cache").mkdir()
+            if error is ValueError:
+                (part / "cache" / "0.npy").touch()
+            raise error("ended")
+
+    with pytest.raises(error):
+        fail()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_only_what_a_stopped_run_left_is_gone_on_from(tmp_path: Path) -> None:
+    for name in ("cache", "other"):
+        (tmp_path / "song" / name).mkdir(parents=True)
+    with pytest.raises(OutputError, match="exists already"), new_folder(tmp_path / "song", keep="cache"):
+        pass
+    assert sorted(path.name for path in (tmp_path / "song").iterdir()) == ["cache", "other"]
+    assert not is_left(tmp_path / "song", "")

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from mixwright.app.page import write_page
@@ -15,14 +15,16 @@ from mixwright.intake.receive import Intake, receive
 from mixwright.io.decode import Decoder
 from mixwright.io.hashing import file_sha256
 from mixwright.io.kept import relative_to_song, write_kept
-from mixwright.io.replace import new_folder
+from mixwright.io.replace import is_left, new_folder
 from mixwright.io.song_file import SONG_FILE, create_song
-from mixwright.io.stems import StemStore
+from mixwright.io.stems import Outlook, StemStore
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.audio import AudioInfo
 from mixwright.model.results import StartResult
 from mixwright.model.song import MASTER, Reference, changed
+
+_CACHE = "cache"
 
 
 def start(
@@ -49,7 +51,8 @@ def start(
         The folder that holds the tracks (folders in it are searched too, one level deep), or several folders and
         files.
     into : Path
-        The song folder to make; nothing may be there.
+        The song folder to make; nothing may be there but the cache that a stopped `start` left, from which this goes
+        on.
     references : sequence of Path
         Finished records to stand the mix beside.
     rough : Path, optional
@@ -81,7 +84,7 @@ def start(
     _check_range(tempo_bpm, 20, 400, "tempo_bpm", "beats a minute")
     if mix_print is not None and not as_mixed:
         raise SettingError("a print of the mix goes with layers as mixed", where="mix_print", hint="say as_mixed too")
-    if os.path.lexists(into):
+    if os.path.lexists(into) and not is_left(into, _CACHE):
         raise OutputError("exists already and is never overwritten", where=printable(into), hint="choose another name")
     for path in [Path(tracks)] if isinstance(tracks, str | Path) else tracks:
         if os.path.isfile(Path(path) / SONG_FILE):  # noqa: PTH113 - Path.is_file is an error where a name is too long
@@ -93,8 +96,8 @@ def start(
             with where(printable(path)):
                 _check_finished(decoder.probe(path))
         delivery = find_delivery(tracks, given, decoder)
-        check_space(into, nothing_known(decoder), (path for path, _ in delivery.files), report)
-        with new_folder(into) as folder:
+        check_space(into, _outlook(into, decoder, cancel), (path for path, _ in delivery.files), report)
+        with new_folder(into, keep=_CACHE) as folder:
             intake = _understand(
                 delivery, folder, into, decoder, report, cancel,
                 title=title or delivery.title, rate_hz=rate_hz, tempo_bpm=tempo_bpm, as_mixed=as_mixed,
@@ -133,6 +136,13 @@ def start(
     return result
 
 
+def _outlook(into: Path, decoder: Decoder, cancel: Cancel | None) -> Callable[[Path], Outlook]:
+    """Return what tells how much room a file takes that is opened."""
+    if is_left(into, _CACHE):
+        return StemStore(Cache(into / _CACHE, cancel), decoder, cancel).outlook
+    return nothing_known(decoder)
+
+
 def _check_finished(info: AudioInfo) -> None:
     if info.channels > 2:
         raise InputError(f"{info.channels} channels; a finished mix has one or two", hint="give a stereo version")
@@ -159,7 +169,7 @@ def _understand(
     as_mixed: bool,
 ) -> Intake:
     """Listen to every file, on a few threads, and understand them together. Maps of audio end with this call."""
-    kept = folder / "cache"
+    kept = folder / _CACHE
     with Cache(kept, cancel) as cache, StemStore(cache, decoder, cancel) as store, where(printable(delivery.root)):
         files = listen_to_all(store, cache, into, delivery.files, report, cancel)
         return receive(files, title=title, rate_hz=rate_hz, tempo_bpm=tempo_bpm, as_mixed=as_mixed, cancel=cancel)

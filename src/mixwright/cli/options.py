@@ -15,6 +15,9 @@ from mixwright.cli.output import Output, stopped_by_user
 
 F = Callable[..., None]
 
+#: Commands that are done in a moment: they are not broken off midway.
+SHORT = frozenset({"accept", "refuse", "change", "add", "undo", "clean", "completion"})
+
 
 class PathName(click.Path):
     """The name of a file or folder; never empty, which would mean the folder that one happens to be in."""
@@ -123,7 +126,8 @@ def command(name: str, *, example: str, **settings: Any) -> Callable[[F], Comman
             output.command = name
             if "song" in arguments:
                 output.song = str(arguments["song"])
-            with stopped_by_user(output.cancel):
+            output.begun = name in SHORT
+            with stopped_by_user(output):
                 function(output, **arguments)
 
         made = click.command(name, cls=Command, example=example, **settings)(call)

@@ -60,11 +60,14 @@ class Output:
         What was asked; for the document.
     status : int
         The exit status.
+    begun : bool
+        Whether the work has begun: before that, Ctrl-C ends the command wherever it is.
     beside : list of str
         What could not be written beside the work that is done.
     """
 
     def __init__(self) -> None:
+        self.begun = False
         self.beside: list[str] = []
         self.as_json = False
         self.progress: Mode | None = None
@@ -84,7 +87,7 @@ class Output:
 
     def run(self, function: Callable[..., R], *arguments: object, **settings: object) -> R:
         """Call a long job with progress on standard error; Ctrl-C stops it between two steps."""
-        self.cancel.check()
+        self.begun = True
         told = teller(self.progress, sys.stderr)
         try:
             return function(*arguments, **settings, report=told, cancel=self.cancel)
@@ -141,13 +144,17 @@ class Output:
 
 
 @contextmanager
-def stopped_by_user(cancel: Cancel) -> Iterator[None]:
+def stopped_by_user(output: Output) -> Iterator[None]:
     """Let the first Ctrl-C (or a polite request to end) throw the switch, and the second one end the process at once.
 
-    A short command that does not look at the switch is done first.
+    While the modules of a command are loaded, it ends the command at once. A short command that does not look at the
+    switch is done first.
     """
+    cancel = output.cancel
 
     def stop(_number: int, _frame: FrameType | None) -> None:
+        if not output.begun:
+            raise KeyboardInterrupt
         # The signal may come while this very thread holds a lock or is within a write: nothing here takes either.
         cancel.cancel()
         # The system itself ends the process then, whatever it is at: what is half-made is removed by the next run.

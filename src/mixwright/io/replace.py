@@ -10,10 +10,19 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from mixwright.errors import OutputError, printable
+from mixwright.errors import Cancelled, OutputError, printable
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder, write_error
 
-__all__ = ["Unnamed", "make_folder", "named_file", "new_folder", "numbered_folder", "replacing", "write_text"]
+__all__ = [
+    "Unnamed",
+    "is_left",
+    "make_folder",
+    "named_file",
+    "new_folder",
+    "numbered_folder",
+    "replacing",
+    "write_text",
+]
 
 #: Taking a name needs a moment; longer than this, and the other program hangs.
 _LOCK_WAIT_S = 60.0
@@ -42,21 +51,56 @@ def replacing(path: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def new_folder(path: Path) -> Iterator[Path]:
+def new_folder(path: Path, keep: str = "") -> Iterator[Path]:
     """Give a temporary folder to fill; after the block it is named `path`.
+
+    Parameters
+    ----------
+    path : Path
+        Where nothing is, or what a stopped run left.
+    keep : str, optional
+        Name of a folder in it that stays, alone in `path`, when the user stops the work: a later run goes on from it.
+        To remove what was made would keep the user waiting, too.
 
     Raises
     ------
     OutputError
         when `path` exists, before or after the work, or cannot be written
     """
-    _refuse_existing(path)
+    going_on = is_left(path, keep)
+    if not going_on:
+        _refuse_existing(path)
     with _making(path) as part:
-        part.mkdir()
-        yield part
+        if going_on:
+            path.rename(part)
+        else:
+            part.mkdir()
+        try:
+            yield part
+        except Cancelled:
+            _leave(part, path, keep)
+            raise
         sync_folder(part)
         _refuse_existing(path)
         part.rename(path)
+
+
+def is_left(path: Path, keep: str) -> bool:
+    """Tell whether a folder holds nothing but what a stopped run left, named `keep`."""
+    try:
+        return bool(keep) and not path.is_symlink() and [inside.name for inside in path.iterdir()] == [keep]
+    except OSError:
+        return False
+
+
+def _leave(part: Path, path: Path, keep: str) -> None:
+    """Leave what is worth keeping of a stopped run; it is removed with the rest where that cannot be."""
+    for inside in part.iterdir():
+        if inside.name != keep:
+            remove(inside)
+    if is_left(part, keep) and any((part / keep).iterdir()) and not os.path.lexists(path):
+        with suppress(OSError):  # Windows: a file in it is still mapped
+            part.rename(path)
 
 
 class Unnamed:

@@ -203,6 +203,16 @@ def test_the_same_audio_twice_is_found_behind_leading_zeros():
     assert "the same audio as a" in next(f.detail for f in found[2] if f.kind == "exact_duplicate")
 
 
+def test_of_equal_files_the_one_whose_name_tells_more_stays():
+    same = [heard(sine(440))] * 3
+    found = delivery_faults(same, ["Audio 01", "Bass DI", "Bass copy"], RATE_HZ, telling=[0.0, 0.9, 0.9])
+    assert [[fault.detail for fault in faults] for faults in found] == [
+        ["the same audio as Bass DI"],
+        [],
+        ["the same audio as Bass DI"],
+    ]
+
+
 def test_lengths_and_rates_that_differ():
     x = np.concatenate([np.zeros(RATE_HZ // 2), sine(440)])
     songs = [heard(x * g) for g in (1.0, 0.9, 0.8)]

@@ -130,3 +130,22 @@ def test_gaps_and_decays_do_not_interrupt_a_layer_but_rests_do():
     edges = np.flatnonzero(np.diff(trace.sounds.astype(int), prepend=0)) / 100
     assert edges == pytest.approx([0.0, 3.3, 6.5], abs=0.05)
     assert [start / 100 for start in trace.starts] == pytest.approx([0.0, 6.5], abs=0.05)
+
+
+def test_left_and_right_of_one_recording_are_told_from_two_takes():
+    line = [(220, 0.5), (0, 0.2), (247, 0.5), (262, 0.7), (0, 0.3), (196, 0.6)] * 4
+    room = np.random.default_rng(9).standard_normal((2, round(SECONDS * RATE_HZ)))
+    one, other = SNARE + 0.003 * room[0], later(SNARE, 0.2) + 0.003 * room[1]
+    tracks = {
+        "LV": voice(line),
+        "LV dbl L": 0.5 * later(voice(line, seed=20), 25),
+        "LV dbl R": 0.5 * later(voice(line, seed=30), 15),
+        "Gtr Dist L": np.tanh(9 * tone([(110, 0.7)] * 16, decay=3)),
+        "Gtr Dist R": np.tanh(9 * tone([(110, 0.7)] * 16, decay=3, seed=2)),
+        "Clap L": one,
+        "Clap R": other,
+    }
+    reasons = {source.members[0]: source.reasons for source in sources(tracks)}
+    assert "doubles of one voice, by name" in reasons["LV"]
+    assert reasons["Gtr Dist L"] == ("left and right of one part, by name",)
+    assert reasons["Clap L"] == ("left and right of one recording, by name and sound",)

@@ -70,11 +70,11 @@ class TrueClash(Record, frozen=True, kw_only=True):
 
 
 class TrueFault(Record, frozen=True, kw_only=True):
-    """Something wrong with a file; `reported_as`: the fault that receiving it reports, None if it looks for none."""
+    """Something wrong with a file; `reported_as`: the fault that receiving it reports."""
 
     file: str
     what: str
-    reported_as: FaultKind | None
+    reported_as: FaultKind
 
 
 class Truth(Record, frozen=True, kw_only=True):
@@ -164,12 +164,12 @@ def _track(layer: Layer, channels: int) -> TrueTrack:
 
 
 def _faults(layer: Layer, audio: np.ndarray) -> list[TrueFault]:
-    found: list[tuple[str, FaultKind | None]] = []
+    found: list[tuple[str, FaultKind]] = []
     if layer.from_bar:
         late_s = first_frame_of(layer) / RATE_HZ
         found.append((f"lacks the first {late_s:.3f} s of the song; its time stamp tells", "starts_late"))
     if layer.turned_over:
-        found.append(("its polarity is that of the other side of the drum: invert it", None))
+        found.append(("its polarity is that of the other side of the drum: invert it", "polarity"))
     if layer.offset_dbfs is not None:
         found.append((f"a constant offset of {layer.offset_dbfs:.1f} dBFS", "dc_offset"))
     if audio.shape[1] == 2 and np.array_equal(audio[:, 0], audio[:, 1]):

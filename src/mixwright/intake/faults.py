@@ -180,7 +180,9 @@ def stamp_faults(infos: Sequence[AudioInfo | None]) -> list[tuple[Fault, ...]]:
     return faults
 
 
-def delivery_faults(heard: Sequence[Listening | None], names: Sequence[str], rate_hz: int) -> list[tuple[Fault, ...]]:
+def delivery_faults(
+    heard: Sequence[Listening | None], names: Sequence[str], rate_hz: int, telling: Sequence[float] = ()
+) -> list[tuple[Fault, ...]]:
     """Return, for every file, the faults that show only beside the other files.
 
     Parameters
@@ -191,24 +193,35 @@ def delivery_faults(heard: Sequence[Listening | None], names: Sequence[str], rat
         What the files are called in the detail.
     rate_hz : int
         Rate of the song.
+    telling : sequence of float, optional
+        How much the name of each tells: of equal files the most telling one stays, else the first.
     """
     known = [one for one in heard if one is not None]
     length_s = common_length_s(known) if known else None
     longest_s = max((one.frames / one.rate_hz for one in known), default=0.0)
-    first_of: dict[str, str] = {}
+    kept = _kept_of_equal(heard, telling or [0.0] * len(heard))
     result: list[tuple[Fault, ...]] = []
-    for one, name in zip(heard, names, strict=True):
+    for i, one in enumerate(heard):
         faults: list[Fault] = []
         if one is not None:
             faults += _length(one, length_s, longest_s)
             if one.rate_hz != rate_hz:
                 detail = f"{one.rate_hz / 1000:g} kHz, brought to the song's {rate_hz / 1000:g} kHz"
                 faults.append(Fault(kind="rate_differs", severity="note", detail=detail))
-            if one.content_sha256 and first_of.setdefault(one.content_sha256, name) != name:
-                detail = f"the same audio as {first_of[one.content_sha256]}"
+            if one.content_sha256 and kept[one.content_sha256] != i:
+                detail = f"the same audio as {names[kept[one.content_sha256]]}"
                 faults.append(Fault(kind="exact_duplicate", severity="look", detail=detail))
         result.append(tuple(faults))
     return result
+
+
+def _kept_of_equal(heard: Sequence[Listening | None], telling: Sequence[float]) -> dict[str, int]:
+    """Return, for every content, which file stays."""
+    kept: dict[str, int] = {}
+    for i, one in enumerate(heard):
+        if one is not None and telling[i] > telling[kept.setdefault(one.content_sha256, i)]:
+            kept[one.content_sha256] = i
+    return kept
 
 
 def _length(one: Listening, length_s: float | None, longest_s: float) -> list[Fault]:

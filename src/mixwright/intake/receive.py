@@ -17,6 +17,7 @@ from mixwright.intake.ids import Ids, slug
 from mixwright.intake.likeness import Trace
 from mixwright.intake.listening import Listening
 from mixwright.intake.names import NameReading, read_names
+from mixwright.intake.polarity import polarity_faults
 from mixwright.intake.questions import Understood, questions
 from mixwright.intake.roles import GROUP_NAMES, UNKNOWN, Reading, group_of, guess_lead, place_of, roles
 from mixwright.intake.sections import find_sections, marked_sections
@@ -209,7 +210,8 @@ def _own_faults(file: ReceivedFile) -> tuple[Fault, ...]:
 def _compare(kept: Sequence[_Row], rate_hz: int) -> None:
     labels = [printable(row.received.label) for row in kept]
     stamped = stamp_faults([row.received.info for row in kept])
-    beside = delivery_faults([row.heard for row in kept], labels, rate_hz)
+    telling = [max((sure for _, sure in row.name.candidates), default=0.0) for row in kept]
+    beside = delivery_faults([row.heard for row in kept], labels, rate_hz, telling)
     for row, faults, late in zip(kept, beside, stamped, strict=True):
         # Where a time stamp tells that a file starts late, and by how much, its length need not be asked.
         row.faults += tuple(fault for fault in faults if not late or fault.kind != "starts_late") + late
@@ -228,13 +230,18 @@ def _nothing_usable(rows: Sequence[_Row]) -> InputError:
 
 
 def _sources(kept: Sequence[_Row], traces: Sequence[Trace], ids: Ids, cancel: Cancel | None) -> list[SourceIntake]:
-    layers = [
-        Layer(row.id, row.name, row.reading.role, trace, row.received.audio)
+    layers = {
+        row.id: Layer(row.id, row.name, row.reading.role, trace, row.received.audio)
         for row, trace in zip(kept, traces, strict=True)
-    ]
+    }
     rows = {row.id: row for row in kept}
     found = []
-    for reading in read_sources(layers, cancel):
+    readings = read_sources(list(layers.values()), cancel)
+    labels = {row.id: printable(row.received.label) for row in kept}
+    inverted = polarity_faults([[layers[id_] for id_ in reading.members] for reading in readings], labels, cancel)
+    for id_, fault in inverted.items():
+        rows[id_].faults += (fault,)
+    for reading in readings:
         source = ids.new(slug(reading.stem) or "source")
         for member in reading.members:
             rows[member].source = source

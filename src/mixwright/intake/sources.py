@@ -76,20 +76,24 @@ def read_sources(layers: Sequence[Layer], cancel: Cancel | None = None) -> list[
 def _kinships(layers: Sequence[Layer], cancel: Cancel | None) -> Iterator[tuple[int, int, str]]:
     for i, j in until_stopped(combinations(range(len(layers)), 2), cancel):
         a, b = layers[i], layers[j]
-        reason = _by_name(a, b) or _by_rhythm(a, b)
+        reason = _by_name(a, b, cancel) or _by_rhythm(a, b)
         if reason:
             yield i, j, reason
 
 
-def _by_name(a: Layer, b: Layer) -> str:
+def _by_name(a: Layer, b: Layer, cancel: Cancel | None) -> str:
     if a.role != b.role or not a.name.stem or a.name.stem != b.name.stem:
         return ""
-    if {a.name.side, b.name.side} == {"l", "r"} and a.name.number == b.name.number:
-        return "left and right of one recording, by name"
+    sides = {a.name.side, b.name.side} == {"l", "r"} and a.name.number == b.name.number
+    # Doubles, stacks and guitars called left and right are two takes more often than two microphones.
+    if sides and _lag_ms(a, b, cancel) is not None:
+        return "left and right of one recording, by name and sound"
     if a.role == "backing vocal":
         return "parts of one voice stack, by name"
     if a.role == "double":
         return "doubles of one voice, by name"
+    if sides:
+        return "left and right of one part, by name"
     if a.role == "lead vocal" and max(together(a.trace, b.trace), together(b.trace, a.trace)) < 0.1:
         return "one voice on several tracks, by name"
     return ""
@@ -162,13 +166,17 @@ def _by_ear(ear: Layer, drum: Layer) -> str:
 
 
 def _bleed(a: Layer, b: Layer, cancel: Cancel | None) -> str:
+    lag_ms = _lag_ms(a, b, cancel)
+    return "" if lag_ms is None else f"{a.id} and {b.id} hear the same drums ({lag_ms:+.1f} ms apart)"
+
+
+def _lag_ms(a: Layer, b: Layer, cancel: Cancel | None) -> float | None:
+    """Return by how much b lies behind a if both hold the same sound, else None."""
     rate_hz = a.trace.heard.rate_hz
-    assert a.audio is not None
-    assert b.audio is not None
+    if a.audio is None or b.audio is None or rate_hz != b.trace.heard.rate_hz:
+        return None
     lag = same_waveform(a.audio, b.audio, rate_hz, cancel)
-    if lag is None:
-        return ""
-    return f"{a.id} and {b.id} hear the same drums ({1000.0 * lag.lag_frames / rate_hz:+.1f} ms apart)"
+    return None if lag is None else 1000.0 * lag.lag_frames / rate_hz
 
 
 def _doubles(layers: Sequence[Layer]) -> Iterator[tuple[int, int, str]]:

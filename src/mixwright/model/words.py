@@ -56,6 +56,7 @@ FaultKind = Literal[
     "exact_duplicate",
     "starts_late",
     "start_unknown",
+    "polarity",
     "too_many_channels",
 ]
 PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
@@ -81,6 +82,7 @@ FAULT_WORDS: dict[FaultKind, str] = {
     "exact_duplicate": "a duplicate",
     "starts_late": "may start late",
     "start_unknown": "start not certain",
+    "polarity": "polarity",
     "too_many_channels": "too many channels",
 }
 

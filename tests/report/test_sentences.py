@@ -2,10 +2,20 @@
 """The sentences that text and page share."""
 
 import invented
-from mixwright.model.results import Spread
-from mixwright.model.song import changed
+from mixwright.model.results import PrintFit, Spread
+from mixwright.model.song import Move, changed
 from mixwright.report.page import song_page
-from mixwright.report.sentences import intake_counts, reason_alone, sorted_intake, spread_sentence, total_cost
+from mixwright.report.sentences import (
+    before_after,
+    do_sentence,
+    intake_counts,
+    print_fit_sentence,
+    reason_alone,
+    sorted_intake,
+    spread_sentence,
+    total_cost,
+)
+from mixwright.report.spectrum import Band, spectrum_sentence
 from mixwright.report.text import start_text
 
 WHY = "a click, not a part of the song"
@@ -51,3 +61,39 @@ def test_a_reason_does_not_say_again_what_to_do():
     told = "Raise drums by 6.2 dB: engineers hold it higher."
     assert reason_alone(told, "Drums") == reason_alone(told, "drums") == "Engineers hold it higher."
     assert reason_alone(told, "Bass") == told
+
+
+def test_a_move_that_does_nothing_says_so():
+    move = Move(id="m1", kind="level", target="drums", settings={"gain_db": -2.0}, strength=0.5)
+    assert do_sentence(move, "Drums") == "Lower Drums by 1.0 dB."
+    assert do_sentence(changed(move, strength=0.0, sections=("verse",)), "Drums") == "Leave Drums as it is in verse."
+    assert do_sentence(changed(move, settings={"gain_db": 0.04}), "Drums") == "Leave Drums as it is."
+    assert do_sentence(changed(move, kind="pan", settings={"pan": 0.4}, strength=0.0), "Drums").startswith("Leave")
+
+
+def test_what_does_not_change_is_not_told_as_before_and_after():
+    move = changed(
+        invented.decide_result().moves[0],
+        measured={"re_mix_lu": -10.0, "pan": 0.0, "integrated_lufs": -20.0},
+        predicted={"re_mix_lu": -10.04, "pan": -0.4, "integrated_lufs": -19.0},
+    )
+    assert before_after(move) == ["position centre now, 40 % left then"]
+
+
+def test_the_print_beside_its_layers_in_words():
+    fit = PrintFit(file="print.wav", residual_db=-41.2, gain_db=0.0, lag_frames=0)
+    assert print_fit_sentence(fit) == "Layers against the print print.wav: what is left over is -41.2 dB."
+    assert print_fit_sentence(changed(fit, residual_db=-150.0)).endswith("is next to nothing.")
+    assert print_fit_sentence(changed(fit, polarity="inverted")).endswith(
+        "-41.2 dB; the print is inverted against them."
+    )
+    assert "silent where they meet" in print_fit_sentence(changed(fit, residual_db=None))
+
+
+def test_what_reads_as_nothing_outside_is_inside():
+    bands = [Band(250.0, -19.96, -24.0, -20.0), Band(500.0, -24.0, -24.0, -20.0), Band(1000.0, -24.04, -24.0, -20.0)]
+    assert [band.off_db for band in bands] == [0.0, 0.0, 0.0]
+    measure = invented.measure_result()
+    assert spectrum_sentence(measure, bands).endswith("all 3 bands lie within what they span.")
+    told = spectrum_sentence(measure, [*bands, Band(2000.0, -24.1, -24.0, -20.0)])
+    assert told.endswith("the furthest outside is 2 kHz, 0.1 dB below.")

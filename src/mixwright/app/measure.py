@@ -239,6 +239,7 @@ def _print_fit(session: Session, report: Report, cancel: Cancel | None) -> Print
         file=file,
         residual_db=max(_LEAST_RESIDUAL_DB, db_from_power(left / over) or _LEAST_RESIDUAL_DB) if known else None,
         gain_db=db_from_ratio(abs(gain)) or 0.0,
+        polarity="inverted" if gain < 0.0 else "normal",
         lag_frames=lag,
     )
 

@@ -127,11 +127,13 @@ class PrintFit(Record, frozen=True, kw_only=True):
 
     `residual_db`: power of the difference over the power of the print (of the layers, where they hold more), after one
     common gain and lag; -150 where nothing is left, None where one of them is silent while the other sounds.
+    `polarity`: of the print beside the layers.
     """
 
     file: str
     residual_db: float | None
     gain_db: float
+    polarity: Literal["normal", "inverted"] = "normal"
     lag_frames: int
 
 

@@ -25,7 +25,7 @@ from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
 from mixwright.report.received import received
-from mixwright.report.sentences import intake_counts, send_sentence
+from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
 from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
 from mixwright.report.style import STYLE
@@ -253,10 +253,7 @@ def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         return None
     note = "Loudness of each layer as it stands in the mix, minus the loudness of the mix. The bar is where engineers "
     note += "hold such a layer; a diamond stands outside it. Outside is a difference, not a fault."
-    fit = measure.print_fit
-    told = None
-    if fit is not None:
-        told = element("p", f"Layers against the print {fit.file}: {with_unit(fit.residual_db, 'dB')} is left over.")
+    told = element("p", print_fit_sentence(measure.print_fit)) if measure.print_fit is not None else None
     return together(
         _before(measure, changed),
         element("p", levels_sentence(measure)),

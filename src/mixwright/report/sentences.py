@@ -9,7 +9,7 @@ from typing import NamedTuple
 from mixwright.errors import listed
 from mixwright.model.audio import Fault
 from mixwright.model.dynamics import Dynamics, GainReduction
-from mixwright.model.results import PlannedMove, SendLevel, Spread, StartResult, TrackIntake, TrackLevels
+from mixwright.model.results import PlannedMove, PrintFit, SendLevel, Spread, StartResult, TrackIntake, TrackLevels
 from mixwright.model.song import MASTER, Move
 from mixwright.model.words import FAULT_WORDS
 from mixwright.report.figures import (
@@ -28,6 +28,8 @@ from mixwright.report.figures import (
 EDGE_LU = 0.05
 _LEAST_REDUCTION_DB = 0.05
 _LEAST_TRIM_DB = 0.005
+#: 24 bits of a loud mix leave less.
+_NEXT_TO_NOTHING_DB = -120.0
 #: Mixes whose reverb lay at or above this were all called too wet.
 _TOO_WET_LU = -9.0
 
@@ -113,8 +115,11 @@ def do_sentence(move: Move | PlannedMove, name: str) -> str:
     """Return what a person would do by hand, as one sentence; `name` is what the move aims at."""
     where = f" in {', '.join(move.sections)}" if move.sections else ""
     gain = move.settings.get("gain_db")
+    by_db = number(abs(gain or 0.0) * move.strength)
+    if move.strength == 0.0 or (move.kind == "level" and by_db == number(0.0)):
+        return f"Leave {name} as it is{where}."
     if move.kind == "level" and gain is not None:
-        return f"{'Raise' if gain > 0 else 'Lower'} {name} by {number(abs(gain) * move.strength)} dB{where}."
+        return f"{'Raise' if gain > 0 else 'Lower'} {name} by {by_db} dB{where}."
     if move.kind == "pan":
         sides = [position(move.settings[key]) for key in ("pan", "left", "right") if key in move.settings]
         placed = f" from {' to '.join(sides)}" if len(sides) > 1 else f" {sides[0]}" if sides else ""
@@ -130,9 +135,15 @@ def reason_alone(reason: str, name: str) -> str:
 
 
 def before_after(move: PlannedMove) -> list[str]:
-    """Return each figure that is both measured and predicted, as ``name: now -> then``."""
-    shared = [key for key in move.measured if key in move.predicted and key != "integrated_lufs"]
-    return [f"{setting(key, move.measured[key])} now, {setting_value(key, move.predicted[key])} then" for key in shared]
+    """Return each figure that is measured, and predicted to be another: ``name value now, value then``."""
+    told = []
+    for key, now in move.measured.items():
+        if key not in move.predicted or key == "integrated_lufs":
+            continue
+        then = setting_value(key, move.predicted[key])
+        if then != setting_value(key, now):
+            told.append(f"{setting(key, now)} now, {then} then")
+    return told
 
 
 def spread_sentence(spread: Spread) -> str:
@@ -145,6 +156,16 @@ def spread_sentence(spread: Spread) -> str:
         unit = "LU beside the mix" if spread.unit == "lu_re_mix" else "dB"
         between = f"{number(spread.low)} and {with_unit(spread.high, unit)}"
     return f"Engineers hold it between {between}."
+
+
+def print_fit_sentence(fit: PrintFit) -> str:
+    """Return how far the layers add up to the print of the mix."""
+    head = f"Layers against the print {fit.file}: "
+    if fit.residual_db is None:
+        return head + "one of the two is silent where they meet, so there is nothing to compare."
+    left = "next to nothing" if fit.residual_db <= _NEXT_TO_NOTHING_DB else with_unit(fit.residual_db, "dB")
+    turned = "; the print is inverted against them" if fit.polarity == "inverted" else ""
+    return f"{head}what is left over is {left}{turned}."
 
 
 def dynamics_sentences(dynamics: Dynamics | None) -> list[str]:

@@ -11,6 +11,8 @@ from mixwright.report.figures import count, hertz, number, with_unit
 from mixwright.report.markup import Markup, element
 from mixwright.report.strips import mark, percent, picture
 
+#: Figures have one decimal: what would read as 0.0 dB outside is inside.
+_EDGE_DB = 0.05
 _HEIGHT_PX, _EDGE_PX, _STEP_DB = 240, 10, 10.0
 #: Octaves that carry a label: everywhere, and on wide screens only.
 _LABELS_HZ = {63.0: "", 250.0: "", 1000.0: "", 4000.0: "", 16000.0: "", 125.0: "wide", 500.0: "wide", 2000.0: "wide"}
@@ -29,10 +31,11 @@ class Band(NamedTuple):
 
     @property
     def off_db(self) -> float:
-        """How far outside the interval: negative below, positive above, 0 inside or unknown."""
-        if self.low_db is not None and self.level_db < self.low_db:
+        """How far outside the interval: negative below, positive above; 0 inside, by less than is told, or unknown."""
+        if self.low_db is not None and self.level_db < self.low_db - _EDGE_DB:
             return self.level_db - self.low_db
-        return self.level_db - self.high_db if self.high_db is not None and self.level_db > self.high_db else 0.0
+        above = self.high_db is not None and self.level_db > self.high_db + _EDGE_DB
+        return self.level_db - self.high_db if above and self.high_db is not None else 0.0
 
 
 def bands_of(measure: MeasureResult) -> list[Band]:

@@ -40,6 +40,7 @@ from mixwright.report.sentences import (
     intake_counts,
     left_aside,
     outside,
+    print_fit_sentence,
     send_sentence,
     sorted_intake,
     spread_sentence,
@@ -74,8 +75,7 @@ def measure_text(result: MeasureResult) -> list[str]:
     """Return the levels of the mix and of its layers, the loudest first."""
     lines = ["The mix as it stands:", *_levels(result.mix), *dynamics_sentences(result.dynamics)]
     if result.print_fit is not None:
-        fit = result.print_fit
-        lines.append(f"Layers against the print {fit.file}: what is left over is {with_unit(fit.residual_db, 'dB')}.")
+        lines.append(print_fit_sentence(result.print_fit))
     lines += _listed("Sends, return beside what feeds it", (send_sentence(send) for send in result.sends))
     lines += ["", "Layers, loudness beside the mix:"]
     ordered = sorted(result.tracks, key=lambda t: -1e9 if t.re_mix_lu is None else t.re_mix_lu, reverse=True)

@@ -90,12 +90,13 @@ def test_layers_as_mixed_are_held_against_the_print_of_the_mix(tmp_path):
     folder = make_song(tmp_path, tracks_are="as mixed", mix_print="../print.wav")
     layers = sum(band_noise(seed, hz, db, a, b) for seed, (*_, hz, a, b, db) in enumerate(LAYERS))
     stereo = np.repeat(layers * np.sqrt(0.5), 2, axis=1)
-    late = np.concatenate([np.zeros((160, 2), dtype=np.float32), 0.5 * stereo])
+    late = np.concatenate([np.zeros((160, 2), dtype=np.float32), -0.5 * stereo])
     hiss = 0.001 * np.random.default_rng(5).standard_normal(late.shape)
     write_audio(tmp_path / "print.wav", (late + hiss).astype(np.float32))
     fit = measure(folder).print_fit
     assert fit.lag_frames == 160
     assert fit.gain_db == pytest.approx(-6.02, abs=0.01)
+    assert fit.polarity == "inverted"
     expected = 10.0 * np.log10(np.mean(hiss**2) / np.mean((late + hiss) ** 2))
     assert fit.residual_db == pytest.approx(expected, abs=0.5)
     # The layers themselves leave nothing over; what a cut print lacks is left over; a silent one tells nothing.

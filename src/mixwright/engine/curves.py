@@ -23,8 +23,8 @@ from mixwright.native import mathematics
 class Curves:
     """Logged gains of a mix: float32 ``(frames, processors)``, in the order of `MixGraph.dynamics`.
 
-    `trim_db`, 0 or below, goes on top of the limiter's: a gain that moves cannot by itself hold a true peak to the
-    last tenth of a dB.
+    `trim_db`, 0 or below, goes on top of the limiter's: by how much the true peak of the whole mix, as measured, was
+    still over the ceiling; 0 as a rule.
     """
 
     gains: np.ndarray

@@ -147,6 +147,19 @@ def test_sixteen_points_of_nothing_and_of_what_is_no_number():
         true_peak_16x([np.zeros((100, 2)), np.where(np.arange(60)[:, None] == 30, np.nan, 0.0) * np.ones(2)])
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_16x_reads_what_rings_before_the_first_frame_and_after_the_last(turned):
+    # A tone near half the rate that begins, or ends, at its largest: band-limited, it rings most beside its edge.
+    tone = (np.linspace(1.0, 0.0, 2000) ** 2 * (-1.0) ** np.arange(2000))[:, None]
+    tone = tone[::-1] if turned else tone
+    silence = np.zeros((100, 1))
+    found = true_peak_16x([tone])
+    assert found == true_peak_16x([silence, tone, silence]) > 1.5
+    # Half a frame beyond the edge the ideal sum of sinc functions is 2 / pi (1 + 1/3 + 1/5 + ...): what 32 taps see of
+    # it under their window is less.
+    assert found < 2.0 / np.pi * np.sum(1.0 / np.arange(1, 64, 2))
+
+
 phases = pytest.mark.parametrize("phases", [PHASES, FINE_PHASES])
 
 

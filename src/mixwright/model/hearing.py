@@ -5,21 +5,14 @@ from __future__ import annotations
 
 from typing import Literal
 
+from mixwright.model.ledger import Finding, VoicePhrase
+from mixwright.model.ranges import Range as Range
+from mixwright.model.ranges import TakenBy as TakenBy
 from mixwright.model.record import Record
 from mixwright.model.words import Place
 
 #: How the mix reaches the ears.
 Listening = Literal["headphones", "loudspeakers"]
-
-
-class Range(Record, frozen=True, kw_only=True):
-    """One figure by the two readings of the masked threshold: 10 dB lower (cued), and as published (strict).
-
-    None where there is no such figure.
-    """
-
-    cued: float | None
-    strict: float | None
 
 
 class LayerLoudness(Record, frozen=True, kw_only=True):
@@ -33,13 +26,6 @@ class LayerLoudness(Record, frozen=True, kw_only=True):
     in_mix_sone: Range | None = None
     in_mix_phon: Range | None = None
     share: Range | None = None
-
-
-class TakenBy(Record, frozen=True, kw_only=True):
-    """Which part of a layer's loss another layer takes, cued; `others` stands for all below 3 %."""
-
-    track: str
-    fraction: float
 
 
 class HeardSection(LayerLoudness, frozen=True, kw_only=True):
@@ -108,7 +94,9 @@ class HearingResult(Record, frozen=True, kw_only=True):
     """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
 
     `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play. `phrases` of the
-    confirmed lead, in order of time; where there are none, `why_no_phrases` says why.
+    confirmed lead, in order of time; where there are none, `why_no_phrases` says why. `voice_line`: the line that is
+    followed, in order of time; `followed_by_guess`: it is that of the lead that intake takes it for, as none is
+    confirmed. `findings`: what stands outside its tolerance, furthest first.
     """
 
     layers: tuple[HeardLayer, ...]
@@ -117,3 +105,6 @@ class HearingResult(Record, frozen=True, kw_only=True):
     k_offset_db: Range
     phrases: tuple[Phrase, ...] = ()
     why_no_phrases: str = ""
+    voice_line: tuple[VoicePhrase, ...] = ()
+    followed_by_guess: bool = False
+    findings: tuple[Finding, ...] = ()

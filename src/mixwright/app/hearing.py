@@ -26,6 +26,7 @@ from mixwright.hearing.statistics import (
     active,
     bands_of,
     correlated,
+    kept_by_second,
     loudness_of,
     most_long_term_sone,
     peak_sone,
@@ -223,12 +224,13 @@ def _layer(
     for part in song.sections:
         cells = slice(round(part.start_s / CELL_S), round(part.end_s / CELL_S))
         inside = [k for k, (start_s, end_s) in enumerate(stretches) if part.start_s <= start_s and end_s <= part.end_s]
-        taken = [hearing.taken[k] for k in inside]
+        taken = [hearing.taken[k] for k in inside], [lengths[k] for k in inside], index
         sections.append(
             HeardSection(
                 name=part.name,
                 active_s=_seconds(one, cells),
-                taken_by=taken_by(taken, [lengths[k] for k in inside], index) if taken else (),
+                taken_by=taken_by(*taken),
+                bands=bands_of(one, *taken, cells),
                 **as_fields(loudness_of(one, cells)),
             )
         )
@@ -244,7 +246,8 @@ def _layer(
         taken_by=taken_by(hearing.taken, lengths, index),
         correlated=correlated(hearing.taken, lengths, index),
         sections=tuple(sections),
-        bands=bands_of(one),
+        bands=bands_of(one, hearing.taken, lengths, index),
+        kept=kept_by_second(one),
         **as_fields(whole),
     )
 

@@ -16,6 +16,8 @@ from mixwright.model.hearing import HeardBand, LayerLoudness, Range, TakenBy
 
 #: Who takes less of a loss is told with the others.
 LEAST_FRACTION = 0.03
+#: A layer that sounds for less of a second has no share there.
+_LEAST_SOUNDING = 0.1
 #: Long-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 _ATTACK_PER_MS, _RELEASE_PER_MS = 0.01, 0.00133
 
@@ -42,13 +44,27 @@ def loudness_of(heard: Heard, stretch: slice = slice(None)) -> LayerLoudness:
     )
 
 
-def bands_of(heard: Heard) -> tuple[HeardBand, ...]:
-    """Return the loudness of a layer in every band, means over the cells of bands in which it sounds."""
-    cells = heard.total.shape[1] // BAND_CELLS
-    sounding = active(heard)[: cells * BAND_CELLS].reshape(cells, BAND_CELLS).any(axis=1)
+def bands_of(
+    heard: Heard, taken: Sequence[Taken], weights: Sequence[float], layer: int, stretch: slice = slice(None)
+) -> tuple[HeardBand, ...]:
+    """Return the loudness of a layer in every band, means over the cells of bands in which it sounds, and who takes it.
+
+    Parameters
+    ----------
+    heard : Heard
+    taken, weights, layer
+        as for `taken_by`, in the same stretch of the song
+    stretch : slice
+        which cells
+    """
+    first, end, _ = stretch.indices(heard.total.shape[1])
+    whole = slice(-(-first // BAND_CELLS), end // BAND_CELLS)  # cells of bands
+    cells = slice(whole.start * BAND_CELLS, whole.stop * BAND_CELLS)
+    sounding = active(heard, cells).reshape(-1, BAND_CELLS).any(axis=1)
     if not sounding.any():
         return ()
-    mean = heard.bands[:, :cells][:, sounding].mean(axis=1, dtype=np.float64)
+    mean = heard.bands[:, whole][:, sounding].mean(axis=1, dtype=np.float64)
+    takers = _takers_by_band(taken, weights, layer)
     edges = band_edges_hz()
     return tuple(
         HeardBand(
@@ -58,9 +74,28 @@ def bands_of(heard: Heard) -> tuple[HeardBand, ...]:
             in_mix_sone=Range(
                 cued=float(min(mean[CUED, k], mean[ALONE, k])), strict=float(min(mean[STRICT, k], mean[ALONE, k]))
             ),
+            taken_by=named_takers(taken[0].layers, takers[:, k]) if taken else (),
         )
         for k, (low, high) in enumerate(itertools.pairwise(edges))
     )
+
+
+def kept_by_second(heard: Heard) -> tuple[int | None, ...]:
+    """Return for every second which percentage of a layer's loudness the mix leaves, cued, or None where it is silent.
+
+    A second counts where the layer sounds for at least a tenth of it, and then by the cells in which it sounds.
+    """
+    sounding = active(heard)
+    length = len(sounding)
+    # A last cell that only begins beyond a whole second is counted with it.
+    firsts = np.ceil(np.arange(0.0, (length - 1) * CELL_S) / CELL_S - 1e-9).astype(int)
+    alone, cued, counted = (
+        np.add.reduceat(np.where(sounding, row, 0.0).astype(np.float64), firsts)
+        for row in (heard.total[ALONE], np.minimum(heard.total[CUED], heard.total[ALONE]), np.ones(length))
+    )
+    enough = counted >= _LEAST_SOUNDING * np.diff(firsts, append=length)
+    share = 100.0 * cued / np.maximum(alone, 1e-9)
+    return tuple(round(one) if known else None for one, known in zip(share.tolist(), enough.tolist(), strict=True))
 
 
 def peak_sone(heard: Heard) -> float:
@@ -90,15 +125,24 @@ def taken_by(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> tu
     layer : int
         its place among the layers
     """
-    by = sum((weight * part.cued[layer].sum(axis=1) for part, weight in zip(taken, weights, strict=True)), np.zeros(1))
-    whole = float(np.sum(by))
+    return named_takers(taken[0].layers, _takers_by_band(taken, weights, layer).sum(axis=1)) if taken else ()
+
+
+def named_takers(layers: Sequence[str], taken_sone: np.ndarray) -> tuple[TakenBy, ...]:
+    """Return who takes how much of a loss, most first, from what each layer takes; small parts are told together."""
+    whole = float(taken_sone.sum())
     if whole <= 0.0:
         return ()
-    fractions = np.asarray(by) / whole
+    fractions = taken_sone / whole
     order = [int(k) for k in np.argsort(-fractions, kind="stable") if fractions[k] >= LEAST_FRACTION]
-    named = [TakenBy(track=taken[0].layers[k], fraction=float(fractions[k])) for k in order]
+    named = [TakenBy(track=layers[k], fraction=float(fractions[k])) for k in order]
     rest = 1.0 - sum(one.fraction for one in named)
     return (*named, TakenBy(track="others", fraction=rest)) if rest > 1e-9 else tuple(named)
+
+
+def _takers_by_band(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> np.ndarray:
+    """Return what each layer takes from one in every band, ``(layers, bands)``; only their proportions mean a thing."""
+    return sum((weight * part.cued[layer] for part, weight in zip(taken, weights, strict=True)), np.zeros((1, 1)))
 
 
 def correlated(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> float:

@@ -28,21 +28,23 @@ class LayerLoudness(Record, frozen=True, kw_only=True):
     share: Range | None = None
 
 
+class HeardBand(Record, frozen=True, kw_only=True):
+    """A layer in one band; loudness in sone, as in LayerLoudness; `taken_by`: who takes what it loses there."""
+
+    low_hz: float
+    high_hz: float
+    alone_sone: float
+    in_mix_sone: Range
+    taken_by: tuple[TakenBy, ...] = ()
+
+
 class HeardSection(LayerLoudness, frozen=True, kw_only=True):
     """One layer in one section; `active_s`: how long it sounds there."""
 
     name: str
     active_s: float
     taken_by: tuple[TakenBy, ...] = ()
-
-
-class HeardBand(Record, frozen=True, kw_only=True):
-    """A layer in one band; loudness in sone, as in LayerLoudness."""
-
-    low_hz: float
-    high_hz: float
-    alone_sone: float
-    in_mix_sone: Range
+    bands: tuple[HeardBand, ...] = ()
 
 
 class HeardLayer(LayerLoudness, frozen=True, kw_only=True):
@@ -52,7 +54,8 @@ class HeardLayer(LayerLoudness, frozen=True, kw_only=True):
     figures. `peak_phon`: 95th percentile of its short-term loudness alone; `phrase_phon`: the most of its long-term
     loudness alone. `fader_equivalent_db`: by how many dB it would have to rise in this mix to be heard as loud as it is
     alone; None where no fader does that. `correlated`: share of its loss in places where its maskers do not add up as
-    powers do; above a half, who takes what is a rough guess.
+    powers do; above a half, who takes what is a rough guess. `kept`: for every second of the song, the percentage of
+    its loudness that the mix leaves, cued, whole; None where it does not sound for a tenth of that second.
     """
 
     id: str
@@ -68,6 +71,7 @@ class HeardLayer(LayerLoudness, frozen=True, kw_only=True):
     correlated: float = 0.0
     sections: tuple[HeardSection, ...] = ()
     bands: tuple[HeardBand, ...] = ()
+    kept: tuple[int | None, ...] = ()
 
 
 #: What is little of a phrase, by working marks of ours: see mixwright.hearing.lyric.

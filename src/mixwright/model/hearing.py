@@ -8,6 +8,7 @@ from typing import Literal
 from mixwright.model.ledger import Finding, VoicePhrase
 from mixwright.model.ranges import Range as Range
 from mixwright.model.ranges import TakenBy as TakenBy
+from mixwright.model.arrangement import Arrangement
 from mixwright.model.record import Record
 from mixwright.model.words import Place
 
@@ -112,3 +113,4 @@ class HearingResult(Record, frozen=True, kw_only=True):
     voice_line: tuple[VoicePhrase, ...] = ()
     followed_by_guess: bool = False
     findings: tuple[Finding, ...] = ()
+    arrangement: Arrangement = Arrangement()

@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from typing import Literal
 
+from mixwright.model.arrangement import Arrangement
 from mixwright.model.ledger import Finding, VoicePhrase
 from mixwright.model.ranges import Range as Range
 from mixwright.model.ranges import TakenBy as TakenBy
-from mixwright.model.arrangement import Arrangement
 from mixwright.model.record import Record
 from mixwright.model.words import Place
 

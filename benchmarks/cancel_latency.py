@@ -8,8 +8,8 @@ command is run to its end once, then stopped at moments spread evenly at random 
 state. Printed are the wall time from the signal to the end of the process (median, worst, and during which job the
 worst was), and the most processor time that a process and its children took in between: on a machine that is busy with
 other things this tells more. Other endings are listed: 0 had ended before; -2, or 1 with words of Python's own, is the
-interpreter that had not begun yet. A disk that is mounted with the option `discard` takes most of a second for each GB
-that a stopped `start` or `deliver` removes.
+interpreter that had not begun yet. What a stopped command had half made may take a moment more to be removed: it is
+waited for, and told if it stays.
 """
 
 from __future__ import annotations
@@ -80,6 +80,16 @@ def cpu_s(pid: int) -> float:
     except OSError:
         return 0.0
     return sum(map(int, fields[11:15])) / os.sysconf("SC_CLK_TCK")
+
+
+def left_behind(work: Path) -> list[Path]:
+    """Return what is half made and not removed after a while."""
+    for _ in range(50):
+        left = list(work.rglob(".mixwright-*.part"))
+        if not left:
+            break
+        time.sleep(0.1)
+    return left
 
 
 def linked(source: str, to: str) -> None:
@@ -154,8 +164,7 @@ def measure_all(folder: Path, given: argparse.Namespace) -> None:
                 whole_s = at_end(words, errors)
             else:
                 stops.append(stopped_after(words, moments.uniform(0.0, whole_s), errors))
-            left = [path for path in folder.rglob(".mixwright-*.part") if work in path.parents]
-            if left:
+            if left := left_behind(work):
                 sys.stdout.write(f"{command}: left behind {left[:3]}\n")
         arrived.unlink(missing_ok=True)
         tell(command, whole_s, stops)

@@ -103,3 +103,21 @@ def test_a_page_that_cannot_be_written_leaves_the_work_done(song: Path, mixwrigh
     assert ended.status == 0
     assert ended.err == f"mixwright: {warning}\n"
     assert mixwright("add", song, "level", "lead-vox", "-2", "--strict").status == 3
+
+
+LATE = """
+import os, signal, sys, threading
+from mixwright.cli import main
+main.run = lambda _: 3
+class Late:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+late = Late()
+late.itself = late  # taken apart with the interpreter
+main.main([])
+"""
+
+
+def test_ctrl_c_after_the_work_changes_no_status() -> None:
+    done = subprocess.run([sys.executable, "-c", LATE], check=False, capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (3, "")

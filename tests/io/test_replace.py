@@ -8,6 +8,7 @@ import stat
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -15,6 +16,7 @@ import pytest
 
 from mixwright.errors import Cancelled, OutputError
 from mixwright.io.replace import is_left, named_file, new_folder, numbered_folder, replacing, write_text
+from mixwright.jobs import parts
 
 
 def test_replacing_takes_the_place_at_the_end(tmp_path: Path) -> None:
@@ -85,6 +87,25 @@ def test_numbers_go_up(tmp_path: Path) -> None:
     assert folder.path.name == "042"
 
 
+@pytest.mark.skipif(os.name == "nt", reason="removed there and then")
+def test_nobody_who_stopped_waits_for_much_to_be_removed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parts, "_SOON_REMOVED_BYTES", 1000)
+    monkeypatch.setattr(parts.shutil, "rmtree", lambda *_, **__: pytest.fail("waited"))
+
+    def stopped() -> None:
+        with numbered_folder(tmp_path / "prints") as folder:
+            (folder.building / "a").mkdir()
+            (folder.building / "a" / "b").write_bytes(bytes(1001))
+            raise Cancelled("stopped")
+
+    with pytest.raises(Cancelled):
+        stopped()
+    end = time.monotonic() + 60.0
+    while any((tmp_path / "prints").iterdir()) and time.monotonic() < end:
+        time.sleep(0.01)
+    assert not any((tmp_path / "prints").iterdir())
+
+
 def test_numbers_are_not_shared_between_threads(tmp_path: Path) -> None:
     def make(name: str) -> None:
         with numbered_folder(tmp_path / "prints") as folder:
@@ -140,6 +161,7 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from mixwright.io.replace import named_file
+from mixwright.jobs import parts
 folder = Path(sys.argv[1])
 def choose(taken):
     if sys.argv[2] == "choosing":

@@ -162,6 +162,9 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
             sys.stdout.flush()
             sys.stderr.flush()
         os._exit(STOPPED)
+    for number in ENDING:
+        if signal.getsignal(number) is signal.default_int_handler:
+            signal.signal(number, signal.SIG_IGN)  # all is done and told: the status stays what it is
     sys.exit(status)
 
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -66,12 +67,12 @@ class Residual:
 class _ReadBack:
     """A file that is read back beside what it must hold: the newest block of both, and their difference so far."""
 
-    def __init__(self, file: Proof) -> None:
+    def __init__(self, file: Proof, blocks: Iterator[np.ndarray]) -> None:
         self.own = Residual()
         self.length = 0
         self.block = self.rendered = np.zeros((0, 2))
         self._file = file
-        self._blocks: Iterator[np.ndarray] = written_blocks(file.path, _BLOCK_FRAMES)
+        self._blocks = blocks
 
     def read(self, start: int, count: int) -> None:
         """Read the next block; where frames are missing, silence stands for them."""
@@ -116,9 +117,10 @@ def prove(files: Sequence[Proof], progress: Callable[[int], None]) -> tuple[Chec
         when a file cannot be read back
     """
     sums = _sums(files)
-    found = [_ReadBack(file) for file in files]
     frames = len(files[0].audio)
-    with Team() as team:
+    with ExitStack() as opened, Team() as team:
+        blocks = [opened.enter_context(closing(written_blocks(file.path, _BLOCK_FRAMES))) for file in files]
+        found = [_ReadBack(*both) for both in zip(files, blocks, strict=True)]
         for start in range(0, frames, _BLOCK_FRAMES):
             count = min(_BLOCK_FRAMES, frames - start)
             team.do(functools.partial(one.read, start, count) for one in found)
@@ -126,8 +128,8 @@ def prove(files: Sequence[Proof], progress: Callable[[int], None]) -> tuple[Chec
                 whole = found[0].rendered if total.whole is None else found[total.whole].block
                 total.residual.add(np.sum([found[i].block for i in total.parts], axis=0), whole)
             progress(count)
-    for one in found:
-        one.end()
+        for one in found:
+            one.end()
     checks = [_lengths(files, [one.length for one in found]), _contents(files, [one.own for one in found])]
     return (*checks, *(_null(total) for total in sums))
 

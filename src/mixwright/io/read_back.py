@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ import soundfile
 from mixwright.errors import OutputError, printable
 
 
-def written_blocks(path: Path, block_frames: int) -> Iterator[np.ndarray]:
+def written_blocks(path: Path, block_frames: int) -> Generator[np.ndarray, None, None]:
     """Yield a WAV file of our own as float64 blocks ``(frames, channels)``, the last one shorter.
 
     Files from elsewhere go through `mixwright.io.decode` instead.

@@ -11,7 +11,15 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from mixwright.errors import Cancelled, OutputError, printable
-from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, sync_folder, write_error
+from mixwright.jobs.parts import (
+    is_write_error,
+    part_path,
+    remove,
+    remove_abandoned,
+    remove_unwaited,
+    sync_folder,
+    write_error,
+)
 
 __all__ = [
     "Unnamed",
@@ -230,9 +238,13 @@ def _making(path: Path, shown: Path | None = None) -> Iterator[Path]:
     remove_abandoned(path.parent)
     part = part_path(path.parent)
     shown = shown or path
+    removed = remove
     try:
         yield part
         sync_folder(path.parent)
+    except Cancelled:
+        removed = remove_unwaited
+        raise
     except OutputError as error:
         error.where = error.where.replace(printable(part), printable(shown))
         raise
@@ -241,7 +253,7 @@ def _making(path: Path, shown: Path | None = None) -> Iterator[Path]:
             raise
         raise write_error(error, shown) from error
     finally:
-        remove(part)
+        removed(part)
 
 
 def _refuse_existing(path: Path) -> None:

@@ -9,6 +9,8 @@ import os
 import secrets
 import shutil
 import socket
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -17,6 +19,9 @@ from mixwright.errors import OutputError, printable
 _PREFIX = ".mixwright-"
 _SUFFIX = ".part"
 _ABANDONED_AFTER_S = 86400.0
+#: To free more than this keeps some disks busy for a good part of a second.
+_SOON_REMOVED_BYTES = 256 << 20
+_REMOVE = "import shutil, sys; shutil.rmtree(sys.argv[1], ignore_errors=True)"
 _FULL = frozenset({errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)})
 
 
@@ -50,6 +55,34 @@ def remove(path: Path) -> None:
             path.unlink(missing_ok=True)
         except OSError:  # still open elsewhere on Windows: the next run removes it
             return
+
+
+def remove_unwaited(path: Path) -> None:
+    """Remove a temporary file or folder; a large folder in a process of its own, so that nobody waits for the disk.
+
+    What that process leaves, where it is killed, the next run removes.
+    """
+    if os.name == "posix" and path.is_dir() and not path.is_symlink() and _holds(path) > _SOON_REMOVED_BYTES:
+        try:
+            alone = subprocess.Popen(
+                [sys.executable, "-I", "-S", "-c", _REMOVE, path.absolute()],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                cwd="/",
+                start_new_session=True,
+            )
+        except OSError:
+            pass
+        else:
+            alone.returncode = 0  # it outlives this process: nobody is to wait for it
+            return
+    remove(path)
+
+
+def _holds(folder: Path) -> int:
+    """Return the bytes of the files in a folder."""
+    return sum(path.lstat().st_size for path in folder.rglob("*"))
 
 
 def is_write_error(error: OSError, part: Path) -> bool:

@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 
 from mixwright.core.resample import Resampler
 from mixwright.hearing.components import RATE_HZ
+from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
 from mixwright.hearing.places import calibration_db
 from mixwright.meter.measure import Meter
@@ -76,7 +77,11 @@ def main(files: list[str]) -> int:
     layers = {name: np.ascontiguousarray(audio[start : start + SECONDS * RATE_HZ]) for name, audio in layers.items()}
     mix = sum(layers.values())
     heard = hear(
-        {name: [audio] for name, audio in layers.items()}, [mix], rate_hz=RATE_HZ, frames=len(mix), offset_db=offset_db
+        {name: held(audio) for name, audio in layers.items()},
+        held(mix),
+        rate_hz=RATE_HZ,
+        frames=len(mix),
+        offset_db=offset_db,
     )
     print(
         f"{SECONDS} s from {start / RATE_HZ:.0f} s, {offset_db:.1f} dB; sone alone, strict, cued at 1 ms; 4 ms off by"

@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
 from mixwright.hearing.bands import BANDS, band_edges
 from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
-from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed
+from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed, held
 from mixwright.hearing.hear import hear
 from mixwright.hearing.kernels import MARGIN, loudness_table, spread_table
 from mixwright.hearing.scale import STEP_CAM
@@ -63,14 +63,14 @@ def smallest(work: Callable[[], object], times: int = TIMES) -> float:
     return min(spent)
 
 
-def whole(layers: dict[str, np.ndarray], mix: np.ndarray, stretches: tuple[tuple[float, float], ...]) -> None:
-    blocks = {id_: iter([audio]) for id_, audio in layers.items()}
-    hear(blocks, [mix], rate_hz=RATE_HZ, frames=len(mix), offset_db=OFFSET_DB, workers=1, stretches=stretches)
+def whole(layers: dict[str, np.ndarray], mix: np.ndarray) -> None:
+    sources = {id_: held(audio) for id_, audio in layers.items()}
+    hear(sources, held(mix), rate_hz=RATE_HZ, frames=len(mix), offset_db=OFFSET_DB, workers=1)
 
 
 def empty(layers: dict[str, np.ndarray]) -> None:
     for audio in layers.values():
-        feed = Feed([audio], RATE_HZ)
+        feed = Feed(held(audio), RATE_HZ, 0, len(audio))
         for _ in range(0, len(audio), CHUNK):
             feed.advance()
 
@@ -115,12 +115,11 @@ def plain(audio: np.ndarray, mix: np.ndarray) -> None:
 def main() -> int:
     layers = invented_layers()
     mix = sum(layers.values())
-    whole({"warm": mix[:RATE_HZ]}, mix[:RATE_HZ], ())
+    whole({"warm": mix[:RATE_HZ]}, mix[:RATE_HZ])
     print(f"C core: {os.environ.get('MIXWRIGHT_CORE', 'chosen at load')}")
     ears = 2 * LAYERS * SECONDS
     seconds = {
-        "whole way": smallest(lambda: whole(layers, mix, ())),
-        "with who takes what": smallest(lambda: whole(layers, mix, ((0.0, 6.0), (6.0, float(SECONDS))))),
+        "whole way": smallest(lambda: whole(layers, mix)),
         "empty": smallest(lambda: empty(layers)),
     }
     for name, cpu in seconds.items():

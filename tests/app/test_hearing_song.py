@@ -17,7 +17,9 @@ from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.engine.render import render
 from mixwright.errors import Cancelled, SettingError
-from mixwright.hearing.hear import ALONE, CUED, STRICT, hear
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import ALONE, CUED, STRICT
 from mixwright.hearing.statistics import loudness_of
 from mixwright.io.song_file import create_song, edit_song
 from mixwright.jobs.progress import Cancel
@@ -124,7 +126,7 @@ def test_layers_and_returns_add_up_to_the_mix(folder: Path, curved: bool) -> Non
     with open_song(folder, Making()) as session:
         rows = layers_of(session.song, session.graph)
         assert [row.id for row in rows] == ["vox", "pad", "bass", "send bass", "send hall"]
-        audio = [np.concatenate(list(blocks)) for blocks in layer_audio(session, rows).values()]
+        audio = [np.concatenate(list(part(0, session.graph.frames))) for part in layer_audio(session, rows).values()]
         mix = np.concatenate(list(render(session.graph, session.audio, curves=session.curves())))
     assert all(np.abs(one).max() > 1e-4 for one in audio)
     # Doubles all the way, but for filtered tracks, which are kept as floats.
@@ -262,7 +264,7 @@ def test_a_raised_layer_is_heard_as_told(folder: Path) -> None:
     def listened(gain_db: float) -> tuple[float, HeardLayer]:
         layers = {**audio, "vox": audio["vox"] * np.float32(10.0 ** (gain_db / 20.0))}
         settings = {"rate_hz": 48000, "frames": len(beat), "offset_db": 95.0}
-        found = hear({id_: [one] for id_, one in layers.items()}, [sum(layers.values())], **settings)
+        found = hear({id_: held(one) for id_, one in layers.items()}, **settings)
         return found.layers["vox"]
 
     before = listened(0.0)

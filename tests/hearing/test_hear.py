@@ -9,9 +9,12 @@ import warnings
 import numpy as np
 import pytest
 
+from mixwright.hearing.bands import PLACES, bands_of_places
 from mixwright.hearing.components import components
 from mixwright.hearing.constants import CUED_DB, STRICT_DB, constants_at
-from mixwright.hearing.hear import ALONE, CUED, STRICT, hear
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import ALONE, CUED, STRICT, stretches_of
 from mixwright.hearing.scale import STEP_CAM
 from reference import ear_twin as twin
 from reference.six_layers import RATE_HZ, six_layers
@@ -29,7 +32,9 @@ def heard(layers, mix=None, *, rate_hz=RATE_HZ, block=None, **settings):
     total = sum(layers.values()) if mix is None else mix
 
     def cut(audio):
-        return [audio[at : at + block] for at in range(0, len(audio), block)] if block else [audio]
+        if not block:
+            return held(audio)
+        return lambda start, end: [audio[at : min(at + block, end)] for at in range(start, end, block)]
 
     settings = {"workers": 1, "offset_db": OFFSET_DB, **settings}
     return hear({id_: cut(x) for id_, x in layers.items()}, cut(total), rate_hz=rate_hz, frames=len(total), **settings)
@@ -51,7 +56,7 @@ def song():
 
 @pytest.fixture(scope="module")
 def hearing(song):
-    return heard(song, stretches=[(0.0, 1.2), (1.2, 2.0)])
+    return heard(song, edges_s=[1.2])
 
 
 # Against the twin
@@ -139,20 +144,67 @@ def test_shares_follow_the_shapley_value(song, hearing, offset_db):
 
 
 def test_stretches_split_the_song(song):
-    """A stretch asked for alone is the same as among others; all weighted by their time make the whole."""
-    whole, first, second = (
-        heard(song, stretches=parts).taken for parts in ([(0.0, 2.0)], [(0.0, 1.2), (1.2, 2.0)], [(1.2, 2.0)])
-    )
-    np.testing.assert_allclose(first[1].cued, second[0].cued, rtol=1e-9, atol=1e-12)
-    cells = np.array([75.0, 50.0])
-    mean = (cells[0] * first[0].loss_cued + cells[1] * first[1].loss_cued) / cells.sum()
+    """All stretches weighted by their time make the whole; edges lie at the nearest 64 ms."""
+    whole, parts = heard(song).taken, heard(song, edges_s=[1.2])
+    assert len(whole) == 1
+    assert [(part.first, part.end) for part in parts.stretches] == [(0, 76), (76, 125)]
+    mean = (76 * parts.taken[0].loss_cued + 49 * parts.taken[1].loss_cued) / 125
     np.testing.assert_allclose(whole[0].loss_cued, mean, rtol=1e-6, atol=1e-9)
 
 
-def test_nothing_is_taken_where_nothing_was_asked(song):
-    assert heard(song).taken == ()
-    beyond = heard(song, stretches=[(7.0, 8.0)]).taken[0]
-    assert not beyond.cued.any()
+def test_a_stretch_is_heard_as_in_the_whole_song(song, hearing):
+    """What was heard half a second before is forgotten: each stretch begins anew, and yet nothing is heard of that."""
+    whole = heard(song)
+    for id_, one in hearing.layers.items():
+        scale = whole.layers[id_].total.max()
+        np.testing.assert_allclose(one.total, whole.layers[id_].total, rtol=1e-4, atol=1e-5 * scale)
+        np.testing.assert_allclose(one.bands, whole.layers[id_].bands, rtol=1e-3, atol=1e-5 * scale)
+
+
+def test_nothing_matters_but_what_is_heard_of_a_stretch(song):
+    """Other audio from 0.2 s after a stretch on, and up to 0.8 s before it, changes not a bit of it."""
+    other = {name: x.copy() for name, x in song.items()}
+    for x in other.values():
+        x[: round(0.2 * RATE_HZ)] *= 0.3
+        x[round(1.8 * RATE_HZ) :] *= 0.5
+    before, after = (heard(layers, edges_s=[1.0, 1.5]) for layers in (song, other))
+    for id_ in song:
+        one, same = before.layers[id_].stretches[1], after.layers[id_].stretches[1]
+        assert one.total.tobytes() == same.total.tobytes()
+        assert one.patterns.tobytes() == same.patterns.tobytes()
+        assert one.sketch.rest.tobytes() == same.sketch.rest.tobytes()
+        assert before.layers[id_].stretches[0].total.tobytes() != after.layers[id_].stretches[0].total.tobytes()
+    assert before.taken[1].cued.tobytes() == after.taken[1].cued.tobytes()
+
+
+def test_a_resampled_stretch_is_that_of_the_whole_song():
+    """At 44.1 kHz every stretch is resampled from a place of its own: as the same song at 48 kHz but for rounding."""
+    layers = {"a": stereo(noise(3.0, 1))[: 3 * 44100], "b": stereo(noise(3.0, 2))[: 3 * 44100]}
+    whole, parts = (heard(layers, rate_hz=44100, edges_s=edges) for edges in ([], [0.7, 1.9]))
+    assert len(parts.stretches) == 3
+    for id_ in layers:
+        np.testing.assert_allclose(parts.layers[id_].total, whole.layers[id_].total, rtol=1e-3, atol=1e-4)
+
+
+def test_patterns_are_means_over_what_sounds(hearing):
+    """Their sums over the filters are the loudness where the layer sounds; places add up to bands."""
+    for layer in hearing.layers.values():
+        for stretch in layer.stretches:
+            sounding = stretch.total[ALONE] > 0.05
+            assert stretch.active_s == pytest.approx(0.016 * sounding.sum())
+            means = stretch.total[:, sounding].mean(axis=1)
+            np.testing.assert_allclose(STEP_CAM * stretch.patterns[:3].sum(axis=1), means, rtol=1e-4)
+            assert np.all(stretch.patterns >= 0.0)
+    taken = hearing.taken[0]
+    assert taken.cued.shape == (6, 6, PLACES)
+    np.testing.assert_allclose(bands_of_places(taken.cued).sum(axis=-1), taken.cued.sum(axis=-1), rtol=1e-9)
+
+
+def test_long_stretches_are_cut_and_a_song_of_no_length_is_one():
+    half_minutes = [(part.first, part.end) for part in stretches_of(6000, [1e9, -1.0])]
+    assert half_minutes == [(0, 2000), (2000, 4000), (4000, 6000)]
+    assert [(part.first, part.end) for part in stretches_of(0, [1.0])] == [(0, 0)]
+    assert [(part.first, part.end) for part in stretches_of(3, [0.0, 0.01])] == [(0, 3)]
 
 
 def noise(seconds, seed, level=0.05):
@@ -163,11 +215,11 @@ def test_doubled_layers_are_flagged_and_independent_ones_not():
     """Two of the same add 6 dB where their powers add 3: what masks one of them beside a third is then off."""
     a, b, c = noise(1.0, 1), noise(1.0, 2), noise(1.0, 3)
     doubled = {"a": stereo(a), "again": stereo(a), "inverse": stereo(-a), "b": stereo(b)}
-    taken = heard(doubled, stretches=[(0.0, 1.0)]).taken[0]
+    taken = heard(doubled, edges_s=[1.0]).taken[0]
     loss = taken.loss_cued.sum(axis=1)
     share = np.sum(taken.correlated * taken.loss_cued, axis=1) / loss
     assert share[3] > 0.9  # a and its inverse cancel but for one a: 5 dB less than their powers
-    apart = heard({"a": stereo(a), "b": stereo(b), "c": stereo(c)}, stretches=[(0.0, 1.0)]).taken[0]
+    apart = heard({"a": stereo(a), "b": stereo(b), "c": stereo(c)}, edges_s=[1.0]).taken[0]
     assert np.sum(apart.correlated * apart.loss_cued) < 0.1 * apart.loss_cued.sum()
 
 
@@ -176,7 +228,7 @@ def test_doubled_layers_are_flagged_and_independent_ones_not():
 
 def test_one_layer_alone_loses_nothing(song):
     for name in ("voice", "kick"):
-        result = heard({name: song[name]}, stretches=[(0.0, 2.0)])
+        result = heard({name: song[name]}, edges_s=[2.0])
         total = result.layers[name].total
         np.testing.assert_allclose(total[STRICT], total[ALONE], rtol=1e-4, atol=1e-5)
         np.testing.assert_allclose(total[CUED], total[ALONE], rtol=1e-4, atol=1e-5)
@@ -187,7 +239,7 @@ def test_one_layer_alone_loses_nothing(song):
 def test_a_layer_and_its_inverse():
     """They cancel: the mix is silent, and each is masked by what is left without it: the other."""
     a = stereo(noise(0.6, 4))
-    result = heard({"a": a, "inverse": -a}, stretches=[(0.0, 0.6)])
+    result = heard({"a": a, "inverse": -a}, edges_s=[0.6])
     one, other = result.layers["a"].total, result.layers["inverse"].total
     np.testing.assert_allclose(one, other, rtol=1e-5)
     assert one[ALONE].max() > 5.0
@@ -229,27 +281,31 @@ def test_a_masker_in_the_other_ear_masks_nothing():
 
 @pytest.mark.parametrize(("block", "workers"), [(480, 1), (4096, 2), (70001, 2)])
 def test_blocks_and_threads_change_nothing(song, hearing, block, workers):
-    parts = [(0.0, 1.2), (1.2, 2.0)]
-    same_bits(hearing, heard(song, block=block, workers=workers, stretches=parts))
+    same_bits(hearing, heard(song, block=block, workers=workers, edges_s=[1.2]))
 
 
 def test_blocks_need_not_match(song, hearing):
     def ragged(audio, seed):
         cuts = np.sort(np.random.default_rng(seed).integers(0, len(audio), 20))
-        return np.split(audio, cuts)
+        return lambda start, end: np.split(audio[start:end], cuts[cuts < end - start])
 
     layers = {id_: ragged(x, k) for k, (id_, x) in enumerate(song.items())}
     mix = ragged(sum(song.values()), 99)
-    found = hear(
-        layers, mix, rate_hz=RATE_HZ, frames=96000, offset_db=OFFSET_DB, workers=2, stretches=[(0.0, 1.2), (1.2, 2.0)]
-    )
+    found = hear(layers, mix, rate_hz=RATE_HZ, frames=96000, offset_db=OFFSET_DB, workers=2, edges_s=[1.2])
     same_bits(hearing, found)
+
+
+def test_layers_add_up_to_the_mix_unless_it_is_given(song, hearing):
+    layers = {id_: held(x) for id_, x in song.items()}
+    found = hear(layers, rate_hz=RATE_HZ, frames=96000, offset_db=OFFSET_DB, edges_s=[1.2])
+    for one, other in zip(found.layers.values(), hearing.layers.values(), strict=True):
+        np.testing.assert_allclose(one.total, other.total, rtol=1e-4, atol=1e-5)
 
 
 @pytest.mark.parametrize("frames", [0, 1, 95, 96, 1000, 3071])
 def test_songs_shorter_than_a_window(frames):
     audio = stereo(noise(0.1, 7)[:frames])
-    result = heard({"a": audio, "b": 0.5 * audio}, stretches=[(0.0, 1.0)])
+    result = heard({"a": audio, "b": 0.5 * audio}, edges_s=[1.0])
     cells = -(-frames // 768)
     for layer in result.layers.values():
         assert layer.total.shape == (3, cells)
@@ -272,17 +328,17 @@ def test_layers_that_end_before_the_song_ring_out_and_cost_nothing(song):
 
 def test_silent_songs_and_songs_without_layers():
     silence = np.zeros((30000, 2), np.float32)
-    result = heard({"a": silence, "b": silence}, stretches=[(0.0, 0.5)])
+    result = heard({"a": silence, "b": silence}, edges_s=[0.5])
     assert not any(layer.total.any() or layer.bands.any() for layer in result.layers.values())
     assert not result.taken[0].cued.any()
-    none = heard({}, silence, stretches=[(0.0, 0.5)])
+    none = heard({}, silence, edges_s=[0.5])
     assert none.layers == {}
     assert none.taken[0].cued.shape[:2] == (0, 0)
 
 
 def test_two_hundred_layers():
     layers = {f"layer {k}": stereo(noise(0.1, k, 0.01), noise(0.1, 500 + k, 0.01)) for k in range(200)}
-    result = heard(layers, workers=2, stretches=[(0.0, 0.1)])
+    result = heard(layers, workers=2, edges_s=[0.1])
     assert len(result.layers) == 200
     assert all(np.all(np.isfinite(layer.total)) for layer in result.layers.values())
     np.testing.assert_allclose(result.taken[0].cued.sum(axis=1), result.taken[0].loss_cued, rtol=1e-9, atol=1e-12)
@@ -314,7 +370,7 @@ def test_any_finite_level_gives_finite_loudness(level):
     a, b = stereo(noise(0.1, 8, 0.1)), stereo(noise(0.1, 9, 0.1))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        result = heard({"a": a * np.float32(level), "b": b}, a + b, stretches=[(0.0, 0.1)])
+        result = heard({"a": a * np.float32(level), "b": b}, a + b, edges_s=[0.1])
     for layer in result.layers.values():
         assert np.all(np.isfinite(layer.total))
         assert np.all(layer.total >= 0.0)

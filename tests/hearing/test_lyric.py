@@ -11,7 +11,9 @@ import pytest
 
 from mixwright.core.spectra import PowerSpectrum, third_octave_hz, third_octave_power
 from mixwright.hearing.components import RATE_HZ
-from mixwright.hearing.hear import CELL_S, hear
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import CELL_S
 from mixwright.hearing.lyric import BANDS_COVERED, FEW_GLIMPSES, GAP_S, LEAST_S, VOICED_DB, Lyric, phrases_of
 from mixwright.hearing.sii import BAND_HZ, BANDWIDTH_DB, SPEECH_DB, intelligibility_index
 
@@ -45,10 +47,10 @@ def both(left, right=None):
 
 
 def lyric(voice, rest, offset_db=OFFSET_DB, listening="headphones"):
-    layers = {"voice": [voice], "rest": [rest]}
+    layers = {"voice": held(voice), "rest": held(rest)}
     found = hear(
-        layers, [voice + rest], rate_hz=RATE_HZ, frames=len(voice), offset_db=offset_db, listening=listening,
-        leads={"voice"},
+        layers, held(voice + rest), rate_hz=RATE_HZ, frames=len(voice), offset_db=offset_db, listening=listening,
+        voices={"voice"},
     )  # fmt: skip
     assert found.layers["rest"].lyric is None
     return found.layers["voice"].lyric

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from mixwright.hearing.components import RATE_HZ
-from mixwright.hearing.hear import ALONE, hear
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import ALONE
 from mixwright.hearing.tables import TONE_DB_SPL, TONE_SONE_ISO_532_3
 from reference import ear_twin as twin
 
@@ -174,7 +176,9 @@ def test_fast_form_of_steady_tones():
     layers = {}
     for hz, level_db, _ in rows:
         audio = tone(hz, level_db, 0.5, 0.0).astype(np.float32)
-        layers[f"{hz} Hz {level_db} dB"] = [np.stack([audio, audio], axis=1)]
-    heard = hear(layers, [np.zeros((24000, 2), np.float32)], rate_hz=RATE_HZ, frames=24000, offset_db=100.0, workers=1)
+        layers[f"{hz} Hz {level_db} dB"] = held(np.stack([audio, audio], axis=1))
+    heard = hear(
+        layers, held(np.zeros((24000, 2), np.float32)), rate_hz=RATE_HZ, frames=24000, offset_db=100.0, workers=1
+    )
     for (hz, _, sone), layer in zip(rows, heard.layers.values(), strict=True):
         assert layer.total[ALONE, 12:25].mean() == pytest.approx(sone, rel=0.02 if hz < 80.0 else 0.01), hz

@@ -9,12 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mixwright.hearing.attribution import Taken
-from mixwright.hearing.bands import BANDS
-from mixwright.hearing.fader import Sketch
-from mixwright.hearing.hear import ALONE, BAND_CELLS, CELL_S, CUED, Heard
+from mixwright.hearing.bands import BANDS, PLACES, band_places
+from mixwright.hearing.heard import ALONE, BAND_CELLS, CELL_S, CUED, Heard
 from mixwright.hearing.statistics import bands_of, kept_by_second, taken_by
-
-NO_SKETCH = Sketch(*[np.zeros((2, 0, 134), dtype=np.float32)] * 3)
 
 
 def heard(alone: np.ndarray, cued_share: np.ndarray | float) -> Heard:
@@ -22,7 +19,7 @@ def heard(alone: np.ndarray, cued_share: np.ndarray | float) -> Heard:
     blocks = -(-len(alone) // BAND_CELLS)
     bands = np.zeros((3, blocks, BANDS), dtype=np.float32)
     bands[:, :, 3] = 1.0
-    return Heard(total, bands, NO_SKETCH)
+    return Heard(total, bands)
 
 
 @given(st.integers(1, 500), st.integers(0, 2**32 - 1))
@@ -54,10 +51,10 @@ def test_silence_has_no_share_and_all_is_a_hundred():
 
 def taken(*by_band: tuple[int, float, float]) -> Taken:
     """Three layers; of the first, in these bands, the second and the third take so much."""
-    cued = np.zeros((3, 3, BANDS))
+    cued = np.zeros((3, 3, PLACES))
     for band, second, third in by_band:
-        cued[0, 1, band], cued[0, 2, band] = second, third
-    zero = np.zeros((3, BANDS))
+        cued[0, 1, band_places()[band]], cued[0, 2, band_places()[band]] = second, third
+    zero = np.zeros((3, PLACES))
     return Taken(("a", "b", "c"), cued, cued, cued.sum(axis=1), cued.sum(axis=1), zero)
 
 

@@ -23,6 +23,7 @@ import numpy as np
 from mixwright.core.filters import strip_sections
 from mixwright.engine.chain import Chain
 from mixwright.engine.dynamics import BusCompressor, PeakLimiter
+from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
 from mixwright.engine.reverb import reverberation
 from mixwright.meter.measure import Meter
@@ -60,8 +61,8 @@ for kind in ("voice", "instruments"):
 voices = [np.repeat(stems[name][:20000, :1], 2, axis=1) * [1.0, 0.3] for name in ("pad", "keys", "voice")]
 quiet = np.geomspace(1e-7, 1.0, len(voices[1]))[:, None]  # from far below what is heard
 hearing = hear(
-    {"pad": [voices[0]], "keys": [voices[1] * quiet], "voice": [20.0 * voices[2]]}, [sum(voices)],
-    rate_hz=44100, frames=len(voices[0]), offset_db=95.0, workers=1, stretches=[(0.0, 0.3)],
+    {"pad": held(voices[0]), "keys": held(voices[1] * quiet), "voice": held(20.0 * voices[2])}, held(sum(voices)),
+    rate_hz=44100, frames=len(voices[0]), offset_db=95.0, workers=1,
 )
 for layer in hearing.layers.values():
     parts += [layer.total, layer.bands]

@@ -10,7 +10,9 @@ import numpy as np
 from mixwright.hearing.bands import BANDS, band_edges
 from mixwright.hearing.constants import CUED_DB, constants_at
 from mixwright.hearing.excitation import excitation
-from mixwright.hearing.hear import ALONE, hear
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import ALONE
 from mixwright.hearing.kernels import MARGIN, loudness_table, spread_table
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
@@ -65,5 +67,5 @@ def specific_patterns(hz: float, signal: np.ndarray, noise: np.ndarray) -> np.nd
 def package_maxima(left: np.ndarray, right: np.ndarray | None = None) -> tuple[float, float]:
     """Return the largest short-term and long-term loudness alone, as the package hears it."""
     audio = np.stack([left, left if right is None else right], axis=1).astype(np.float32)
-    heard = hear({"": [audio]}, [audio], rate_hz=48000, frames=len(audio), offset_db=100.0, workers=1).layers[""]
+    heard = hear({"": held(audio)}, rate_hz=48000, frames=len(audio), offset_db=100.0, workers=1).layers[""]
     return float(heard.total[ALONE].max()), float(most_long_term_sone([heard])[0])

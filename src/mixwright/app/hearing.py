@@ -3,8 +3,7 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +16,10 @@ from mixwright.engine.render import render
 from mixwright.engine.returns import fed_by, return_alone, without_sends
 from mixwright.errors import SettingError
 from mixwright.hearing.constants import CUED_DB, STRICT_DB
-from mixwright.hearing.fader import Fader, loudness
-from mixwright.hearing.hear import ALONE, CELL_S, CUED, STRICT, Heard, Hearing, hear
+from mixwright.hearing.fader import SONG_FRAMES, Fader, loudness
+from mixwright.hearing.feed import Source
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import ALONE, CELL_S, CUED, STRICT, Heard, Hearing
 from mixwright.hearing.lyric import phrases_of
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.places import HIGHEST_DB_SPL, LOWEST_DB_SPL, WORKING_DB_SPL, calibration_db
@@ -92,9 +93,10 @@ def heard(
     # Names, places and the lead are set afterwards: to change one takes no new hearing.
     voices = _voices(song, rows)
     parts = [(row.id, row.tracks) for row in rows], [(part.start_s, part.end_s) for part in song.sections]
+    leads = sorted(leads_of(song))
     code = code_hash("mixwright.hearing", "mixwright.app.hearing", *RENDERED_BY, *MEASURED_BY)
     key = session.cache.key(
-        "heard", session.graph.identity(), *parts, voices, float(listening_level_db_spl), listening, code
+        "heard", session.graph.identity(), *parts, voices, leads, float(listening_level_db_spl), listening, code
     )  # fmt: skip
 
     def make() -> HearingResult:
@@ -133,21 +135,28 @@ def layers_of(song: Song, graph: MixGraph) -> tuple[_Row, ...]:
 
 def layer_audio(
     session: Session, rows: Sequence[_Row], *, report: Report = silent, cancel: Cancel | None = None
-) -> Mapping[str, Iterator[np.ndarray]]:
-    """Return the audio of layers in blocks, each rendered by whoever takes them."""
+) -> Mapping[str, Source]:
+    """Return the audio of layers, of which any part is rendered by whoever asks for it."""
     curves = session.curves(report=report, cancel=cancel)
-    return {
-        row.id: render(
+
+    def source(row: _Row) -> Source:
+        return lambda start, end: render(
             row.graph,
             session.audio,
             tracks=row.tracks or None,
             curves=curves,
+            span=(start, end),
             workers=1,
             cache=session.cache,
             cancel=cancel,
         )
-        for row in rows
-    }
+
+    return {row.id: source(row) for row in rows}
+
+
+def leads_of(song: Song) -> frozenset[str]:
+    """Return the layers that are the confirmed lead."""
+    return frozenset(source_of(track) for lead in song.lead for track in targets_of(song, lead))
 
 
 def _voices(song: Song, rows: tuple[_Row, ...]) -> tuple[str, ...]:
@@ -168,18 +177,16 @@ def _heard_layers(
     levels, _ = session.measured(cancel=cancel)
     if levels.integrated_lufs is None or not rows:
         return tuple(_without(row, SILENT_MIX) for row in rows), ()
-    song, frames = session.song, session.graph.frames
-    stretches = _stretches(song, frames / song.rate_hz)
-    whole = _Row("", "", "bed", (), session.graph)
+    song = session.song
     hearing = hear(
         layer_audio(session, rows, report=report, cancel=cancel),
-        layer_audio(session, [whole], report=report, cancel=cancel)[whole.id],
         rate_hz=song.rate_hz,
-        frames=frames,
+        frames=session.graph.frames,
         offset_db=calibration_db(levels.integrated_lufs, listening_level_db_spl, listening),
         listening=listening,
-        stretches=stretches,
-        leads=voices,
+        edges_s=[edge for part in song.sections for edge in (part.start_s, part.end_s)],
+        voices=voices,
+        leads=leads_of(song),
         report=report,
         cancel=cancel,
     )
@@ -192,7 +199,7 @@ def _heard_layers(
         return found
 
     layers = tuple(
-        _layer(song, row, k, hearing, stretches, float(longest[k]), found)
+        _layer(song, row, k, hearing, float(longest[k]), found)
         for k, (row, found) in enumerate(zip(rows, in_order(equivalent, rows), strict=True))
     )
     lyrics = ((voice, hearing.layers[voice].lyric) for voice in voices)
@@ -200,18 +207,11 @@ def _heard_layers(
     return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s))
 
 
-def _stretches(song: Song, end_s: float) -> tuple[tuple[float, float], ...]:
-    """Return the sections and what lies between them."""
-    edges = sorted({0.0, end_s, *(min(edge, end_s) for part in song.sections for edge in (part.start_s, part.end_s))})
-    return tuple(itertools.pairwise(edges))
-
-
 def _layer(
     song: Song,
     row: _Row,
     index: int,
     hearing: Hearing,
-    stretches: tuple[tuple[float, float], ...],
     phrase_sone: float,
     equivalent: Range | None,
 ) -> HeardLayer:
@@ -219,11 +219,11 @@ def _layer(
     whole = loudness_of(one)
     if whole.alone_sone is None:
         return _without(row, NEVER_SOUNDS)
-    lengths = [end_s - start_s for start_s, end_s in stretches]
+    lengths = [stretch.length_s for stretch in hearing.stretches]
     sections = []
     for part in song.sections:
         cells = slice(round(part.start_s / CELL_S), round(part.end_s / CELL_S))
-        inside = [k for k, (start_s, end_s) in enumerate(stretches) if part.start_s <= start_s and end_s <= part.end_s]
+        inside = hearing.inside(part.start_s, part.end_s)
         taken = [hearing.taken[k] for k in inside], [lengths[k] for k in inside], index
         sections.append(
             HeardSection(
@@ -254,12 +254,11 @@ def _layer(
 
 def _fader_equivalent(one: Heard) -> Range | None:
     """Return by how many dB a layer would have to rise to be heard as loud as it is alone."""
-    if not one.sketch.layer.shape[1]:
-        return None
-    wanted = float(loudness(one.sketch)[ALONE].mean(dtype=np.float64))
+    sketch = one.sketch.thinned(SONG_FRAMES)
+    wanted = float(sketch.mean(loudness(sketch)[ALONE].astype(np.float64)))
     if wanted <= 0.0:
         return None
-    fader = Fader(one.sketch)
+    fader = Fader(sketch)
     found = [fader.equivalent_db(wanted, row) for row in (CUED, STRICT)]
     # A layer without anything beside it may be heard a trace louder through the filters of the mix.
     cued, strict = (None if one_db is None else max(one_db, 0.0) for one_db in found)
@@ -292,7 +291,7 @@ def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> Hearing
         )
 
     layers = tuple(named(layer, row) for layer, row in zip(result.layers, rows, strict=True))
-    leads = {source_of(track) for lead in song.lead for track in targets_of(song, lead)}
+    leads = leads_of(song)
     phrases = tuple(phrase for phrase in result.phrases if phrase.layer in leads)
     why = "" if phrases else _why_no_phrases(song, rows)
     return changed(result, layers=layers, phrases=phrases, why_no_phrases=why)
@@ -301,7 +300,7 @@ def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> Hearing
 def _why_no_phrases(song: Song, rows: tuple[_Row, ...]) -> str:
     if not song.lead:
         return "the lead is not confirmed"
-    leads = {source_of(track) for lead in song.lead for track in targets_of(song, lead)}
+    leads = leads_of(song)
     if leads.isdisjoint(row.id for row in rows):
         return "the lead is muted"
     if leads.isdisjoint(_voices(song, rows)):

@@ -53,10 +53,9 @@ class Replay:
         if start < end:
             audio[start - frame : end - frame] *= column[start:end, None].astype(np.float64)
 
-    def limit(self, blocks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:
-        """Pass the master's blocks through the limiter's gain, from the song's first frame on."""
+    def limit(self, blocks: Iterable[np.ndarray], frame: int = 0) -> Iterator[np.ndarray]:
+        """Pass the master's blocks through the limiter's gain, from a frame of the song on."""
         column = self._columns.get(LIMITER)
-        frame = 0
         for block in blocks:
             if column is not None:
                 gains = column[frame : frame + len(block), None].astype(np.float64) * self._trim
@@ -95,7 +94,7 @@ class Logging:
         self._compressors[name].process(audio, gains)
         self._log(name, gains, frame)
 
-    def limit(self, blocks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:
+    def limit(self, blocks: Iterable[np.ndarray], frame: int = 0) -> Iterator[np.ndarray]:
         """Limit the master's blocks, from the song's first frame on; the look-ahead is taken out."""
         settings = self._graph.limiter
         if settings is None:

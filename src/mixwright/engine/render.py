@@ -18,6 +18,9 @@ from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.native.place import add_placed
 
+#: Buses of an excerpt start at most so long before it.
+LONGEST_PRE_ROLL_S = 5
+
 
 def render(
     graph: MixGraph,
@@ -26,13 +29,14 @@ def render(
     tracks: Collection[str] | None = None,
     curves: Curves | None = None,
     log: Callable[[np.ndarray], object] | None = None,
+    span: tuple[int, int] | None = None,
     block_frames: int = 16384,
     workers: int | None = None,
     cache: Cache | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
 ) -> Iterator[np.ndarray]:
-    """Render the mix as float64 blocks ``(n, 2)``, `graph.frames` frames in all.
+    """Render the mix, or an excerpt of it, as float64 blocks ``(n, 2)``, `graph.frames` frames in all.
 
     A mix with compressors or a limiter is rendered whole once to `log` their gains; everything else is rendered with
     the logged `curves`, so that parts add up to the mix.
@@ -49,6 +53,9 @@ def render(
         the gains of `graph.dynamics`; needed where there are any, unless they are logged
     log : callable, optional
         takes the gains as float32 blocks ``(n, processors)``, `graph.frames` frames in all; only for the whole mix
+    span : (first frame, end frame), optional
+        only this excerpt; buses start so long before it as what they do lingers, at most LONGEST_PRE_ROLL_S: then they
+        are silent as in the whole mix, or within -80 dBFS of it
     block_frames : int
         frames of a block, at least 1
     workers : int, optional
@@ -73,11 +80,14 @@ def render(
         check_selection(graph, sorted(tracks))
         if log is not None:
             raise InternalError("gains are logged from the whole mix")
+    if span is not None and log is not None:
+        raise InternalError("gains are logged from the whole mix")
     live = _live_tracks(graph, tracks)
     for node in live:
         _check_stem(node, stems)
     gains = Logging(graph, log) if log is not None else Replay(graph, curves)
-    return _blocks(graph, live, stems, gains, block_frames, workers, cache, report, cancel)
+    first, end = (0, graph.frames) if span is None else (max(0, span[0]), min(graph.frames, span[1]))
+    return _blocks(graph, live, stems, gains, (first, end), block_frames, workers, cache, report, cancel)
 
 
 def _live_tracks(graph: MixGraph, tracks: Collection[str] | None) -> list[TrackNode]:
@@ -107,6 +117,7 @@ def _blocks(
     live: Sequence[TrackNode],
     stems: Mapping[str, np.ndarray],
     gains: Logging | Replay,
+    span: tuple[int, int],
     block_frames: int,
     workers: int | None,
     cache: Cache | None,
@@ -115,20 +126,20 @@ def _blocks(
 ) -> Iterator[np.ndarray]:
     with Team(workers) as team:
         kept = _kept(graph, live, stems, team, cache, report, cancel) if cache is not None else {}
-        desk = _Desk(graph, live, stems, kept, gains, team)
-        job = Job(gains.job, max(1, graph.frames), report, cancel)
-        for block in gains.limit(_mixed(graph, desk, block_frames)):
+        desk = _Desk(graph, live, stems, kept, gains, span[0], team)
+        job = Job(gains.job, max(1, span[1] - span[0]), report, cancel)
+        for block in gains.limit(_mixed(graph, desk, span, block_frames), span[0]):
             job.step(len(block))
             yield block
 
 
-def _mixed(graph: MixGraph, desk: _Desk, block_frames: int) -> Iterator[np.ndarray]:
-    """Yield the master's output from the song's first frame to its last."""
+def _mixed(graph: MixGraph, desk: _Desk, span: tuple[int, int], block_frames: int) -> Iterator[np.ndarray]:
+    """Yield the master's output from the first frame of a span to its last."""
     lag = graph.latency_frames
-    start = -lag
-    while start < graph.frames:
-        end = min(start + block_frames, graph.frames)
-        block = desk.block(start + lag, end - start)[max(0, -start) :]
+    start = desk.first_clock - lag
+    while start < span[1]:
+        end = min(start + block_frames, span[1])
+        block = desk.block(start + lag, end - start)[max(0, span[0] - start) :]
         if len(block):
             yield block
         start = end
@@ -184,7 +195,8 @@ class _Desk:
     """All strips with their states while one mix is rendered.
 
     Time runs on a clock that starts `graph.latency_frames` before the song does; at a count of the clock the input of
-    a bus holds the song frame that lies `before_frames` earlier, its output the one `latency_frames` earlier.
+    a bus holds the song frame that lies `before_frames` earlier, its output the one `latency_frames` earlier. It starts
+    at `first_clock`: for a mix from song frame `first` on, so long before as the buses remember.
     """
 
     def __init__(
@@ -194,6 +206,7 @@ class _Desk:
         stems: Mapping[str, np.ndarray],
         kept: Mapping[str, np.ndarray],
         gains: Logging | Replay,
+        first: int,
         team: Team,
     ) -> None:
         self._graph = graph
@@ -212,6 +225,8 @@ class _Desk:
             for target, factor in node.outputs:
                 if target in self._inputs:
                     self._inputs[target].append((node, factor))
+        remembered = sum(operation.memory_frames(graph.rate_hz) for bus in self._buses for operation in bus.operations)
+        self.first_clock = max(0, first - min(remembered, LONGEST_PRE_ROLL_S * graph.rate_hz))
         self._late = {node.id: self._latest_reader(node) for node in (*live, *self._buses)}
         self._windows: dict[str, _Window] = {}
         self._running: list[tuple[TrackNode, StripAudio]] = []
@@ -222,7 +237,7 @@ class _Desk:
                 audio = audio[:0]
             self._windows[node.id] = _Window(audio, node.first_frame)
         for bus in self._buses:
-            self._windows[bus.id] = _Window(np.empty((0, 2)), -bus.latency_frames)
+            self._windows[bus.id] = _Window(np.empty((0, 2)), self.first_clock - bus.latency_frames)
 
     def block(self, clock: int, frames: int) -> np.ndarray:
         """Return the master's output ``(frames, 2)`` at the clock's next `frames` counts."""

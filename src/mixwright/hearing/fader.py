@@ -1,20 +1,21 @@
 # SPDX-License-Identifier: Apache-2.0
 """Fader equivalent: by how many dB a layer must rise in the mix to be heard as loud as asked; solved, not guessed.
 
-It works on a sketch: the powers of the layer, of the rest and of the mix at frames spread over the song. The rest stays
+It works on a sketch: the powers of the layer, of the rest and of the mix at frames in which it sounds. The rest stays
 as it is while the layer rises, and the filters are set anew by the mix that results.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mixwright.hearing.bands import BANDS, band_edges
+from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.excitation import excitation, levels_per_erb
-from mixwright.hearing.kernels import loudness_table, spread_table
+from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS, PATTERNS
@@ -23,70 +24,138 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 LOWEST_DB, HIGHEST_DB = -60.0, 40.0
 _NEAR_DB = 0.005
 _FIRST_STEP_DB = 4.0
-#: At first so many frames of a chunk are sketched; where there are more in all than may be, every second one goes.
-_FRAMES_A_CHUNK, _MOST_FRAMES = 16, 384
+#: So many frames of a layer are sketched in a stretch, or this part of all of them where phrases are asked.
+FRAMES, DENSE = 128, 0.25
+#: So many of a whole song answer for it.
+SONG_FRAMES = 384
 
 
 @dataclass(frozen=True, eq=False)
 class Sketch:
-    """Frames in which a layer sounds: float32 ``(2, frames, 134)`` each, power at both ears of layer, rest and mix."""
+    """Frames in which a layer sounds: float32 ``(2, frames, 134)`` each, power at both ears of layer, rest and mix.
+
+    `at_s`: float64 (frames,), the middle of each in the song, ascending; `seconds`: float64 (frames,), how much of the
+    time in which the layer sounds each stands for.
+    """
 
     layer: np.ndarray
     rest: np.ndarray
     mix: np.ndarray
+    at_s: np.ndarray
+    seconds: np.ndarray
+
+    def __len__(self) -> int:
+        """Return how many frames there are."""
+        return len(self.at_s)
 
     def raised(self, gain_db: float) -> Sketch:
         """Return the sketch with the layer's fader moved; what layer and rest have in common is kept."""
         gain = 10.0 ** (gain_db / 20.0)
         common = self.mix - self.layer - self.rest
         mix = np.maximum(self.rest + gain * common + gain * gain * self.layer, 0.0)
-        return Sketch((gain * gain * self.layer).astype(np.float32), self.rest, mix.astype(np.float32))
+        layer = (gain * gain * self.layer).astype(np.float32)
+        return replace(self, layer=layer, mix=mix.astype(np.float32))
+
+    def within(self, start_s: float, end_s: float) -> Sketch:
+        """Return the frames of a part of the song, a section or a phrase."""
+        return self._frames(np.flatnonzero((self.at_s >= start_s) & (self.at_s < end_s)))
+
+    def thinned(self, frames: int) -> Sketch:
+        """Return no more than so many frames, spread evenly over the time that these stand for."""
+        if len(self) <= frames:
+            return self
+        whole = float(self.seconds.sum())
+        at = np.searchsorted(np.cumsum(self.seconds), (np.arange(frames) + 0.5) * whole / frames)
+        thin = self._frames(np.minimum(at, len(self) - 1))
+        return replace(thin, seconds=np.full(frames, whole / frames))
+
+    def mean(self, values: np.ndarray) -> np.ndarray:
+        """Return the mean over time of values ``(..., frames)``."""
+        return np.asarray(values @ (self.seconds / max(float(self.seconds.sum()), 1e-9)))
+
+    def _frames(self, chosen: np.ndarray) -> Sketch:
+        layer, rest, mix = (part[:, chosen] for part in (self.layer, self.rest, self.mix))
+        return Sketch(layer, rest, mix, self.at_s[chosen], self.seconds[chosen])
+
+
+def joined(sketches: Sequence[Sketch]) -> Sketch:
+    """Return the frames of sketches of one layer, each from another stretch of the song, in order."""
+    none = np.empty((2, 0, len(components().hz)), dtype=np.float32)
+    layer, rest, mix = (
+        np.concatenate([none, *parts], axis=1)
+        for parts in ([one.layer for one in sketches], [one.rest for one in sketches], [one.mix for one in sketches])
+    )
+    at_s, seconds = (
+        np.concatenate([np.empty(0), *parts])
+        for parts in ([one.at_s for one in sketches], [one.seconds for one in sketches])
+    )
+    return Sketch(layer, rest, mix, at_s, seconds)
 
 
 class Sketcher:
-    """Sketches a layer while it is heard: frames in which it sounds, spread over all of them, a few hundred at most."""
+    """Sketches a layer while a stretch is heard: FRAMES in which it sounds, spread over all of them.
 
-    def __init__(self, components: int) -> None:
-        self._halved = 0
-        self._none = np.empty((3, 2, 0, components), dtype=np.float32)
-        self._kept: list[tuple[int, np.ndarray, np.ndarray]] = []  # chunk, order of the frames, their powers
+    Parameters
+    ----------
+    dense : bool
+        at least a quarter of all frames, for a layer of which phrases are asked
+    """
 
-    def push(self, chunk: int, powers: Sequence[tuple[np.ndarray, np.ndarray]], sounds: np.ndarray) -> None:
+    def __init__(self, *, dense: bool = False) -> None:
+        self._dense = DENSE if dense else 0.0
+        self._limit = 1.0
+        self._kept: list[tuple[np.ndarray, np.ndarray]] = []  # frames of the song, their powers
+
+    def push(self, first: int, powers: Sequence[tuple[np.ndarray, np.ndarray]], sounds: np.ndarray) -> None:
         """Take what there is of a chunk.
 
         Parameters
         ----------
-        chunk : int
-            its number
+        first : int
+            its first frame, counted from the start of the song
         powers : three pairs of float32 arrays (frames, components)
             both ears' power of layer, rest and mix
         sounds : bool array (frames,)
             where the layer sounds
         """
-        order = self._order(chunk)
-        # Multiples of the golden ratio: any first few of them are spread evenly, and in step with no beat.
-        frames = (((order + 1) * 0.6180339887 + chunk * 0.3819660113) % 1.0 * len(sounds)).astype(int)
-        order, frames = order[sounds[frames]], frames[sounds[frames]]
-        if len(order):
-            kept = np.stack([np.stack([side[frames] for side in both]) for both in powers])
-            self._kept.append((chunk, order, kept))
-        while sum(len(order) for _, order, _ in self._kept) > _MOST_FRAMES:
-            self._halved += 1
-            self._kept = [one for one in map(self._thinned, self._kept) if len(one[1])]
+        here = np.flatnonzero(sounds)
+        here = here[_order(first + here) < self._limit]
+        if not len(here):
+            return
+        kept = np.stack([np.stack([side[here] for side in both]) for both in powers])
+        self._kept.append((first + here, kept))
+        if sum(len(frames) for frames, _ in self._kept) > 2 * FRAMES:
+            self._thin()
 
-    def sketch(self) -> Sketch:
-        """Return the sketch of what was heard so far."""
-        layer, rest, mix = np.concatenate([self._none, *(kept for _, _, kept in self._kept)], axis=2)
-        return Sketch(layer, rest, mix)
+    def sketch(self, active_s: float) -> Sketch:
+        """Return the sketch of what was heard so far; `active_s`: for how long it sounded."""
+        self._thin()
+        none = np.empty((3, 2, 0, len(components().hz)), dtype=np.float32)
+        frames = np.concatenate([np.empty(0, dtype=np.int64), *(frames for frames, _ in self._kept)])
+        layer, rest, mix = np.concatenate([none, *(kept for _, kept in self._kept)], axis=2)
+        seconds = np.full(len(frames), active_s / max(len(frames), 1))
+        return Sketch(layer, rest, mix, (frames + 0.5) * FRAME / RATE_HZ, seconds)
 
-    def _order(self, chunk: int) -> np.ndarray:
-        frames, skipped = _FRAMES_A_CHUNK >> self._halved, max(0, self._halved - _FRAMES_A_CHUNK.bit_length() + 1)
-        return np.arange(max(1, frames) if chunk % (1 << skipped) == 0 else 0)
+    def _thin(self) -> None:
+        """Keep the first of the order alone."""
+        orders = np.concatenate([np.empty(0), *(_order(frames) for frames, _ in self._kept)])
+        if len(orders) <= FRAMES:
+            return
+        self._limit = max(float(np.partition(orders, FRAMES)[FRAMES]), self._dense)
+        chosen = [_order(frames) < self._limit for frames, _ in self._kept]
+        self._kept = [
+            (frames[which], kept[:, :, which])
+            for (frames, kept), which in zip(self._kept, chosen, strict=True)
+            if which.any()
+        ]
 
-    def _thinned(self, one: tuple[int, np.ndarray, np.ndarray]) -> tuple[int, np.ndarray, np.ndarray]:
-        chunk, order, kept = one
-        left = np.isin(order, self._order(chunk))
-        return chunk, order[left], kept[:, :, left]
+
+def _order(frames: np.ndarray) -> np.ndarray:
+    """Return the place of every frame in an order from 0 to 1, the same for all layers.
+
+    Multiples of the golden ratio: any first few of them are spread evenly, and in step with no beat.
+    """
+    return np.asarray((frames * 0.6180339887498949) % 1.0)
 
 
 def loudness(sketch: Sketch, *, alone: bool = True) -> np.ndarray:
@@ -121,7 +190,7 @@ class Fader:
         """Return the loudness in sone with the fader moved by so much; `row`: strict or cued."""
         if gain_db not in self._heard:
             raised = self._sketch.raised(gain_db)
-            self._heard[gain_db] = loudness(raised, alone=False).mean(axis=1, dtype=np.float64)
+            self._heard[gain_db] = raised.mean(loudness(raised, alone=False).astype(np.float64))
         return float(self._heard[gain_db][row])
 
     def equivalent_db(self, wanted_sone: float, row: int) -> float | None:

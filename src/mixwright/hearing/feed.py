@@ -3,7 +3,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
@@ -18,24 +19,47 @@ CHUNK = CHUNK_FRAMES * FRAME
 LOUDEST = 1e6
 
 
+#: Reads frames from one to another of a song, float arrays (n, 2) of any lengths; what is missing is silence.
+Source = Callable[[int, int], Iterable[np.ndarray]]
+
+#: What resampling needs before its first sample that counts, at 48 kHz.
+_WARM_UP = 2048
+
+
+def held(audio: np.ndarray) -> Source:
+    """Return a source of audio ``(frames, 2)`` that is held in memory or mapped."""
+    return lambda start, end: [audio[start:end]]
+
+
 class Feed:
     """Stereo audio as chunks of CHUNK samples with MARGIN samples on either side, silence before and after.
 
     Parameters
     ----------
-    blocks : iterable of arrays (frames, 2)
-        any float type and lengths; what is not finite is heard as silence
+    source : Source
+        any float type; what is not finite is heard as silence
     rate_hz : int
+        its rate
+    start, end : int
+        from and to which sample of the song at 48 kHz it is heard: the first chunk begins at `start`, and nothing from
+        MARGIN after `end` on is read
     """
 
-    def __init__(self, blocks: Iterable[np.ndarray], rate_hz: int) -> None:
-        self._blocks = iter(blocks)
+    def __init__(self, source: Source, rate_hz: int, start: int, end: int) -> None:
+        # Both rates meet at every so many samples: read from there, any stretch is resampled as the whole song is.
+        common = math.gcd(rate_hz, RATE_HZ)
+        first = start - MARGIN
+        meetings = max(0, first - (_WARM_UP if rate_hz != RATE_HZ else 0)) // (RATE_HZ // common)
+        last_frame = -(-(end + MARGIN) * rate_hz // RATE_HZ) + _WARM_UP
+        self._blocks = iter(source(meetings * (rate_hz // common), last_frame))
+        self._at = meetings * (RATE_HZ // common)
+        self._first, self._end = first, end + MARGIN
         self._resampler = Resampler(rate_hz, RATE_HZ, 2) if rate_hz != RATE_HZ else None
         self._left = np.empty((0, 2), dtype=np.float32)
         self._ended = False
         self._audio = np.zeros((2, CHUNK + 2 * MARGIN), dtype=np.float32)
         self._sounds = self._same = False
-        self._fill(MARGIN)  # the first chunk's margin before it is silence
+        self._fill(max(0, -first))  # before the song is silence
 
     @property
     def audio(self) -> np.ndarray:
@@ -74,6 +98,13 @@ class Feed:
         self._same = bool(np.array_equal(self._audio[0], self._audio[1]))
 
     def _next(self) -> np.ndarray:
+        """Return what comes next of the samples that are heard."""
+        found = self._read()
+        before = self._at
+        self._at += len(found)
+        return found[max(0, self._first - before) : max(0, self._end - before)]
+
+    def _read(self) -> np.ndarray:
         block = next(self._blocks, None)
         if block is None:
             self._ended = True
@@ -83,3 +114,25 @@ class Feed:
         if heard.size and not max(heard.max(), -heard.min()) <= LOUDEST:
             heard = np.nan_to_num(heard, nan=0.0, posinf=0.0, neginf=0.0).clip(-LOUDEST, LOUDEST)
         return self._resampler.push(heard) if self._resampler is not None else heard
+
+
+class Sum:
+    """Several feeds added up, as the feed of their mix."""
+
+    def __init__(self, feeds: Sequence[Feed]) -> None:
+        self._feeds = feeds
+        self.audio = np.zeros((2, CHUNK + 2 * MARGIN), dtype=np.float32)
+        self.same = True
+        self._add()
+
+    def advance(self) -> None:
+        """Go on by one chunk, after the feeds did."""
+        self._add()
+
+    def _add(self) -> None:
+        total = np.zeros(self.audio.shape)
+        for feed in self._feeds:
+            if feed.sounds:
+                total += feed.audio
+        self.audio[:] = total
+        self.same = bool(np.array_equal(self.audio[0], self.audio[1]))

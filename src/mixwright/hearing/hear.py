@@ -9,21 +9,34 @@ from __future__ import annotations
 
 import functools
 import itertools
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from mixwright.hearing.attribution import Attribution, Taken
-from mixwright.hearing.bands import BANDS, band_edges
-from mixwright.hearing.components import RATE_HZ, components
+from mixwright.hearing.bands import BANDS, PLACE_FILTERS, PLACES, bands_of_filters, filter_edges
+from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
-from mixwright.hearing.fader import Sketch, Sketcher
-from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed
+from mixwright.hearing.fader import Sketcher
+from mixwright.hearing.feed import CHUNK_FRAMES, Feed, Source, Sum
+from mixwright.hearing.heard import (
+    ACTIVE_SONE,
+    ALONE,
+    BAND_CELLS,
+    CELL_FRAMES,
+    CELL_S,
+    LAYER,
+    HeardStretch,
+    Hearing,
+    Stretch,
+    heard_of,
+    stretches_of,
+)
 from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
-from mixwright.hearing.lyric import Lyric, LyricLine
+from mixwright.hearing.lyric import LyricLine
 from mixwright.hearing.places import at_ears
-from mixwright.hearing.scale import STEP_CAM
+from mixwright.hearing.scale import FILTERS, STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.jobs.pool import Team, in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent, until_stopped
@@ -31,73 +44,46 @@ from mixwright.model.hearing import Listening
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 
-#: A cell is the mean over 16 ms; bands are kept for every four cells.
-CELL_FRAMES = 4
-CELL_S = CELL_FRAMES * FRAME / RATE_HZ
-BAND_CELLS = 4
-#: A layer sounds where its loudness alone is above this, in sone.
-ACTIVE_SONE = 0.05
 #: Short-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
 _ATTACK, _RELEASE = (1.0 - (1.0 - k) ** (1000.0 * FRAME / RATE_HZ) for k in (ATTACK_PER_MS, RELEASE_PER_MS))
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
-#: Rows of `Heard.total` and `Heard.bands`.
-ALONE, STRICT, CUED = range(3)
-
-
-@dataclass(frozen=True, eq=False)
-class Heard:
-    """One layer as heard: short-term loudness in sone, both ears, alone, strict and cued in the mix.
-
-    `total`: float32 (3, cells), means over CELL_S; `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four.
-    `sketch`: frames in which it sounds, spread over the song, for questions about other faders.
-    `lyric`: how audible its words are, where asked for.
-    """
-
-    total: np.ndarray
-    bands: np.ndarray
-    sketch: Sketch
-    lyric: Lyric | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Hearing:
-    """All layers as heard, and for every stretch asked for who takes what from whom."""
-
-    layers: Mapping[str, Heard]
-    taken: tuple[Taken, ...]
+#: Half a second: what was heard before has fallen by 140 dB.
+_RUN_IN_CELLS = 32
 
 
 def hear(
-    layers: Mapping[str, Iterable[np.ndarray]],
-    mix: Iterable[np.ndarray],
+    layers: Mapping[str, Source],
+    mix: Source | None = None,
     *,
     rate_hz: int,
     frames: int,
     offset_db: float,
     listening: Listening = "headphones",
-    stretches: Sequence[tuple[float, float]] = (),
+    edges_s: Sequence[float] = (),
+    voices: Collection[str] = (),
     leads: Collection[str] = (),
     workers: int | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
 ) -> Hearing:
-    """Hear every layer alone and in the mix.
+    """Hear every layer alone and in the mix, stretch by stretch.
 
     Parameters
     ----------
-    layers : mapping of iterables of arrays (n, 2)
-        the audio of each layer as it stands in the mix, in blocks of any length
-    mix : iterable of arrays (n, 2)
+    layers : mapping of sources
+        the audio of each layer as it stands in the mix
+    mix : Source, optional
+        by default the layers add up to it
     rate_hz, frames : int
         of all of them; the ear listens at 48 kHz
     offset_db : float
         from `places.calibration_db`
     listening : {"headphones", "loudspeakers"}
-    stretches : sequence of (start_s, end_s)
-        parts of the song, in order and apart, for which `taken` is worked out
-    leads : collection of str
-        layers for which `lyric` is worked out
+    edges_s : sequence of float
+        where the song is cut besides every half minute: starts and ends of sections
+    voices, leads : collections of str
+        layers for which `lyric` is worked out; layers whose sketch is dense, so that it answers for phrases
     workers : int, optional
         threads; the result does not depend on it
     report, cancel
@@ -108,26 +94,57 @@ def hear(
     The rest that masks a layer is the waveform of the mix without it, so what cancels counts as it sounds. All layers
     of an ear are heard through filters that the mix sets; a layer alone sets its own.
     """
-    samples = -(-frames * RATE_HZ // rate_hz)
-    chunks = max(1, -(-samples // CHUNK))
-    cells = -(-samples // (FRAME * CELL_FRAMES))
+    stretches = stretches_of(-(-frames * RATE_HZ // (rate_hz * FRAME * CELL_FRAMES)), edges_s)
     with Team(workers) as team:
-        stop = cancel or Cancel()
-        listener = _Listener(layers, mix, rate_hz, offset_db, listening, len(stretches), leads, team, stop)
-        stretch = _stretch_of_cells(chunks * _CHUNK_CELLS, stretches)
-        job = Job("hearing layers", max(1, chunks), report, cancel)
-        for chunk in range(chunks):
-            listener.chunk(chunk, stretch[chunk * _CHUNK_CELLS : (chunk + 1) * _CHUNK_CELLS])
-            job.step()
-        return listener.result(cells)
+        job = Job("hearing layers", sum(map(chunks_of, stretches)), report, cancel)
+        settings = Ear(rate_hz, offset_db, listening, team, job, cancel or Cancel())
+        parts = [hear_stretch(layers, mix, stretch, settings, voices, leads) for stretch in stretches]
+    return Hearing(
+        layers={id_: heard_of([part[0][id_] for part in parts]) for id_ in layers},
+        stretches=stretches,
+        taken=tuple(taken for _, taken in parts),
+    )
 
 
-def _stretch_of_cells(cells: int, stretches: Sequence[tuple[float, float]]) -> np.ndarray:
-    middle_s = (np.arange(cells) + 0.5) * CELL_S
-    found = np.full(cells, -1)
-    for k, (start_s, end_s) in enumerate(stretches):
-        found[(middle_s >= start_s) & (middle_s < end_s)] = k
-    return found
+@dataclass(frozen=True, eq=False)
+class Ear:
+    """How stretches are heard: rate of the audio, level in dB SPL of a mean square of 1, and by which threads."""
+
+    rate_hz: int
+    offset_db: float
+    listening: Listening
+    team: Team
+    job: Job
+    cancel: Cancel
+
+
+def chunks_of(stretch: Stretch) -> int:
+    """Return in how many steps of an `Ear.job` a stretch is heard."""
+    return max(1, -(-(stretch.end - _run_in(stretch)) // _CHUNK_CELLS))
+
+
+def hear_stretch(
+    layers: Mapping[str, Source],
+    mix: Source | None,
+    stretch: Stretch,
+    settings: Ear,
+    voices: Collection[str] = (),
+    leads: Collection[str] = (),
+) -> tuple[dict[str, HeardStretch], Taken]:
+    """Hear one stretch of a song, from a little before it on: nothing but the audio from there to its end matters.
+
+    Parameters are as for :func:`hear`. Returned are the layers as heard, and who takes what.
+    """
+    listener = _Listener(layers, mix, stretch, settings, voices, leads)
+    for chunk in range(chunks_of(stretch)):
+        listener.chunk(_run_in(stretch) + chunk * _CHUNK_CELLS)
+        settings.job.step()
+    return listener.result()
+
+
+def _run_in(stretch: Stretch) -> int:
+    """Return the cell from which a stretch is listened to: what was before has rung out when it begins."""
+    return max(0, stretch.first - _RUN_IN_CELLS)
 
 
 class _Room:
@@ -138,7 +155,7 @@ class _Room:
         self._spectrum = RunningSpectrum(offset_db)
         self._bins: list[np.ndarray | None] = [None, None]
 
-    def bins(self, feed: Feed) -> tuple[np.ndarray, np.ndarray]:
+    def bins(self, feed: Feed | Sum) -> tuple[np.ndarray, np.ndarray]:
         """Return the bins of both channels, good until the next call."""
         self._bins[0] = first = self._spectrum.bins(feed.audio[0], self._bins[0])
         if feed.same:
@@ -160,8 +177,8 @@ class _Room:
 class _Layer:
     """One layer on its way: a chunk of it, and what was heard so far."""
 
-    def __init__(self, blocks: Iterable[np.ndarray], rate_hz: int, lead: bool) -> None:
-        self.feed = Feed(blocks, rate_hz)
+    def __init__(self, feed: Feed, *, voice: bool, lead: bool) -> None:
+        self.feed = feed
         self.power = self.rest = (np.empty(0), np.empty(0))
         self.shared = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
         self.masking = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
@@ -170,8 +187,9 @@ class _Layer:
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
         self._bands: list[np.ndarray] = []
-        self._sketcher = Sketcher(len(components().hz))
-        self._lyric = LyricLine() if lead else None
+        self._sums, self._active = np.zeros((5, FILTERS)), 0
+        self._sketcher = Sketcher(dense=lead)
+        self._lyric = LyricLine() if voice else None
 
     @property
     def sounds(self) -> bool:
@@ -199,27 +217,50 @@ class _Layer:
             self.patterns[side],
         )  # fmt: skip
 
-    def keep(self, chunk: int, mix: tuple[np.ndarray, np.ndarray]) -> None:
-        """Keep the loudness of both ears together, and a sketch of where it sounds; `mix`: power of the mix."""
-        out = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
+    def keep(self, first: int, kept: slice, mix: tuple[np.ndarray, np.ndarray]) -> None:
+        """Keep the loudness of both ears together, and a sketch of where it sounds.
+
+        `first`: the chunk's first cell in the song; `kept`: which cells of the chunk are of the stretch; `mix`: power.
+        """
+        found = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
         if self.patterns[:, :, :3].any():
-            ear.bands(self.patterns[0], self.patterns[1], spread_table(), band_edges(), STEP_CAM, out)
-        self._total.append(out.sum(axis=2))
-        if self.sounds:
-            sounding = np.repeat(self._total[-1][:, ALONE] > ACTIVE_SONE, CELL_FRAMES)
-            self._sketcher.push(chunk, (self.power, self.rest, mix), sounding)
-        self._bands.append(out.reshape(-1, BAND_CELLS, 3, BANDS).mean(axis=1))
+            ear.bands(self.patterns[0], self.patterns[1], spread_table(), filter_edges(), STEP_CAM, found)
+        found = found[kept]
+        bands = bands_of_filters(found)
+        total = bands.sum(axis=2)
+        self._total.append(total)
+        self._bands.append(bands)
+        active = total[:, ALONE] > ACTIVE_SONE
+        if active.any():
+            self._active += int(active.sum())
+            self._sums[:LAYER] += found[active].sum(axis=0, dtype=np.float64) / STEP_CAM
+            excited = self.patterns[:, kept, 5:7, :FILTERS][:, active]
+            self._sums[LAYER:] += excited.sum(axis=(0, 1), dtype=np.float64) / 2.0
+        if self.sounds and active.any():
+            sounding = np.zeros(CHUNK_FRAMES, dtype=bool)
+            sounding.reshape(-1, CELL_FRAMES)[kept] = active[:, None]
+            self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), sounding)
         if self._lyric is not None and self.sounds:
             self._lyric.push(self.power, self.rest, self.patterns[:, :, 5], self.patterns[:, :, 6])
         elif self._lyric is not None:
             self._lyric.silence(_CHUNK_CELLS)
 
-    def heard(self, cells: int) -> Heard:
-        """Return what was heard of the first cells."""
-        total, bands = np.concatenate(self._total)[:cells], np.concatenate(self._bands)[: -(-cells // BAND_CELLS)]
-        both = np.ascontiguousarray(total.T), np.ascontiguousarray(bands.transpose(1, 0, 2))
-        lyric = None if self._lyric is None else self._lyric.result(cells)
-        return Heard(*both, self._sketcher.sketch(), lyric)
+    def heard(self, stretch: Stretch) -> HeardStretch:
+        """Return what was heard of the stretch."""
+        total, bands = np.concatenate(self._total), np.concatenate(self._bands)
+        blocks = -(-len(bands) // BAND_CELLS)
+        # A last cell of bands that the song does not fill is filled with silence.
+        filled = np.pad(bands, ((0, blocks * BAND_CELLS - len(bands)), (0, 0), (0, 0)))
+        before = stretch.first - _run_in(stretch)
+        active_s = self._active * CELL_S
+        return HeardStretch(
+            total=np.ascontiguousarray(total.T),
+            bands=np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2)),
+            active_s=active_s,
+            patterns=(self._sums / max(self._active, 1)).astype(np.float32),
+            sketch=self._sketcher.sketch(active_s),
+            lyric=None if self._lyric is None else self._lyric.result(slice(before, before + len(total))),
+        )
 
 
 class _Listener:
@@ -227,30 +268,35 @@ class _Listener:
 
     def __init__(
         self,
-        layers: Mapping[str, Iterable[np.ndarray]],
-        mix: Iterable[np.ndarray],
-        rate_hz: int,
-        offset_db: float,
-        listening: Listening,
-        stretches: int,
+        layers: Mapping[str, Source],
+        mix: Source | None,
+        stretch: Stretch,
+        settings: Ear,
+        voices: Collection[str],
         leads: Collection[str],
-        team: Team,
-        cancel: Cancel,
     ) -> None:
-        self._team = team
-        self._cancel = cancel
-        self._listening = listening
-        self._mix = Feed(mix, rate_hz)
-        # Each reads ahead what lies around its first chunk.
-        started = in_order(lambda id_: _Layer(layers[id_], rate_hz, id_ in leads), layers, team.workers)
-        self._layers = dict(zip(layers, started, strict=True))
-        self._rooms = [_Room(offset_db) for _ in range(team.workers)]
-        self._attribution = Attribution(tuple(layers), stretches)
+        self._stretch = stretch
+        self._team = settings.team
+        self._cancel = settings.cancel
+        self._listening = settings.listening
+        cell = CELL_FRAMES * FRAME
+        start, end = _run_in(stretch) * cell, stretch.end * cell
 
-    def chunk(self, number: int, stretch: np.ndarray) -> None:
-        """Hear the chunk that the feeds stand at, and go on; `stretch`: to which part of the song each cell belongs."""
+        def started(id_: str) -> _Layer:
+            return _Layer(Feed(layers[id_], settings.rate_hz, start, end), voice=id_ in voices, lead=id_ in leads)
+
+        # Each reads ahead what lies around its first chunk.
+        self._layers = dict(zip(layers, in_order(started, layers, self._team.workers), strict=True))
+        feeds = [layer.feed for layer in self._layers.values()]
+        self._mix = Feed(mix, settings.rate_hz, start, end) if mix is not None else Sum(feeds)
+        self._rooms = [_Room(settings.offset_db) for _ in range(self._team.workers)]
+        self._attribution = Attribution(tuple(layers))
+
+    def chunk(self, first: int) -> None:
+        """Hear the chunk that the feeds stand at, and go on; `first`: its first cell in the song."""
         layers = list(self._layers.values())
         sounding = [layer for layer in layers if layer.sounds]
+        kept = slice(max(0, self._stretch.first - first), min(_CHUNK_CELLS, self._stretch.end - first))
         left, right = self._rooms[0].bins(self._mix)
         mix_bins = (left.copy(), right.copy()) if left is not right else (left.copy(),) * 2
         mix = at_ears(self._rooms[0].powers(mix_bins), self._listening)
@@ -258,14 +304,15 @@ class _Listener:
         for side in range(2):
             self._mask(sounding, side, levels_per_erb(mix[side]))
             self._each(layers, functools.partial(_Layer.listen, side=side))
-            self._attribute(side, stretch)
-        self._attribution.count(stretch)
-        self._each(layers, lambda layer, _: layer.keep(number, mix))
-        self._team.do(feed.advance for feed in (self._mix, *(layer.feed for layer in layers)))
+            self._attribute(side, kept)
+        self._each(layers, lambda layer, _: layer.keep(first, kept, mix))
+        self._team.do(layer.feed.advance for layer in layers)
+        self._mix.advance()
 
-    def result(self, cells: int) -> Hearing:
-        """Return what was heard of the first cells."""
-        return Hearing({id_: layer.heard(cells) for id_, layer in self._layers.items()}, self._attribution.result())
+    def result(self) -> tuple[dict[str, HeardStretch], Taken]:
+        """Return what was heard of the stretch."""
+        found = {id_: layer.heard(self._stretch) for id_, layer in self._layers.items()}
+        return found, self._attribution.result(self._stretch.end - self._stretch.first)
 
     def _each(self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None]) -> None:
         """Do something with every layer, each thread in a room of its own."""
@@ -289,17 +336,16 @@ class _Listener:
             for room, part in zip(self._rooms, parts, strict=False)
         )
 
-    def _attribute(self, side: int, stretch: np.ndarray) -> None:
-        """Share out what the layers lose at one ear, each thread some of the bands."""
-        if not np.any(stretch >= 0) or not self._layers:
+    def _attribute(self, side: int, kept: slice) -> None:
+        """Share out what the layers lose at one ear, each thread some of the places."""
+        if not self._layers:
             return
-        edges = band_edges()
 
-        def share(bands: tuple[int, int]) -> None:
-            inside = slice(edges[bands[0]], edges[bands[1]])
-            found = np.stack([layer.patterns[side, :, 3:, inside] for layer in self._layers.values()])
+        def share(first: int, end: int) -> None:
+            inside = slice(first * PLACE_FILTERS, end * PLACE_FILTERS)
+            found = np.stack([layer.patterns[side, kept, 3:, inside] for layer in self._layers.values()])
             losses, excited, rests = found[:, :, :2].transpose(2, 0, 1, 3), found[:, :, 2], found[:, :, 3]
-            self._attribution.push(losses, excited, rests, stretch, bands)
+            self._attribution.push(losses, excited, rests, slice(first, end))
 
-        parts = np.linspace(0, BANDS, min(self._team.workers, 8) + 1).round().astype(int).tolist()
-        self._team.do(functools.partial(share, bands) for bands in itertools.pairwise(parts))
+        parts = np.linspace(0, PLACES, min(self._team.workers, 8) + 1).round().astype(int).tolist()
+        self._team.do(functools.partial(share, *part) for part in itertools.pairwise(parts))

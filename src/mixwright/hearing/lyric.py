@@ -54,6 +54,11 @@ class Lyric:
     glimpses: np.ndarray
     bands: np.ndarray
 
+    @property
+    def rows(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """All three."""
+        return self.level_db, self.glimpses, self.bands
+
 
 class LyricLine:
     """Takes a voice and what is left without it, chunk by chunk."""
@@ -92,9 +97,9 @@ class LyricLine:
         glimpses = ((heard > GLIMPSE_RATIO * covering) & (heard > threshold)).any(axis=0).mean(axis=1)
         self._cells.append(np.stack([level_db, glimpses, bands]).astype(np.float32))
 
-    def result(self, cells: int) -> Lyric:
-        """Return the first cells."""
-        return Lyric(*np.concatenate(self._cells, axis=1)[:, :cells])
+    def result(self, cells: slice) -> Lyric:
+        """Return some of the cells."""
+        return Lyric(*np.concatenate(self._cells, axis=1)[:, cells])
 
 
 def phrases_of(lyric: Lyric, layer: str, cell_s: float) -> tuple[Phrase, ...]:

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from mixwright.hearing.attribution import Taken
-from mixwright.hearing.bands import band_edges_hz
-from mixwright.hearing.hear import ACTIVE_SONE, ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard
+from mixwright.hearing.bands import PLACES, band_edges_hz, bands_of_places
+from mixwright.hearing.heard import ACTIVE_SONE, ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.model.hearing import HeardBand, LayerLoudness, Range, TakenBy
 
@@ -142,7 +142,8 @@ def named_takers(layers: Sequence[str], taken_sone: np.ndarray) -> tuple[TakenBy
 
 def _takers_by_band(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> np.ndarray:
     """Return what each layer takes from one in every band, ``(layers, bands)``; only their proportions mean a thing."""
-    return sum((weight * part.cued[layer] for part, weight in zip(taken, weights, strict=True)), np.zeros((1, 1)))
+    by_place = (weight * part.cued[layer] for part, weight in zip(taken, weights, strict=True))
+    return bands_of_places(sum(by_place, np.zeros((1, PLACES))))
 
 
 def correlated(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> float:

@@ -1,0 +1,135 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What was heard of layers: stretch by stretch, and of the whole song."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from mixwright.hearing.attribution import Taken
+from mixwright.hearing.components import RATE_HZ
+from mixwright.hearing.fader import Sketch, joined
+from mixwright.hearing.kernels import FRAME
+from mixwright.hearing.lyric import Lyric
+
+#: A cell is the mean over 16 ms; bands are kept for every four cells.
+CELL_FRAMES = 4
+CELL_S = CELL_FRAMES * FRAME / RATE_HZ
+BAND_CELLS = 4
+#: A layer sounds where its loudness alone is above this, in sone.
+ACTIVE_SONE = 0.05
+#: Rows of `Heard.total`, of `Heard.bands` and of `HeardStretch.patterns`; the last two of patterns alone.
+ALONE, STRICT, CUED, LAYER, REST = range(5)
+#: Longer stretches are cut in parts of about this length, in seconds.
+STRETCH_S = 30.0
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Cells `first` to `end` of the song, of which each number is a multiple of BAND_CELLS but the song's last."""
+
+    first: int
+    end: int
+
+    @property
+    def start_s(self) -> float:
+        """Where it starts, seconds from the start of the song."""
+        return self.first * CELL_S
+
+    @property
+    def end_s(self) -> float:
+        """Where it ends."""
+        return self.end * CELL_S
+
+    @property
+    def length_s(self) -> float:
+        """How long it is."""
+        return (self.end - self.first) * CELL_S
+
+
+@dataclass(frozen=True, eq=False)
+class HeardStretch:
+    """One layer in one stretch of the song.
+
+    `total`: float32 (3, cells), sone, both ears: short-term loudness alone, strict and cued in the mix, means over
+    CELL_S. `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four cells. `active_s`: how long it sounds.
+    `patterns`: float32 (5, FILTERS), means over the cells in which it sounds, zero where it never does: specific
+    loudness ALONE, STRICT and CUED in sone per Cam, both ears together after each inhibited the other, so that
+    ``STEP_CAM * patterns[ALONE].sum()`` is the loudness; then the excitation by the LAYER and by the REST of the mix
+    through filters that the mix sets, linear, re that of 1 kHz at 0 dB SPL, mean of both ears. `sketch`: frames in
+    which it sounds. `lyric`: of a voice.
+    """
+
+    total: np.ndarray
+    bands: np.ndarray
+    active_s: float
+    patterns: np.ndarray
+    sketch: Sketch
+    lyric: Lyric | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """One layer as heard: short-term loudness in sone, both ears, alone, strict and cued in the mix.
+
+    `total`: float32 (3, cells), means over CELL_S; `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four.
+    `stretches`: the same stretch by stretch, with more of each, in the order of `Hearing.stretches`. `lyric`: how
+    audible its words are, where asked for.
+    """
+
+    total: np.ndarray
+    bands: np.ndarray
+    stretches: tuple[HeardStretch, ...] = field(default=())
+    lyric: Lyric | None = None
+
+    @functools.cached_property
+    def sketch(self) -> Sketch:
+        """Frames in which it sounds, spread over the song, for questions about other faders."""
+        return joined([part.sketch for part in self.stretches])
+
+
+@dataclass(frozen=True, eq=False)
+class Hearing:
+    """All layers as heard; for every stretch of the song who takes what from whom.
+
+    `stretches` lie end to end and are the song; `taken` has one entry for each of them.
+    """
+
+    layers: Mapping[str, Heard]
+    stretches: tuple[Stretch, ...]
+    taken: tuple[Taken, ...]
+
+    def inside(self, start_s: float, end_s: float) -> list[int]:
+        """Return which stretches make up a part of the song, by their middles."""
+        middles = ((part.start_s + part.end_s) / 2.0 for part in self.stretches)
+        return [k for k, middle_s in enumerate(middles) if start_s <= middle_s < end_s]
+
+
+def heard_of(stretches: Sequence[HeardStretch]) -> Heard:
+    """Return a layer as heard over the whole song from all of its stretches."""
+    lyrics = [part.lyric for part in stretches if part.lyric is not None]
+    return Heard(
+        total=np.concatenate([part.total for part in stretches], axis=1),
+        bands=np.concatenate([part.bands for part in stretches], axis=1),
+        stretches=tuple(stretches),
+        lyric=Lyric(*(np.concatenate(rows) for rows in zip(*(one.rows for one in lyrics), strict=True)))
+        if lyrics
+        else None,
+    )
+
+
+def stretches_of(cells: int, edges_s: Sequence[float]) -> tuple[Stretch, ...]:
+    """Return the stretches of a song: cut at the edges, each at the nearest 64 ms, and long ones into equal parts."""
+    last = -(-cells // BAND_CELLS)
+    blocks = {min(max(round(edge_s / (BAND_CELLS * CELL_S)), 0), last) for edge_s in edges_s} | {0, last}
+    found: list[Stretch] = []
+    ordered = sorted(blocks) if last else [0, 0]  # a song of no length is one stretch
+    for first, end in itertools.pairwise(ordered):
+        parts = max(1, round((end - first) * BAND_CELLS * CELL_S / STRETCH_S))
+        cuts = [first + (end - first) * k // parts for k in range(parts + 1)]
+        found += [Stretch(cut * BAND_CELLS, min(after * BAND_CELLS, cells)) for cut, after in itertools.pairwise(cuts)]
+    return tuple(found)

@@ -7,6 +7,7 @@ import math
 
 from mixwright.model.audio import Fault
 from mixwright.model.hearing import HeardBand, HeardLayer, HeardSection, HearingResult, Range, TakenBy
+from mixwright.model.ledger import Finding, VoicePhrase, finding_id
 from mixwright.model.levels import Levels
 from mixwright.model.results import (
     CheckedFile,
@@ -196,10 +197,66 @@ def heard_layer(
         peak_phon=alone + 4.0,
         phrase_phon=alone + 2.0,
         fader_equivalent_db=Range(cued=(alone - cued) / 2.0, strict=(alone - strict) / 2.0),
-        sections=tuple(HeardSection(name=s.name, active_s=10.0, **figures) for s in SECTIONS),
-        bands=(HeardBand(low_hz=20.0, high_hz=15000.0, alone_sone=sone["alone"], in_mix_sone=left),),
+        sections=tuple(HeardSection(name=s.name, active_s=10.0, bands=bands_of(sone, by), **figures) for s in SECTIONS),
+        bands=bands_of(sone, by),
+        kept=kept(100 * sone["cued"] / sone["alone"]),
         **figures,
     )
+
+
+def bands_of(sone: dict[str, float], by: tuple[TakenBy, ...]) -> tuple[HeardBand, ...]:
+    """Return four bands, the second of which holds most, and one that holds nothing."""
+    edges, parts = (100.0, 300.0, 900.0, 2700.0, 5000.0, 9000.0), (0.2, 0.5, 0.2, 0.1, 0.0)
+    return tuple(
+        HeardBand(
+            low_hz=low, high_hz=high, alone_sone=part * sone["alone"],
+            in_mix_sone=Range(cued=part * sone["cued"], strict=part * sone["strict"]), taken_by=by,
+        )
+        for low, high, part in zip(edges, edges[1:], parts, strict=False)
+    )  # fmt: skip
+
+
+def kept(cued_percent: float) -> tuple[int | None, ...]:
+    """Return a share for every second, around a middle; silent in the first section."""
+    end_s = SECTIONS[0].end_s
+    return tuple(
+        None if second < end_s else round(min(max(cued_percent + 30 * math.sin(second / 5), 0), 100))
+        for second in range(202)
+    )
+
+
+def voice_line() -> tuple[VoicePhrase, ...]:
+    """Return phrases of which the second and the last fall short, the last the furthest."""
+    phrases = []
+    for i, margin_db in enumerate((6.0, -1.5, 3.0, 8.0, 0.0, 2.0, -4.2)):
+        start_s = 10.0 + 25.0 * i
+        section = next((s.name for s in SECTIONS if s.start_s <= start_s < s.end_s), "")
+        phrases.append(
+            VoicePhrase(
+                layer="lead-vox", section=section, start_s=start_s, end_s=start_s + 6.0,
+                rise_db=Range(cued=7.0 - margin_db / 2, strict=12.0 - margin_db / 2),
+                margin_db=Range(cued=margin_db, strict=margin_db - 3.5), level_db=margin_db - 4.0,
+                taken_by=(TakenBy(track="warm-pad", fraction=0.4), TakenBy(track="bass-di", fraction=0.25)),
+                glimpse_share=0.4, band_audibility=0.6, references_db=(-4.0, 2.0),
+            )
+        )  # fmt: skip
+    return tuple(phrases)
+
+
+def findings() -> tuple[Finding, ...]:
+    """Return the bass covered in the third section, and the lead in a band of the second."""
+    by = (TakenBy(track="warm-pad", fraction=0.9), TakenBy(track="others", fraction=0.1))
+    return tuple(
+        Finding(
+            id=finding_id(kind, layer, part.name, band_hz), kind=kind, layer=layer, section=part.name,
+            start_s=part.start_s, end_s=part.end_s, band_hz=band_hz, size_db=Range(cued=size_db, strict=size_db + 5.0),
+            tolerance_db=5.0, excess_db=size_db - 5.0, caused_by=by,
+        )
+        for kind, layer, part, band_hz, size_db in (
+            ("covered", "bass-di", SECTIONS[2], None, 9.0),
+            ("covered_band", "lead-vox", SECTIONS[1], (900.0, 2700.0), 7.5),
+        )
+    )  # fmt: skip
 
 
 def hearing_result(*more: HeardLayer) -> HearingResult:
@@ -225,6 +282,8 @@ def hearing_result(*more: HeardLayer) -> HearingResult:
         listening="headphones",
         k_offset_db=Range(cued=-10.0, strict=0.0),
         why_no_phrases="the lead is not confirmed",
+        voice_line=voice_line(),
+        findings=findings(),
     )
 
 

@@ -159,7 +159,11 @@ def test_hostile_text_stays_text():
     song = msgspec.structs.replace(song, tracks=tracks, moves=moves, sections=sections, artist=HOSTILE, lead=(HOSTILE,))
     measure = invented.measure_result()
     levels = tuple(msgspec.structs.replace(t, name=HOSTILE) for t in measure.tracks)
-    measure = msgspec.structs.replace(measure, tracks=levels, sections=sections)
+    layers = tuple(msgspec.structs.replace(layer, name=HOSTILE) for layer in measure.hearing.layers)
+    findings = tuple(msgspec.structs.replace(one, section=HOSTILE) for one in measure.hearing.findings)
+    phrases = tuple(msgspec.structs.replace(one, section=HOSTILE) for one in measure.hearing.voice_line)
+    hearing = msgspec.structs.replace(measure.hearing, layers=layers, findings=findings, voice_line=phrases)
+    measure = msgspec.structs.replace(measure, tracks=levels, sections=sections, hearing=hearing)
     plan = msgspec.structs.replace(invented.plan_result(), left_as_is=(HOSTILE,), notes=(HOSTILE,))
     mix = msgspec.structs.replace(invented.mix_result(), file=HOSTILE, notes=(HOSTILE,))
     page = whole(song=song, measure=measure, plan=plan, mix=mix, folder=HOSTILE, unread=[HOSTILE])
@@ -180,7 +184,7 @@ def test_every_picture_has_words_beside_it():
     pictures = [a for tag, a in reader.elements if tag == "svg" and "x" not in a]
     assert len(pictures) > 40
     assert all(attributes["aria-hidden"] == "true" for attributes in pictures)
-    assert "sounds for 2:54 in 6 stretches" in reader.text
+    assert "keeps 81 % of its loudness; intro 81 %, verse 1 81 %" in reader.text
     assert "2.4 LU above (held \u221212.4 to \u22126.6)" in reader.text
 
 
@@ -199,8 +203,11 @@ def test_a_long_name_can_be_read_whole_where_its_row_is_short():
     long = "Lead Vox Main Comp 07 FINAL (bounced) v2"
     measure = invented.measure_result()
     tracks = (msgspec.structs.replace(measure.tracks[0], name=long), *measure.tracks[1:])
-    reader = read(whole(measure=msgspec.structs.replace(measure, tracks=tracks)))
-    assert [tag for tag, attributes in reader.elements if attributes.get("title") == long] == ["span", "span"]
+    lead, *others = measure.hearing.layers
+    hearing = msgspec.structs.replace(measure.hearing, layers=(msgspec.structs.replace(lead, name=long), *others))
+    reader = read(whole(measure=msgspec.structs.replace(measure, tracks=tracks, hearing=hearing)))
+    # In its level, as heard, in the song map, and where it is covered.
+    assert [tag for tag, attributes in reader.elements if attributes.get("title") == long] == ["span"] * 4
 
 
 @pytest.mark.parametrize(("lead", "said"), [((), True), (("lead-vox",), False)])
@@ -221,7 +228,7 @@ def test_figures_of_an_earlier_state_are_not_told_as_those_of_now():
     assert "measure again" in text
     assert "The mix as it stands: \u221216.2 LUFS, true peak \u22121.7 dBTP." in text
     assert "6.7 dBTP" not in text
-    assert text.count("before the last change") == 3
+    assert text.count("before the last change") == 7
     text = read(song_page(invented.song(), None, measure, None, mix, folder="bus", sounding="before")).text
     assert "The mix as it stands: \u22122.6 LUFS, true peak 6.7 dBTP." in text
     assert "before the last change" not in text

@@ -3,8 +3,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, Range
 from mixwright.report.figures import number, with_unit
 from mixwright.report.heard import (
@@ -21,7 +19,8 @@ from mixwright.report.heard import (
     takers_words,
 )
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.strips import Scale, axis, grid, interval, mark, picture, span
+from mixwright.report.strips import Scale, Strip, axis, grid, interval, mark, span, strip_row
+from mixwright.report.tables import scrolled, table_of
 
 _STEP_PHON = 10.0
 
@@ -39,7 +38,7 @@ def heard_part(hearing: HearingResult) -> Markup:
         heard_rows(hearing),
         element("p", note, class_="note"),
         *(element("p", told, class_="note") for told in heard_notes(hearing)),
-        element("details", element("summary", "The same in figures"), _scrolled(_table(hearing), "Layers")),
+        element("details", element("summary", "The same in figures"), scrolled(_table(hearing), "Layers")),
         _sections(hearing),
     )
 
@@ -80,23 +79,12 @@ def _row(layer: HeardLayer, scale: Scale, names: dict[str, str]) -> Markup:
     if layer.alone_phon is not None:
         shapes.append(mark(scale.across(layer.alone_phon), 11, "inside"))
     equivalent = with_unit(layer.fader_equivalent_db.cued if layer.fader_equivalent_db else None, "dB")
-    name = element("span", layer.name, " ", element("small", place_word(layer)), class_="name", title=layer.name)
-    return element(
-        "li",
-        name,
-        element("span", equivalent, class_="figure"),
-        picture(shapes),
-        _words(layer, names),
-        class_="row level",
-    )
-
-
-def _words(layer: HeardLayer, names: dict[str, str]) -> Markup:
+    row = Strip(layer.name, shapes, place_word(layer), equivalent)
     if layer.share is None:
-        return element("span", element("small", layer.why))
+        return strip_row(row._replace(words="", more=layer.why), "level")
     taken = takers_words(layer.taken_by[:1], names, layer.correlated)
-    alone = f"{number(layer.alone_phon, 0)} alone, {left_words(layer)}"
-    return element("span", alone, element("small", f"; {taken}") if taken else None)
+    told = f"{number(layer.alone_phon, 0)} alone, {left_words(layer)}"
+    return strip_row(row._replace(words=told, more=f"; {taken}" if taken else ""), "level")
 
 
 def _table(hearing: HearingResult) -> Markup:
@@ -109,7 +97,7 @@ def _table(hearing: HearingResult) -> Markup:
         taken = takers_words(layer.taken_by, names, layer.correlated) or layer.why
         figures = with_unit(rise.cued, "dB"), with_unit(rise.strict, "dB"), alone, left_words(layer)
         body.append((layer.name, *figures, _share(layer), taken))
-    return _rows_of(head, body)
+    return table_of(head, body)
 
 
 def _sections(hearing: HearingResult) -> Markup | None:
@@ -120,7 +108,7 @@ def _sections(hearing: HearingResult) -> Markup | None:
     head = ("share heard", *(part.name for part in known[0].sections))
     body = [(layer.name, *map(_share, layer.sections)) for layer in known]
     summary = element("summary", "Section by section")
-    return element("details", summary, _scrolled(_rows_of(head, body), "Sections"))
+    return element("details", summary, scrolled(table_of(head, body), "Sections"))
 
 
 def _share(found: HeardLayer | HeardSection) -> str:
@@ -128,15 +116,3 @@ def _share(found: HeardLayer | HeardSection) -> str:
     if share is None or share.cued is None or share.strict is None:
         return "-"
     return range_words(Range(cued=100.0 * share.cued, strict=100.0 * share.strict), "%")
-
-
-def _rows_of(head: Sequence[str], body: Sequence[Sequence[str]]) -> Markup:
-    titles = element("tr", [element("th", title, scope="col") for title in head])
-    lines = [
-        element("tr", element("th", row[0], scope="row"), [element("td", cell) for cell in row[1:]]) for row in body
-    ]
-    return element("table", element("thead", titles), element("tbody", lines))
-
-
-def _scrolled(table: Markup, label: str) -> Markup:
-    return element("div", table, class_="scroll", tabindex="0", role="region", aria_label=label)

@@ -17,6 +17,8 @@ from mixwright.model.results import (
     StartResult,
 )
 from mixwright.model.song import Song, used_tracks
+from mixwright.report.band_rows import bands_part
+from mixwright.report.covered import covered_part
 from mixwright.report.figures import clock, count, rate, with_unit
 from mixwright.report.finished import mixed, printed
 from mixwright.report.heard import heard_sentence
@@ -29,6 +31,9 @@ from mixwright.report.sentences import intake_counts, print_fit_sentence, send_s
 from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
 from mixwright.report.style import STYLE
+from mixwright.report.tables import scrolled
+from mixwright.report.timeline import time_scale
+from mixwright.report.voice_line import voice_part
 from mixwright.report.warnings import failed_checks, warnings_of
 from mixwright.version import __version__
 
@@ -67,10 +72,13 @@ def song_page(
     """
     changed = Changed(song, sounding)
     sections = [
+        _section("voice", "The voice, phrase by phrase", _voice(measure, changed)),
         _section("moves", "Moves", _moves(song, plan, measure)),
+        _section("map", "Song map", _map(measure, changed)),
+        _section("covered", "Who covers whom", _covered(measure, changed)),
+        _section("bands", "Band by band", _bands(measure, changed)),
         _section("levels", "Levels of the layers", _levels(measure, changed)),
         _section("heard", "Layers as heard", _heard(measure, changed)),
-        _section("map", "Song map", _map(song, measure)),
         _section("spectrum", "Spectrum of the mix", _spectrum(measure, changed)),
         _section("tracks", "Received tracks", received(intake)),
         _section("mix", "Mix", mixed(mix)),
@@ -270,11 +278,33 @@ def _heard(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     return together(_before(measure, changed), heard_part(measure.hearing))
 
 
-def _map(song: Song, measure: MeasureResult | None) -> Markup | None:
-    if measure is None or not measure.tracks:
+def _voice(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    if measure is None or measure.hearing is None:
         return None
-    note = "A layer sounds where its row is shaded; the stronger the shade, the louder it is there beside the mix."
-    return together(song_map(song, measure), element("p", note, class_="note"))
+    part = voice_part(measure.hearing, measure.sections, measure.mix.duration_s)
+    return part and together(_before(measure, changed), part)
+
+
+def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    if measure is None or measure.hearing is None or not any(layer.kept for layer in measure.hearing.layers):
+        return None
+    scale = time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
+    note = (
+        "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
+    )
+    note += "second by second, by the cued reading. A heavy line with a diamond: outside the tolerance of its place."
+    drawn = song_map(measure.hearing, measure.sections, scale)
+    return together(_before(measure, changed), drawn, element("p", note, class_="note"))
+
+
+def _covered(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    part = covered_part(measure.hearing) if measure is not None and measure.hearing is not None else None
+    return None if measure is None or part is None else together(_before(measure, changed), part)
+
+
+def _bands(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    part = bands_part(measure.hearing) if measure is not None and measure.hearing is not None else None
+    return None if measure is None or part is None else together(_before(measure, changed), part)
 
 
 def _spectrum(measure: MeasureResult | None, changed: Changed) -> Markup | None:
@@ -283,13 +313,12 @@ def _spectrum(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         return None
     note = "Thirds of an octave, level minus integrated loudness. A bar is what the references span in that band; "
     note += "a dot is the mix, a diamond where it lies outside. A difference may be meant."
-    table = element("div", spectrum_table(bands), class_="scroll", tabindex="0", role="region", aria_label="Bands")
     return together(
         _before(measure, changed),
         element("p", spectrum_sentence(measure, bands)),
         spectrum_picture(bands),
         element("p", note, class_="note"),
-        element("details", element("summary", "The same in figures"), table),
+        element("details", element("summary", "The same in figures"), scrolled(spectrum_table(bands), "Bands")),
     )
 
 

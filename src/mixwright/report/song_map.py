@@ -1,118 +1,115 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The song map: which layer sounds when, section by section."""
+"""The song map: how much of every layer the mix leaves, second by second, and where that is outside its tolerance."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import groupby
+from collections.abc import Iterable, Sequence
+from itertools import groupby, pairwise
 
-from mixwright.model.results import MeasureResult, TrackLevels
-from mixwright.model.song import Section, Song
-from mixwright.report.figures import clock, count
+from mixwright.model.hearing import HeardLayer, HearingResult
+from mixwright.model.ledger import Finding
+from mixwright.model.song import Section
+from mixwright.report.figures import clock
+from mixwright.report.heard import place_word
 from mixwright.report.markup import Markup, element
-from mixwright.report.strips import ROW_PX, Scale, axis, percent, picture
+from mixwright.report.strips import ROW_PX, Scale, Strip, mark, percent, strip_row
+from mixwright.report.timeline import bounds, section_list, section_names, time_axis
 
 PLACES = {
     "lead": "Lead: must be followed",
     "support": "Support: must be heard",
     "bed": "Bed: may melt into the wall",
+    "return": "Returns of sends",
 }
-#: Width of a map on a phone and on a wide screen, and of a letter, to tell which names fit.
-_NARROW_PX, _WIDE_PX, _LETTER_PX = 240, 640, 7.2
-#: From barely there to as loud as the mix, as loudness beside the mix and as darkness.
-_FAINT_LU, _FAINT, _FULL_LU = -30.0, 0.3, -3.0
+#: A cell is so high where all is left, its foot so far down; shades from little to all that is left.
+_FULL_PX, _FOOT_PX, _SHADES = 15, 18, 5
 
 
-def song_map(song: Song, measure: MeasureResult) -> Markup:
-    """Return the map: rows are layers by place and group, time runs across, darker is louder in that section."""
-    length_s = max(measure.mix.duration_s, *(s.end_s for s in measure.sections), 1.0)
-    scale = Scale(0.0, length_s, _step(length_s))
-    order = {place: i for i, place in enumerate(PLACES)}
-    groups = {group.id: i for i, group in enumerate(song.groups)}
-    names = {group.id: group.name for group in song.groups}
-    tracks = sorted(measure.tracks, key=lambda t: (order[t.place], groups.get(t.group, len(groups)), _first(t)))
-    parts = _tiling(measure.sections, length_s)
+def song_map(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Markup:
+    """Return the map: rows are layers by place, time runs across, fuller and stronger is more left of the layer."""
+    strips = map_strips(hearing, sections, scale)
     blocks: list[Markup] = []
-    for place, members in groupby(tracks, key=lambda t: t.place):
-        rows = [_row(track, parts, scale, names.get(track.group, "")) for track in members]
+    for place, members in groupby(strips, key=lambda one: one[0]):
+        rows = [strip_row(strip, "map") for _, strip in members]
         blocks += [element("h3", PLACES[place]), element("ul", rows, class_="rows")]
-    head = element("div", element("span"), _section_names(measure.sections, scale), class_="row map axis")
-    foot = element("div", element("span"), axis(scale, [clock(t) for t in scale.ticks]), class_="row map axis")
-    return element("div", head, blocks, foot, _legend(measure.sections), class_="chart")
+    head = element("div", element("span"), section_names(sections, scale), class_="row map axis")
+    foot = element("div", element("span"), time_axis(scale), class_="row map axis")
+    return element("div", head, blocks, foot, section_list(sections, scale), class_="chart")
 
 
-Part = tuple[float, float, str]
+def map_strips(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> list[tuple[str, Strip]]:
+    """Return the rows, each with the place of its layer: leads, supports, beds, returns; as given within a place."""
+    order = list(PLACES)
+    layers = sorted(hearing.layers, key=lambda layer: order.index(place_word(layer)))
+    by_layer: dict[str, list[Finding]] = {}
+    for finding in outside_tolerance(hearing):
+        by_layer.setdefault(finding.layer, []).append(finding)
+    return [(place_word(layer), _strip(layer, sections, scale, by_layer.get(layer.id, []))) for layer in layers]
 
 
-def _row(track: TrackLevels, parts: Sequence[Part], scale: Scale, group: str) -> Markup:
-    group_name = element("small", group) if group and group != track.name else None
-    name = element("span", track.name, " ", group_name, class_="name", title=track.name)
-    told = f"sounds for {clock(track.active_s)} in {count(len(track.sounds), 'stretch', 'stretches')}"
-    levels = {section.name: section.re_mix_lu for section in track.sections}
-    shades = [
-        _shade(scale, max(start, a), min(end, b), levels.get(section, track.re_mix_lu))
-        for start, end in track.sounds
-        for a, b, section in parts
-        if min(end, b) > max(start, a)
+def outside_tolerance(hearing: HearingResult) -> list[Finding]:
+    """Return the findings that are not left as they are, furthest first."""
+    return [finding for finding in hearing.findings if finding.verdict == "outside"]
+
+
+def _strip(layer: HeardLayer, sections: Sequence[Section], scale: Scale, findings: Sequence[Finding]) -> Strip:
+    shapes = [*bounds(sections, scale, ROW_PX), *_cells(layer.kept, scale)]
+    if layer.share is None:
+        shapes.append(element("text", layer.why, x="0", y=15))
+    spans = list(_merged((finding.start_s, finding.end_s) for finding in findings))
+    for start_s, end_s in spans:
+        x = [percent(scale.across(time)) for time in (start_s, end_s)]
+        shapes.append(element("line", x1=x[0], x2=x[1], y1=20, y2=20, class_="told"))
+        shapes.append(mark((scale.across(start_s) + scale.across(end_s)) / 2, 20, "outside"))
+    return Strip(layer.name, shapes, unseen=_told(layer, spans), off=bool(spans))
+
+
+def _told(layer: HeardLayer, spans: Sequence[tuple[float, float]]) -> str:
+    if layer.share is None or layer.share.cued is None:
+        return layer.why
+    parts = [
+        f"{part.name} {100 * part.share.cued:.0f} %"
+        for part in layer.sections
+        if part.share is not None and part.share.cued is not None
     ]
-    seen = picture(_bounds(parts, scale), shades)
-    return element("li", name, seen, element("span", told, class_="unseen"), class_="row map")
+    told = f"keeps {100 * layer.share.cued:.0f} % of its loudness" + (f"; {', '.join(parts)}" if parts else "")
+    where = [f"{clock(start_s)} to {clock(end_s)}" for start_s, end_s in spans]
+    return told + (f"; outside its tolerance {', '.join(where)}" if where else "")
 
 
-def _shade(scale: Scale, start_s: float, end_s: float, level_lu: float | None) -> Markup:
-    left, right = scale.across(start_s), scale.across(end_s)
-    part = 0.0 if level_lu is None else (level_lu - _FAINT_LU) / (_FULL_LU - _FAINT_LU)
-    return element(
-        "rect",
-        x=percent(left),
-        width=percent(max(right - left, 0.2)),
-        y=4,
-        height=ROW_PX - 8,
-        class_="sounds",
-        fill_opacity=round(_FAINT + (1 - _FAINT) * min(max(part, 0.0), 1.0), 2),
-    )
+def _cells(kept: Sequence[int | None], scale: Scale) -> list[Markup]:
+    """Return a ground where a layer sounds, and on it, second by second, how much of it is left."""
+    if not kept:
+        return []
+    paths: dict[str, list[str]] = {}
+    levels = [None if one is None else (min(one * _SHADES // 100, _SHADES - 1), _height(one)) for one in kept]
+    edges = [0, *(i for i in range(1, len(levels)) if levels[i] != levels[i - 1]), len(levels)]
+    for first, end in pairwise(edges):
+        level = levels[first]
+        if level is None:
+            continue
+        shade, height = level
+        paths.setdefault("ground", []).append(f"M{first} {_FOOT_PX}v-{_FULL_PX}H{end}v{_FULL_PX}z")
+        paths.setdefault(f"kept-{shade + 1}", []).append(f"M{first} {_FOOT_PX}v-{height}H{end}v{height}z")
+    drawn = [element("path", d="".join(parts), class_=class_) for class_, parts in sorted(paths.items())]
+    box = f"0 0 {scale.high:g} {ROW_PX}"
+    fitted = {"viewBox": box, "preserveAspectRatio": "none", "shape_rendering": "crispEdges"}
+    return [element("svg", drawn, x=0.0, width="100%", height=ROW_PX, **fitted)]
 
 
-def _tiling(sections: Sequence[Section], length_s: float) -> list[Part]:
-    """Return the song cut at the bounds of its sections; what lies in none has no name."""
-    parts: list[Part] = []
-    end = 0.0
-    for section in sections:
-        parts += [(end, section.start_s, ""), (section.start_s, section.end_s, section.name)]
-        end = section.end_s
-    return [part for part in (*parts, (end, length_s, "")) if part[1] > part[0]]
+def _height(percent_kept: int) -> int:
+    return max(1, round(percent_kept * _FULL_PX / 100))
 
 
-def _bounds(parts: Sequence[Part], scale: Scale) -> list[Markup]:
-    x = [percent(scale.across(start)) for start, _, _ in parts if start > 0]
-    return [element("line", x1=at, x2=at, y1=0, y2=ROW_PX, class_="bound") for at in x]
-
-
-def _section_names(sections: Sequence[Section], scale: Scale) -> Markup:
-    """Return the names of the sections where they start, or their numbers where a name does not fit."""
-    texts = []
-    for i, section in enumerate(sections, 1):
-        left = scale.across(section.start_s)
-        wide = (scale.across(section.end_s) - left) / 100
-        needed = len(section.name) * _LETTER_PX + 4
-        at = percent(left)
-        for class_, width in (("wide", _WIDE_PX), ("narrow", _NARROW_PX)):
-            told = section.name if needed <= wide * width else str(i)
-            texts.append(element("text", told, x=at, y=14, class_=class_))
-    return picture(texts, height_px=18)
-
-
-def _legend(sections: Sequence[Section]) -> Markup | None:
-    if not sections:
-        return None
-    items = [element("li", f"{section.name} ", element("small", clock(section.start_s))) for section in sections]
-    return element("ol", items, class_="inline", aria_label="Sections")
-
-
-def _first(track: TrackLevels) -> float:
-    return track.sounds[0][0] if track.sounds else float("inf")
-
-
-def _step(length_s: float) -> float:
-    """Return the time between two marks: about six across."""
-    return next((step for step in (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0) if length_s / step <= 7), 600.0)
+def _merged(spans: Iterable[tuple[float, float]]) -> Iterable[tuple[float, float]]:
+    """Return spans in order of time, those that touch as one."""
+    whole: tuple[float, float] | None = None
+    for start_s, end_s in sorted(spans):
+        if whole is not None and start_s <= whole[1]:
+            whole = whole[0], max(whole[1], end_s)
+            continue
+        if whole is not None:
+            yield whole
+        whole = start_s, end_s
+    if whole is not None:
+        yield whole

@@ -10,6 +10,7 @@ from mixwright.model.results import MeasureResult
 from mixwright.report.figures import count, hertz, number, with_unit
 from mixwright.report.markup import Markup, element
 from mixwright.report.strips import mark, percent, picture
+from mixwright.report.tables import table_of
 
 #: Figures have one decimal: what would read as 0.0 dB outside is inside.
 _EDGE_DB = 0.05
@@ -107,18 +108,16 @@ def spectrum_picture(bands: list[Band]) -> Markup:
 
 def spectrum_table(bands: list[Band]) -> Markup:
     """Return the same as a table of figures."""
-    head = element("tr", [element("th", text, scope="col") for text in ("Band", "Mix", "References", "Outside")])
-    rows = [
-        element(
-            "tr",
-            element("th", hertz(band.hz), scope="row"),
-            element("td", with_unit(band.level_db, "dB")),
-            element("td", _span(band)),
-            element("td", with_unit(band.off_db, "dB", sign=True) if band.off_db else "inside"),
+    body = [
+        (
+            hertz(band.hz),
+            with_unit(band.level_db, "dB"),
+            _span(band),
+            with_unit(band.off_db, "dB", sign=True) if band.off_db else "inside",
         )
         for band in bands
     ]
-    return element("table", element("thead", head), element("tbody", rows))
+    return table_of(("Band", "Mix", "References", "Outside"), body)
 
 
 def nominal(hz: float) -> float:

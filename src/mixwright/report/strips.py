@@ -8,6 +8,7 @@ follow the reader's light or dark setting, and a page of sixty rows is made in m
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from mixwright.report.markup import Child, Markup, element
 
@@ -28,7 +29,43 @@ class Scale:
         return 100.0 * (min(max(value, self.low), self.high) - self.low) / (self.high - self.low)
 
 
-def picture(*children: Child, height_px: int = ROW_PX, class_: str | None = None) -> Markup:
+class Strip(NamedTuple):
+    """One row of a picture: a name, shapes on a scale, and beside them a figure and words.
+
+    `small` stands behind the name, `more` behind the words, both softer. `unseen` is for readers of words alone.
+    `off`: asks for a look.
+    """
+
+    name: str
+    shapes: Sequence[Markup]
+    small: str = ""
+    figure: str | None = None
+    words: str | None = None
+    more: str = ""
+    unseen: str = ""
+    off: bool = False
+    height_px: float = ROW_PX
+
+
+def strip_row(strip: Strip, kind: str) -> Markup:
+    """Return a row of a list; `kind`: how its columns are laid out."""
+    small = (" ", element("small", strip.small)) if strip.small else ()
+    words = None
+    if strip.words is not None:
+        told = element("b", strip.words) if strip.off else strip.words
+        words = element("span", told, element("small", strip.more) if strip.more else None)
+    return element(
+        "li",
+        element("span", strip.name, *small, class_="name", title=strip.name),
+        None if strip.figure is None else element("span", strip.figure, class_="figure"),
+        picture(strip.shapes, height_px=strip.height_px),
+        words,
+        element("span", strip.unseen, class_="unseen") if strip.unseen else None,
+        class_=f"row {kind}" + (" off" if strip.off else ""),
+    )
+
+
+def picture(*children: Child, height_px: float = ROW_PX, class_: str | None = None) -> Markup:
     """Return a stretching picture; the words beside it say the same, so it is hidden from readers of words."""
     return element("svg", *children, width="100%", height=height_px, class_=class_, aria_hidden="true")
 
@@ -38,16 +75,16 @@ def percent(value: float) -> str:
     return f"{value:.2f}%"
 
 
-def grid(scale: Scale, height_px: int = ROW_PX) -> list[Markup]:
+def grid(scale: Scale, height_px: float = ROW_PX) -> list[Markup]:
     """Return faint upright lines at the ticks."""
-    return [_upright(scale.across(tick), 0, height_px, "grid") for tick in scale.ticks]
+    return [upright(scale.across(tick), 0, height_px, "grid") for tick in scale.ticks]
 
 
 def interval(scale: Scale, low: float, high: float, middle_px: float = ROW_PX / 2) -> list[Markup]:
     """Return an interval as a bar between two stops."""
     a, b = scale.across(low), scale.across(high)
     bar = element("rect", x=percent(a), y=middle_px - 3, width=percent(max(b - a, 0.4)), height=6, class_="interval")
-    return [bar, *(_upright(x, middle_px - 6, middle_px + 6, "stop") for x in (a, b))]
+    return [bar, *(upright(x, middle_px - 6, middle_px + 6, "stop") for x in (a, b))]
 
 
 def span(scale: Scale, low: float, high: float, middle_px: float = ROW_PX / 2) -> Markup:
@@ -82,6 +119,7 @@ def _label(x_percent: float, text: str, class_: str | None) -> Markup:
     return element("text", text, x=percent(x_percent), y=14, text_anchor=anchor, class_=class_)
 
 
-def _upright(x_percent: float, top_px: float, bottom_px: float, class_: str) -> Markup:
+def upright(x_percent: float, top_px: float, bottom_px: float, class_: str) -> Markup:
+    """Return an upright line."""
     x = percent(x_percent)
     return element("line", x1=x, x2=x, y1=top_px, y2=bottom_px, class_=class_)

@@ -4,11 +4,52 @@
 Nothing is told by colour alone: what stands outside an interval is a diamond and bold words, too.
 """
 
-STYLE = """
-:root{color-scheme:light dark;--paper:#fcfbf8;--ink:#23211d;--soft:#615c53;--hair:#dedad1;--faint:#f1eee7;
---span:#c9c3b6;--accent:#9a3f10;--sounds:#3d3a34}
-@media (prefers-color-scheme:dark){:root{--paper:#1b1a18;--ink:#ebe7df;--soft:#aaa498;--hair:#3a3732;--faint:#252320;
---span:#57524a;--accent:#f2a272;--sounds:#d8d2c6}}
+#: Colours of the page in light, by name.
+LIGHT = {
+    "paper": "#fcfbf8", "ink": "#23211d", "soft": "#615c53", "hair": "#dedad1", "faint": "#f1eee7", "span": "#c9c3b6",
+    "accent": "#9a3f10", "sounds": "#3d3a34", "kept-1": "#a39d91", "kept-2": "#8b857a", "kept-3": "#716c62",
+    "kept-4": "#57534b",
+}  # fmt: skip
+_DARK = {
+    "paper": "#1b1a18", "ink": "#ebe7df", "soft": "#aaa498", "hair": "#3a3732", "faint": "#252320", "span": "#57524a",
+    "accent": "#f2a272", "sounds": "#d8d2c6", "kept-1": "#6b665d", "kept-2": "#858077", "kept-3": "#a19b90",
+    "kept-4": "#bcb6aa",
+}  # fmt: skip
+
+
+def _named(colours: dict[str, str]) -> str:
+    return ";".join(f"--{name}:{colour}" for name, colour in colours.items())
+
+
+#: What is drawn: on the page, and in pictures that stand alone.
+SHAPES = """
+svg text{fill:var(--soft);font-size:12px}
+.grid{stroke:var(--hair);stroke-width:1}
+.bound{stroke:var(--soft);stroke-width:1;stroke-dasharray:2 3}
+.ground{fill:var(--hair)}
+.kept-1{fill:var(--kept-1)}.kept-2{fill:var(--kept-2)}.kept-3{fill:var(--kept-3)}.kept-4{fill:var(--kept-4)}
+.kept-5{fill:var(--sounds)}
+.told{stroke:var(--accent);stroke-width:3}
+.span{stroke:var(--soft);stroke-width:1}
+.interval{fill:var(--span)}
+.stop{stroke:var(--soft);stroke-width:1.5}
+.interval-line{stroke:var(--span);stroke-width:6}
+.dot{fill:var(--ink);stroke:var(--paper);stroke-width:1}
+.ring{fill:var(--paper);stroke:var(--ink);stroke-width:2}
+.diamond{fill:var(--accent);stroke:var(--paper);stroke-width:1}
+.zero{stroke:var(--ink);stroke-width:1.5}
+.joint{stroke:var(--soft);stroke-width:1}
+.step{stroke:var(--ink);stroke-width:2.5}
+.step.short{stroke:var(--accent);stroke-width:5}
+svg .told-by{fill:var(--ink);font-weight:650}
+.left{fill:var(--sounds)}
+.stop-in{stroke:var(--paper);stroke-width:2}
+.taken-1{fill:var(--span);stroke:var(--soft);stroke-width:1}
+.taken-2,.taken-3{fill:var(--faint);stroke:var(--soft);stroke-width:1}
+.taken-rest{fill:none;stroke:var(--soft);stroke-width:1;stroke-dasharray:2 2}
+svg .in-bar{fill:var(--ink);font-size:11px}
+"""
+_DOCUMENT = """
 *{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%}
 body{margin:0 auto;max-width:60rem;padding:0 1.25rem 4rem;background:var(--paper);color:var(--ink);
@@ -47,25 +88,20 @@ b{font-weight:650}
 .heard .row.level.axis{grid-template-columns:16.3rem 1fr 18.5rem}
 .name{overflow:hidden;text-overflow:ellipsis;white-space:nowrap}
 .figure{text-align:right}
+.row.map.off .name{font-weight:650}
 .row.off .figure,.row.off b{color:var(--accent)}
 label{display:inline-flex;gap:.5rem;align-items:center;min-height:2rem}
 label input{accent-color:var(--accent);width:1.1rem;height:1.1rem;margin:0}
 .levels:has(#only-outside:checked) .row:not(.off,.axis){display:none}
 svg{display:block;overflow:visible;min-width:0}
-svg text{fill:var(--soft);font-size:12px}
-.narrow{display:none}
-.grid{stroke:var(--hair);stroke-width:1}
-.bound{stroke:var(--soft);stroke-width:1;stroke-dasharray:2 3}
-.sounds{fill:var(--sounds)}
-.span{stroke:var(--soft);stroke-width:1}
-.interval{fill:var(--span)}
-.stop{stroke:var(--soft);stroke-width:1.5}
-.interval-line{stroke:var(--span);stroke-width:6}
-.dot{fill:var(--ink);stroke:var(--paper);stroke-width:1}
-.ring{fill:var(--paper);stroke:var(--ink);stroke-width:2}
-.diamond{fill:var(--accent);stroke:var(--paper);stroke-width:1}
+.narrow,.phone{display:none}
+.row.band{grid-template-columns:7rem 1fr 22rem}
 .plot{display:grid;grid-template-columns:2.4rem 1fr;column-gap:.5rem}
 .unit{color:var(--soft);text-align:right}
+.worst{font-size:.9375rem;margin:.5rem 0;padding-left:1.6rem}
+.worst li{margin:.2rem 0;max-width:44rem}
+.by-band details{margin-left:1rem}
+.by-band+border-top:1px solid var(--hair)}
 .cards{list-style:none;margin:0;padding:0;display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,25rem),1fr));
 gap:.8rem}
 .card{border:1px solid var(--hair);border-radius:3px;padding:.6rem .9rem}
@@ -86,17 +122,25 @@ dd{margin:0;overflow-wrap:anywhere}
 footer{margin-top:3rem;border-top:1px solid var(--hair);padding-top:.7rem;font-size:.9rem;color:var(--soft)}
 .unseen{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .row{position:relative}
+"""
+_MEDIA = """
 @media (max-width:46rem){
 body{padding:0 .9rem 3rem}
 h1{font-size:1.7rem;margin-top:1.5rem}
-.wide{display:none}.narrow{display:inline}
+.wide,.plot.wide{display:none}.narrow{display:inline}.phone{display:flex}
 .row.map{grid-template-columns:6.2rem 1fr;column-gap:.6rem}
 .row.map .name small{display:none}
+.row.band{grid-template-columns:6.2rem 1fr;column-gap:.6rem}.row.band>span:last-of-type{grid-column:1/-1}
+.row.band.axis>span:first-child{grid-column:1}
 .row.level,.heard .row.level{grid-template-columns:1fr auto;padding:.3rem 0}
 .row.level .name{grid-area:1/1}.row.level .figure{grid-area:1/2}
 .row.level svg,.row.level>span:last-of-type{grid-column:1/-1}
 .row.level.axis,.heard .row.level.axis{grid-template-columns:1fr}.row.level.axis>span{display:none}
 }
-@media (forced-colors:active){.dot,.diamond{fill:CanvasText}.interval,.sounds{fill:GrayText}}
+@media (forced-colors:active){.dot,.diamond{fill:CanvasText}.interval,.left{fill:GrayText}}
 @media print{nav,.skip,label{display:none}body{max-width:none}details>*{display:block}}
 """
+STYLE = f"""
+:root{{color-scheme:light dark;{_named(LIGHT)}}}
+@media (prefers-color-scheme:dark){{:root{{{_named(_DARK)}}}}}
+{_DOCUMENT}{SHAPES}{_MEDIA}"""

@@ -18,7 +18,7 @@ from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.errors import InputError, OutputError, SettingError, StateError
 from mixwright.io.kept import read_kept
-from mixwright.io.song_file import create_song, edit_song, load_song
+from mixwright.io.song_file import create_song, edit_song, load_song, undo
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import MixResult
 from mixwright.model.song import Move, Song, Track, changed
@@ -67,7 +67,9 @@ def test_a_mix_is_written_measured_and_kept(folder):
     assert result.moves == ("level-low-1",)
     assert result.notes == ()
     assert read_kept(folder, "mix", MixResult) == result
-    assert load_song(folder).printed_with == __version__
+    assert result.engine == __version__
+    with pytest.raises(StateError, match="nothing to undo"):
+        undo(folder)
 
 
 def test_the_next_mix_gets_the_next_number_and_the_same_bytes(folder):

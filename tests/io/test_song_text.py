@@ -101,6 +101,7 @@ def test_a_fresh_text_is_short_and_says_the_song(song):
 
 
 BASE = """\
+schema = 2
 title = "x"  # the working title
 rate_hz = 48_000
 

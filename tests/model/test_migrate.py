@@ -63,3 +63,10 @@ def test_an_older_file_is_read_and_brought_up_by_the_next_edit(tmp_path, monkeyp
     assert (load_song(tmp_path).title, load_song(tmp_path).artist) == ("x", "Q")
     undo(tmp_path)
     assert (tmp_path / "song.toml").read_text() == text
+
+
+def test_who_printed_last_is_no_part_of_the_song_since_schema_2(tmp_path):
+    (tmp_path / "song.toml").write_text('title = "x"\nrate_hz = 48000\nprinted_with = "0.1.0"  # then\n')
+    assert edit_song(tmp_path, "artist", lambda song: changed(song, artist="Q")).schema == 2
+    assert "printed_with" not in (tmp_path / "song.toml").read_text()
+    assert load_song(tmp_path).artist == "Q"

@@ -14,7 +14,7 @@ import numpy as np
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
-from mixwright.app.session import Session, note_print, open_song
+from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
@@ -115,7 +115,6 @@ def deliver(
     )
     with beside(f"{printable(result.folder)} is written and whole, but the song keeps nothing of it: "):
         write_kept(song, "deliver", result)
-        note_print(song, session.song)
     write_page(song)
     return result
 

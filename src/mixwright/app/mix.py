@@ -12,7 +12,7 @@ from pathlib import Path
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.scene import sounding_hash
-from mixwright.app.session import note_print, open_song
+from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.errors import OutputError, SettingError, count, listed, printable
@@ -23,6 +23,7 @@ from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.model.lane import Lane
 from mixwright.model.results import MixResult
 from mixwright.model.song import Song
+from mixwright.version import __version__
 
 _BLOCK_FRAMES = 65536
 
@@ -96,10 +97,10 @@ def mix(
             notes=notes,
             dynamics=session.dynamics(),
             sounding=sounding_hash(session.song, session.lanes),
+            engine=__version__,
         )
     with beside(f"{printable(result.file)} is written and whole, but the song keeps nothing of it: "):
         write_kept(song, "mix", result)
-        note_print(song, session.song)
     write_page(song)
     return result
 

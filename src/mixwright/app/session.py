@@ -20,7 +20,7 @@ from mixwright.engine.graph import MixGraph, compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import InputError, SettingError, StateError, printable
 from mixwright.io.kept import read_lanes, song_path
-from mixwright.io.song_file import edit_song, load_song
+from mixwright.io.song_file import load_song
 from mixwright.io.stems import Stem, StemStore
 from mixwright.jobs.array_file import ArrayWriter, write_array
 from mixwright.jobs.cache import Cache
@@ -33,7 +33,6 @@ from mixwright.model.dynamics import Dynamics
 from mixwright.model.lane import Lane
 from mixwright.model.levels import Levels
 from mixwright.model.song import Song, Track, changed, used_tracks
-from mixwright.version import __version__
 
 _BLOCK_FRAMES = 65536
 _LARGEST = float(np.finfo(np.float32).max)
@@ -201,13 +200,6 @@ def open_song(
         stems = dict(zip((track.id for track in used), in_order(one, used), strict=True))
         hashed = tuple(changed(t, sha256=stems[t.id].sha256) if t.id in stems else t for t in song.tracks)
         yield Session(Path(folder), changed(song, tracks=hashed), lanes, store, cache, stems)
-
-
-def note_print(folder: Path, song: Song) -> None:
-    """Write into `song.toml` which version printed last, where another one did before."""
-    if song.printed_with != __version__:
-        name = f"note that version {__version__} printed it"
-        edit_song(folder, name, lambda now: changed(now, printed_with=__version__))
 
 
 def _check_present(folder: Path, tracks: Collection[Track]) -> None:

@@ -11,8 +11,15 @@ from mixwright.model.song import SCHEMA
 
 Migration = Callable[[dict[str, Any]], dict[str, Any]]
 
+
+def _without_printed_with(song: dict[str, Any]) -> dict[str, Any]:
+    """Which version printed last stands with the prints: in the song it was a change of its own, in the way of undo."""
+    song.pop("printed_with", None)
+    return song
+
+
 #: Schema -> function to the next one. It gets a copy of the top level and leaves what lies below unchanged.
-MIGRATIONS: Mapping[int, Migration] = {}
+MIGRATIONS: Mapping[int, Migration] = {1: _without_printed_with}
 
 
 def migrated(

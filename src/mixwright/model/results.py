@@ -232,7 +232,7 @@ class UndoResult(Record, frozen=True, kw_only=True):
 
 
 class MixResult(Record, frozen=True, kw_only=True):
-    """A rendered mix; `dynamics` and `sounding` as in MeasureResult."""
+    """A rendered mix; `dynamics` and `sounding` as in MeasureResult, `engine`: the version that rendered it."""
 
     file: str
     sample_format: Literal["pcm16", "pcm24", "float32"]
@@ -244,6 +244,7 @@ class MixResult(Record, frozen=True, kw_only=True):
     notes: tuple[str, ...] = ()
     dynamics: Dynamics | None = None
     sounding: str = ""
+    engine: str = ""
 
 
 class CheckLine(Record, frozen=True, kw_only=True):

@@ -14,7 +14,7 @@ from mixwright.model.record import Id, Record
 from mixwright.model.strip import Compressor, Db, Master, Reverb, Strip
 from mixwright.model.words import MoveKind, MoveState, Place, Role
 
-SCHEMA = 1
+SCHEMA = 2
 #: What a level move names to move the whole mix; no track, source, group or send is called so.
 MASTER = "master"
 #: What moves set, and from where to where.
@@ -154,7 +154,6 @@ class Song(Record, frozen=True, kw_only=True):
     """One song: everything that `song.toml` says.
 
     `lead` holds the tracks or sources that must be followed, confirmed by a person; empty until then.
-    `printed_with` is the engine version of the last print.
     """
 
     schema: int = SCHEMA
@@ -171,7 +170,6 @@ class Song(Record, frozen=True, kw_only=True):
     rough_sha256: str = ""
     mix_print: str = ""
     mix_print_sha256: str = ""
-    printed_with: str = ""
     tracks: tuple[Track, ...] = ()
     sources: tuple[Source, ...] = ()
     groups: tuple[Group, ...] = ()

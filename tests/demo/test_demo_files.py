@@ -219,7 +219,7 @@ def test_files_are_wrong_where_it_is_meant(demo, heard):
     assert [track["file"] for track in truth["tracks"] if track["polarity"] == "inverted"] == ["04 Sn Bot.wav"]
     copy, original = ((demo.tracks / name).read_bytes() for name in truth["duplicate"])
     assert copy == original
-    # EBU Tech 3285: the time reference counts frames from midnight; this session began at one o'clock.
+    # EBU Tech 3285: the time reference counts frames from midnight; this recording began at one o'clock.
     for track in truth["tracks"]:
         raw = (demo.tracks / track["file"]).read_bytes()[-610:]
         assert raw[:4] == b"bext"

@@ -6,6 +6,7 @@ A layer is float64, (frames, 1) or (frames, 2), at no particular level.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -104,12 +105,7 @@ def _pad_chord(chord: Chord, frames: int) -> tuple[np.ndarray, np.ndarray]:
 
 def pad(piece: Piece) -> np.ndarray:
     """Return a warm wide pad, one chord after the other overlapping by a third of a second."""
-    result = np.zeros((piece.frames, 2))
-    chord = lru_cache(maxsize=None)(_pad_chord)
-    for hit in piece.hits("pad"):
-        for side, sound in enumerate(chord(hit.chord, hit.frames + 2 * (RATE_HZ // 6))):
-            add(result[:, side], hit.frame, sound, hit.force)
-    return result
+    return _held(piece, "pad", _pad_chord)
 
 
 def _tine(midi: int, hard: bool, frames: int) -> np.ndarray:
@@ -136,9 +132,14 @@ def _glass_chord(chord: Chord, frames: int) -> tuple[np.ndarray, np.ndarray]:
 
 def pad_glass(piece: Piece) -> np.ndarray:
     """Return a bright pad two octaves up, slow to speak, each side its own."""
+    return _held(piece, "glass", _glass_chord)
+
+
+def _held(piece: Piece, name: str, sound_of: Callable[[Chord, int], tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
+    """Return the chords of a layer, each a sixth of a second longer than written on either side."""
     result = np.zeros((piece.frames, 2))
-    chord = lru_cache(maxsize=None)(_glass_chord)
-    for hit in piece.hits("glass"):
+    chord = lru_cache(maxsize=None)(sound_of)
+    for hit in piece.hits(name):
         for side, sound in enumerate(chord(hit.chord, hit.frames + 2 * (RATE_HZ // 6))):
             add(result[:, side], hit.frame, sound, hit.force)
     return result

@@ -8,6 +8,7 @@ import pytest
 
 import invented
 from mixwright.report.page import song_page
+from mixwright.report.stills import stills
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 
@@ -34,6 +35,27 @@ CONTRAST = """
     if (ratio < worst) { worst = ratio; where = element.outerHTML.slice(0, 80) }
   }
   return [worst, where];
+}
+"""
+
+
+#: Words in a picture that lie on each other, or stand out of it by more than the gap beside it.
+OVERLAPS = """
+() => {
+  const found = [];
+  for (const picture of document.querySelectorAll('svg[aria-hidden]')) {
+    if (!picture.getBoundingClientRect().width) continue;
+    const texts = [...picture.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()])
+      .filter(([, box]) => box.width);
+    const frame = picture.getBoundingClientRect();
+    texts.forEach(([told, a], i) => {
+      if (a.left < frame.left - 14 || a.right > frame.right + 14) found.push(told);
+      for (const [other, b] of texts.slice(i + 1))
+        if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 4 && b.top < a.bottom - 4)
+          found.push(told + ' | ' + other);
+    });
+  }
+  return found;
 }
 """
 
@@ -72,13 +94,13 @@ def test_page(browser, page_file, width, scheme):
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("request", lambda request: requests.append(request.url))
     page.goto(page_file.as_uri())
-    for details in page.query_selector_all("summary"):
-        details.click()
+    page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
     assert requests == [page_file.as_uri()]
     assert complaints == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     worst, where = page.evaluate(CONTRAST)
     assert worst >= 4.5, where
+    assert page.evaluate(OVERLAPS) == []
     context.close()
 
 
@@ -95,6 +117,33 @@ def test_the_keyboard_reaches_the_switch_and_it_filters(browser, page_file):
     page.keyboard.press("Space")
     assert rows.filter(visible=True).count() == 3
     page.close()
+
+
+def test_the_keyboard_opens_what_is_folded_away(browser, page_file):
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    table = page.locator("#voice .scroll")
+    assert not table.is_visible()
+    page.focus("#voice summary")
+    page.keyboard.press("Enter")
+    assert table.is_visible()
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "Phrases"
+    page.close()
+
+
+def test_stills_are_pictures_with_all_words_in_them(browser, tmp_path):
+    for name, svg in stills(invented.hearing_result(), invented.SECTIONS, 202.0).items():
+        path = tmp_path / f"{name}.svg"
+        path.write_text(svg, encoding="utf-8")
+        page = browser.new_page(viewport={"width": 960, "height": 800})
+        page.goto(path.as_uri())
+        outside = page.evaluate(
+            "() => [...document.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()])"
+            ".filter(([, box]) => box.width && (box.left < 0 || box.right > 960)).map(([told]) => told)"
+        )
+        assert outside == []
+        page.close()
 
 
 def test_policy_forbids_what_is_not_ours(browser, page_file, tmp_path):

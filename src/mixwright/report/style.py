@@ -124,6 +124,13 @@ footer{margin-top:3rem;border-top:1px solid var(--hair);padding-top:.7rem;font-s
 .row{position:relative}
 """
 _MEDIA = """
+@media (min-width:46.01rem) and (max-width:60rem){
+.row.level,.heard .row.level{grid-template-columns:11rem 4.4rem 1fr;padding:.3rem 0}
+.row.level svg{grid-area:2/1/3/-1}
+.row.level.axis,.heard .row.level.axis{grid-template-columns:1fr}.row.level.axis>span{display:none}
+.row.level.axis svg{grid-area:1/1}
+.row.band{grid-template-columns:7rem 1fr 18rem}
+}
 @media (max-width:46rem){
 body{padding:0 .9rem 3rem}
 h1{font-size:1.7rem;margin-top:1.5rem}

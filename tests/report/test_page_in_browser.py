@@ -39,7 +39,7 @@ CONTRAST = """
 """
 
 
-#: Words in a picture that lie on each other, or stand out of it by more than the gap beside it.
+#: Words in a picture that lie on each other, or stand out of it sideways.
 OVERLAPS = """
 () => {
   const found = [];
@@ -49,7 +49,7 @@ OVERLAPS = """
       .filter(([, box]) => box.width);
     const frame = picture.getBoundingClientRect();
     texts.forEach(([told, a], i) => {
-      if (a.left < frame.left - 14 || a.right > frame.right + 14) found.push(told);
+      if (a.left < frame.left - 4 || a.right > frame.right + 4) found.push(told);
       for (const [other, b] of texts.slice(i + 1))
         if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 4 && b.top < a.bottom - 4)
           found.push(told + ' | ' + other);

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 import invented
 from mixwright.model.hearing import Range, TakenBy
 from mixwright.model.song import changed
+from mixwright.report import style
 from mixwright.report.band_rows import bands_part, bands_sentence
 from mixwright.report.covered import PERCENT, band_strips, band_words, covered_part, covered_strips, taken_bar
 from mixwright.report.markup import together
@@ -228,6 +229,34 @@ def test_leads_and_layers_with_findings_band_by_band_and_in_their_sections():
     assert summaries[9:] == [
         "Bass di by band, over the song outside its tolerance", "Bass di in chorus 1 outside its tolerance"
     ]  # fmt: skip
+
+
+# Without colour
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance as WCAG 2.2 defines it."""
+    parts = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("colours", [style.LIGHT, style.DARK])
+def test_shades_differ_in_grey(colours):
+    steps = [colours[name] for name in ("paper", "hair", "kept-1", "kept-2", "kept-3", "kept-4", "sounds")]
+    # Each a step from the one before, by more than is needed to see an edge: ours, no source.
+    assert all(contrast(one, other) > 1.2 for one, other in itertools.pairwise(steps))
+    order = [luminance(colour) for colour in steps]
+    assert order in (sorted(order), sorted(order, reverse=True))
+    # WCAG 2.2, success criterion 1.4.11: what is needed to understand a picture has 3:1 to what is beside it.
+    for name in ("sounds", "ink", "soft", "accent"):
+        assert contrast(colours[name], colours["paper"]) >= 3.0
+    assert contrast(colours["sounds"], colours["span"]) >= 3.0
 
 
 # Stills

@@ -49,8 +49,7 @@ def heard_rows(hearing: HearingResult) -> Markup:
     names = layer_names(hearing)
     rows = [_row(layer, scale, names) for layer in by_equivalent(hearing)]
     labels = [number(tick, 0) for tick in scale.ticks]
-    labels[-1] += " phon"
-    foot = element("div", element("span"), axis(scale, labels), class_="row level axis")
+    foot = element("div", element("span", "phon", class_="unit"), axis(scale, labels), class_="row level axis")
     return element("div", element("ul", rows, class_="rows"), foot, class_="chart heard")
 
 

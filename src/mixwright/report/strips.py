@@ -115,7 +115,7 @@ def axis(scale: Scale, labels: Sequence[str]) -> Markup:
 
 
 def _label(x_percent: float, text: str, class_: str | None) -> Markup:
-    anchor = "start" if x_percent < 3 else "end" if x_percent > 97 else "middle"
+    anchor = "start" if x_percent < 3 else "end" if x_percent > 94 else "middle"
     return element("text", text, x=percent(x_percent), y=14, text_anchor=anchor, class_=class_)
 
 

@@ -4,13 +4,13 @@
 Nothing is told by colour alone: what stands outside an interval is a diamond and bold words, too.
 """
 
-#: Colours of the page in light, by name.
+#: Colours of the page by name, in light and in dark.
 LIGHT = {
     "paper": "#fcfbf8", "ink": "#23211d", "soft": "#615c53", "hair": "#dedad1", "faint": "#f1eee7", "span": "#c9c3b6",
     "accent": "#9a3f10", "sounds": "#3d3a34", "kept-1": "#a39d91", "kept-2": "#8b857a", "kept-3": "#716c62",
     "kept-4": "#57534b",
 }  # fmt: skip
-_DARK = {
+DARK = {
     "paper": "#1b1a18", "ink": "#ebe7df", "soft": "#aaa498", "hair": "#3a3732", "faint": "#252320", "span": "#57524a",
     "accent": "#f2a272", "sounds": "#d8d2c6", "kept-1": "#6b665d", "kept-2": "#858077", "kept-3": "#a19b90",
     "kept-4": "#bcb6aa",
@@ -41,7 +41,7 @@ svg text{fill:var(--soft);font-size:12px}
 .joint{stroke:var(--soft);stroke-width:1}
 .step{stroke:var(--ink);stroke-width:2.5}
 .step.short{stroke:var(--accent);stroke-width:5}
-svg .told-by{fill:var(--ink);font-weight:650}
+svg .told-by{fill:var(--ink);font-weight:650;paint-order:stroke;stroke:var(--paper);stroke-width:3px}
 .left{fill:var(--sounds)}
 .stop-in{stroke:var(--paper);stroke-width:2}
 .taken-1{fill:var(--span);stroke:var(--soft);stroke-width:1}
@@ -149,5 +149,5 @@ h1{font-size:1.7rem;margin-top:1.5rem}
 """
 STYLE = f"""
 :root{{color-scheme:light dark;{_named(LIGHT)}}}
-@media (prefers-color-scheme:dark){{:root{{{_named(_DARK)}}}}}
+@media (prefers-color-scheme:dark){{:root{{{_named(DARK)}}}}}
 {_DOCUMENT}{SHAPES}{_MEDIA}"""

@@ -36,11 +36,15 @@ def bounds(sections: Sequence[Section], scale: Scale, height_px: float) -> list[
 def section_names(sections: Sequence[Section], scale: Scale) -> Markup:
     """Return the names of the sections where they start, or their numbers where a name does not fit."""
     texts = []
-    for i, section in enumerate(sections, 1):
-        at = percent(scale.across(section.start_s))
-        for class_, width in (("wide", WIDE_PX), ("narrow", NARROW_PX)):
-            told = section.name if _fits(section, scale, width) else str(i)
-            texts.append(element("text", told, x=at, y=14, class_=class_))
+    for class_, width_px in (("wide", WIDE_PX), ("narrow", NARROW_PX)):
+        end_px = 0.0
+        for i, section in enumerate(sections, 1):
+            told = section.name if _fits(section, scale, width_px) else str(i)
+            across = scale.across(section.start_s)
+            if across * width_px / 100 < end_px:
+                continue  # a number that would stand on the one before
+            end_px = across * width_px / 100 + len(told) * LETTER_PX
+            texts.append(element("text", told, x=percent(across), y=14, class_=class_))
     return picture(texts, height_px=18)
 
 

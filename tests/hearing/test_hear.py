@@ -44,6 +44,7 @@ def same_bits(first, second):
     for one, other in zip(first.layers.values(), second.layers.values(), strict=True):
         assert one.total.tobytes() == other.total.tobytes()
         assert one.bands.tobytes() == other.bands.tobytes()
+        assert one.rise.tobytes() == other.rise.tobytes()
     for one, other in zip(first.taken, second.taken, strict=True):
         np.testing.assert_allclose(one.cued, other.cued, rtol=1e-9, atol=1e-12)
 

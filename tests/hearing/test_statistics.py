@@ -19,7 +19,7 @@ def heard(alone: np.ndarray, cued_share: np.ndarray | float) -> Heard:
     blocks = -(-len(alone) // BAND_CELLS)
     bands = np.zeros((3, blocks, BANDS), dtype=np.float32)
     bands[:, :, 3] = 1.0
-    return Heard(total, bands)
+    return Heard(total, bands, np.zeros(total.shape[1], dtype=np.float32))
 
 
 @given(st.integers(1, 500), st.integers(0, 2**32 - 1))

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from mixwright.app.arrangement import WHOLE, arrangement, renamed
 from mixwright.app.keys import MEASURED_BY, RENDERED_BY
 from mixwright.app.session import Session
 from mixwright.engine.graph import MixGraph, bus
@@ -36,6 +37,7 @@ from mixwright.hearing.statistics import (
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.arrangement import Arrangement
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Phrase, Range
 from mixwright.model.song import Song, changed, source_of, targets_of, used_tracks
 from mixwright.model.words import VOICE_ROLES, Place
@@ -94,19 +96,25 @@ def heard(
     voices = _voices(song, rows)
     parts = [(row.id, row.tracks) for row in rows], [(part.start_s, part.end_s) for part in song.sections]
     leads = sorted(leads_of(song))
-    code = code_hash("mixwright.hearing", "mixwright.app.hearing", *RENDERED_BY, *MEASURED_BY)
+    code = code_hash(
+        "mixwright.hearing", "mixwright.ledger", "mixwright.app.hearing", "mixwright.app.arrangement", *RENDERED_BY,
+        *MEASURED_BY,
+    )  # fmt: skip
     key = session.cache.key(
         "heard", session.graph.identity(), *parts, voices, leads, float(listening_level_db_spl), listening, code
     )  # fmt: skip
 
     def make() -> HearingResult:
-        layers, phrases = _heard_layers(session, rows, voices, listening_level_db_spl, listening, report, cancel)
+        layers, phrases, arranged = _heard_layers(
+            session, rows, voices, listening_level_db_spl, listening, report, cancel
+        )
         return HearingResult(
             layers=layers,
             listening_level_db_spl=float(listening_level_db_spl),
             listening=listening,
             k_offset_db=Range(cued=CUED_DB, strict=STRICT_DB),
             phrases=phrases,
+            arrangement=arranged,
         )
 
     return _named(session.cache.record(key, HearingResult, make), rows, song)
@@ -173,11 +181,12 @@ def _heard_layers(
     listening: Listening,
     report: Report,
     cancel: Cancel | None,
-) -> tuple[tuple[HeardLayer, ...], tuple[Phrase, ...]]:
+) -> tuple[tuple[HeardLayer, ...], tuple[Phrase, ...], Arrangement]:
     levels, _ = session.measured(cancel=cancel)
     if levels.integrated_lufs is None or not rows:
-        return tuple(_without(row, SILENT_MIX) for row in rows), ()
+        return tuple(_without(row, SILENT_MIX) for row in rows), (), Arrangement()
     song = session.song
+    whole = _Row(WHOLE, "", "bed", (), session.graph)
     hearing = hear(
         layer_audio(session, rows, report=report, cancel=cancel),
         rate_hz=song.rate_hz,
@@ -204,7 +213,8 @@ def _heard_layers(
     )
     lyrics = ((voice, hearing.layers[voice].lyric) for voice in voices)
     phrases = (phrase for voice, lyric in lyrics if lyric is not None for phrase in phrases_of(lyric, voice, CELL_S))
-    return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s))
+    arranged = arrangement(song, hearing.layers, layer_audio(session, [whole, *rows], cancel=cancel), cancel)
+    return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s)), arranged
 
 
 def _layer(
@@ -294,7 +304,8 @@ def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> Hearing
     leads = leads_of(song)
     phrases = tuple(phrase for phrase in result.phrases if phrase.layer in leads)
     why = "" if phrases else _why_no_phrases(song, rows)
-    return changed(result, layers=layers, phrases=phrases, why_no_phrases=why)
+    arranged = renamed(result.arrangement, song.sections)
+    return changed(result, layers=layers, phrases=phrases, why_no_phrases=why, arrangement=arranged)
 
 
 def _why_no_phrases(song: Song, rows: tuple[_Row, ...]) -> str:

@@ -27,6 +27,7 @@ from mixwright.hearing.heard import (
     CELL_FRAMES,
     CELL_S,
     LAYER,
+    RISE_CELLS,
     HeardStretch,
     Hearing,
     Stretch,
@@ -187,6 +188,8 @@ class _Layer:
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
         self._bands: list[np.ndarray] = []
+        self._rise: list[np.ndarray] = []
+        self._before = np.zeros((RISE_CELLS, BANDS), dtype=np.float32)
         self._sums, self._active = np.zeros((5, FILTERS)), 0
         self._sketcher = Sketcher(dense=lead)
         self._lyric = LyricLine() if voice else None
@@ -225,6 +228,9 @@ class _Layer:
         found = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
         if self.patterns[:, :, :3].any():
             ear.bands(self.patterns[0], self.patterns[1], spread_table(), filter_edges(), STEP_CAM, found)
+        alone = np.concatenate([self._before, bands_of_filters(found[:, ALONE])])
+        self._rise.append(np.maximum(alone[RISE_CELLS:] - alone[:-RISE_CELLS], 0.0).sum(axis=1)[kept])
+        self._before = alone[-RISE_CELLS:]
         found = found[kept]
         bands = bands_of_filters(found)
         total = bands.sum(axis=2)
@@ -256,6 +262,7 @@ class _Layer:
         return HeardStretch(
             total=np.ascontiguousarray(total.T),
             bands=np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2)),
+            rise=np.concatenate(self._rise),
             active_s=active_s,
             patterns=(self._sums / max(self._active, 1)).astype(np.float32),
             sketch=self._sketcher.sketch(active_s),

@@ -20,6 +20,8 @@ from mixwright.hearing.lyric import Lyric
 CELL_FRAMES = 4
 CELL_S = CELL_FRAMES * FRAME / RATE_HZ
 BAND_CELLS = 4
+#: A rise of loudness is that over 48 ms, about as long as it takes short-term loudness to follow a strike.
+RISE_CELLS = 3
 #: A layer sounds where its loudness alone is above this, in sone.
 ACTIVE_SONE = 0.05
 #: Rows of `Heard.total`, of `Heard.bands` and of `HeardStretch.patterns`; the last two of patterns alone.
@@ -56,7 +58,9 @@ class HeardStretch:
     """One layer in one stretch of the song.
 
     `total`: float32 (3, cells), sone, both ears: short-term loudness alone, strict and cued in the mix, means over
-    CELL_S. `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four cells. `active_s`: how long it sounds.
+    CELL_S. `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four cells. `rise`: float32 (cells,), how far
+    the loudness alone of its bands rose within RISE_CELLS, what fell left out: a new note counts though it is no
+    louder. `active_s`: how long it sounds.
     `patterns`: float32 (5, FILTERS), means over the cells in which it sounds, zero where it never does: specific
     loudness ALONE, STRICT and CUED in sone per Cam, both ears together after each inhibited the other, so that
     ``STEP_CAM * patterns[ALONE].sum()`` is the loudness; then the excitation by the LAYER and by the REST of the mix
@@ -66,6 +70,7 @@ class HeardStretch:
 
     total: np.ndarray
     bands: np.ndarray
+    rise: np.ndarray
     active_s: float
     patterns: np.ndarray
     sketch: Sketch
@@ -76,13 +81,14 @@ class HeardStretch:
 class Heard:
     """One layer as heard: short-term loudness in sone, both ears, alone, strict and cued in the mix.
 
-    `total`: float32 (3, cells), means over CELL_S; `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four.
-    `stretches`: the same stretch by stretch, with more of each, in the order of `Hearing.stretches`. `lyric`: how
-    audible its words are, where asked for.
+    `total`: float32 (3, cells), means over CELL_S; `bands`: float32 (3, cells / BAND_CELLS, BANDS), means over four;
+    `rise`: float32 (cells,), as in HeardStretch. `stretches`: the same stretch by stretch, with more of each, in the
+    order of `Hearing.stretches`. `lyric`: how audible its words are, where asked for.
     """
 
     total: np.ndarray
     bands: np.ndarray
+    rise: np.ndarray
     stretches: tuple[HeardStretch, ...] = field(default=())
     lyric: Lyric | None = None
 
@@ -115,6 +121,7 @@ def heard_of(stretches: Sequence[HeardStretch]) -> Heard:
     return Heard(
         total=np.concatenate([part.total for part in stretches], axis=1),
         bands=np.concatenate([part.bands for part in stretches], axis=1),
+        rise=np.concatenate([part.rise for part in stretches]),
         stretches=tuple(stretches),
         lyric=Lyric(*(np.concatenate(rows) for rows in zip(*(one.rows for one in lyrics), strict=True)))
         if lyrics

@@ -26,9 +26,9 @@ class MotionRange(Record, frozen=True, kw_only=True):
 class LayerMotion(Record, frozen=True, kw_only=True):
     """What a layer does in a section.
 
-    `modulation`: rms of its loudness around its mean over a second, over that mean: 0 is held, 0.71 a tremolo from
-    silence to full, more where it is struck. `onsets_per_s`: strikes for each second in which it plays. Both None where
-    it is silent. `ranges`: only where it does not do the same in all of its range, from low to high.
+    `modulation`: how far its amplitude falls below its crests, mean over most within a second: 0 is held, 0.5 a tremolo
+    from silence to full, towards 1 what is struck and gone. `onsets_per_s`: strikes for each second in which it plays.
+    Both None where it is silent. `ranges`: only where it does not do the same in all of its range, from low to high.
     """
 
     layer: str
@@ -40,7 +40,7 @@ class LayerMotion(Record, frozen=True, kw_only=True):
 
 
 class SharedPlace(Record, frozen=True, kw_only=True):
-    """Two layers that spend their loudness in the same place at the same time.
+    """Two layers that spend their energy in the same place at the same time.
 
     `share`: 0 (nothing) to 1 (the same), whatever their levels. `low_hz` to `high_hz`: where most of it lies.
     `onsets_together`: share of the strikes of the sparser one with which the other strikes too; None without any.

@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: Apache-2.0
+"""How a song is arranged; layers that nobody would miss are told after the mix was measured without them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from scipy import ndimage
+
+from mixwright.hearing.feed import Source
+from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CELL_S, Heard
+from mixwright.jobs.progress import Cancel
+from mixwright.ledger.arrangement import arrangement_of, covered_everywhere
+from mixwright.meter.measure import Meter
+from mixwright.model.arrangement import Arrangement, NeverHeard
+from mixwright.model.levels import Levels
+from mixwright.model.song import Section, Song, changed
+
+#: A layer is never heard where the mix without it differs by less, in LU, and in every third-octave in dB.
+LEAST_LU, LEAST_DB = 0.2, 0.5
+#: Around where a layer sounds this much is measured, so that windows of 400 ms hold it.
+_AROUND_S = 0.2
+
+#: The mix itself, beside the ids of its layers.
+WHOLE = ""
+
+
+def arrangement(
+    song: Song, layers: Mapping[str, Heard], audio: Mapping[str, Source], cancel: Cancel | None = None
+) -> Arrangement:
+    """Return the arrangement of a song, with the layers that are never heard.
+
+    Parameters
+    ----------
+    song : Song
+    layers : mapping of Heard
+    audio : mapping of Source
+        of all of them as they stand in the mix, and of the mix, :data:`WHOLE`, to which they add up
+    cancel
+        the switch to stop
+    """
+    covered = [id_ for id_, heard in layers.items() if covered_everywhere(heard)]
+    missed = (_without(id_, layers[id_], audio, song.rate_hz, cancel) for id_ in covered)
+    never_heard = tuple(one for one in missed if one is not None)
+    return changed(arrangement_of(layers, song.sections), never_heard=never_heard)
+
+
+def renamed(told: Arrangement, sections: Sequence[Section]) -> Arrangement:
+    """Return an arrangement with the names that the sections have now."""
+    names = dict(zip(told.sections, (part.name for part in sections), strict=False))
+
+    def beside(one: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(names[name] for name in one)
+
+    return changed(
+        told,
+        sections=beside(told.sections),
+        motion=tuple(changed(one, section=names[one.section]) for one in told.motion),
+        shared=tuple(changed(one, section=names[one.section]) for one in told.shared),
+        holes=tuple(changed(one, section=names[one.section], beside=beside(one.beside)) for one in told.holes),
+        missing=tuple(changed(one, section=names[one.section], beside=beside(one.beside)) for one in told.missing),
+    )
+
+
+def _without(
+    id_: str, heard: Heard, audio: Mapping[str, Source], rate_hz: int, cancel: Cancel | None
+) -> NeverHeard | None:
+    """Measure the mix without a layer beside the mix, where it sounds; None where that is a difference."""
+    around = np.ones(2 * round(_AROUND_S / CELL_S) + 1, dtype=bool)
+    sounding = ndimage.binary_dilation(heard.total[ALONE] > ACTIVE_SONE, around)
+    cells = np.flatnonzero(sounding)
+    first, end = (round(cell * CELL_S * rate_hz) for cell in (cells[0], cells[-1] + 1))
+    whole, without = Meter(rate_hz, 2), Meter(rate_hz, 2)
+    for mix, layer in zip(audio[WHOLE](first, end), audio[id_](first, end), strict=True):
+        (cancel or Cancel()).check()
+        at = (np.arange(first, first + len(mix)) / (rate_hz * CELL_S)).astype(np.intp)
+        first += len(mix)
+        kept = sounding[np.minimum(at, len(sounding) - 1)]
+        if kept.any():
+            whole.push(mix[kept])
+            without.push((mix - layer)[kept])
+    return _difference(id_, whole.result(), without.result())
+
+
+def _difference(id_: str, whole: Levels, without: Levels) -> NeverHeard | None:
+    if whole.integrated_lufs is None or without.integrated_lufs is None:
+        return None
+    loudness = abs(whole.integrated_lufs - without.integrated_lufs)
+    bands = [
+        (np.inf if after is None else abs(before - after), hz)
+        for hz, before, after in zip(whole.third_octave_hz, whole.third_octave_db, without.third_octave_db, strict=True)
+        if before is not None
+    ]
+    most_db, most_hz = max(bands, default=(0.0, 0.0))
+    if loudness >= LEAST_LU or most_db >= LEAST_DB:
+        return None
+    return NeverHeard(
+        layer=id_, loudness_lu=round(loudness, 3), third_octave_db=round(float(most_db), 3), third_octave_hz=most_hz
+    )

@@ -228,7 +228,7 @@ def test_figures_of_an_earlier_state_are_not_told_as_those_of_now():
     assert "measure again" in text
     assert "The mix as it stands: \u221216.2 LUFS, true peak \u22121.7 dBTP." in text
     assert "6.7 dBTP" not in text
-    assert text.count("before the last change") == 7
+    assert text.count("before the last change") == 8
     text = read(song_page(invented.song(), None, measure, None, mix, folder="bus", sounding="before")).text
     assert "The mix as it stands: \u22122.6 LUFS, true peak 6.7 dBTP." in text
     assert "before the last change" not in text

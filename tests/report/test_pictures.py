@@ -16,7 +16,8 @@ from mixwright.model.hearing import Range, TakenBy
 from mixwright.model.song import changed
 from mixwright.report import style
 from mixwright.report.band_rows import bands_part, bands_sentence
-from mixwright.report.covered import PERCENT, band_strips, band_words, covered_part, covered_strips, taken_bar
+from mixwright.report.covered import PERCENT, band_strips, covered_part, covered_strips, taken_bar
+from mixwright.report.findings import band_words, finding_sentence, findings_part, findings_sentence
 from mixwright.report.markup import together
 from mixwright.report.phrases import PHRASES_CAVEAT
 from mixwright.report.song_map import map_strips, song_map
@@ -159,7 +160,7 @@ def test_every_second_is_drawn_as_high_as_what_is_kept(kept):
     shares: dict[int, tuple[int, str]] = {}
     for path in root.iter("path"):
         class_ = path.get("class")
-        for first, height, end in re.findall(r"M(\d+) 18v-(\d+)H(\d+)v\d+z", path.get("d")):
+        for first, height, end in re.findall(r"M(\d+) 17v-(\d+)H(\d+)v\d+z", path.get("d")):
             for second in range(int(first), int(end)):
                 if class_ == "ground":
                     assert kept[second] is not None
@@ -229,6 +230,42 @@ def test_leads_and_layers_with_findings_band_by_band_and_in_their_sections():
     assert summaries[9:] == [
         "Bass di by band, over the song outside its tolerance", "Bass di in chorus 1 outside its tolerance"
     ]  # fmt: skip
+
+
+# Findings in sentences
+
+
+def test_findings_say_who_where_how_much_and_because_of_whom():
+    hearing = invented.hearing_result()
+    names = {layer.id: layer.name for layer in hearing.layers}
+    whole, band = hearing.findings
+    assert finding_sentence(whole, names) == (
+        "Bass di, chorus 1, 0:48 to 1:20: it would have to rise by 9.0 dB (14.0 by the strict reading) to be heard as "
+        "loud as alone, 4.0 dB outside its tolerance. Taken by Warm pad 90 %."
+    )
+    assert finding_sentence(band, names).startswith(
+        "Lead vox at 900 Hz-2.7 kHz, verse 1, 0:16 to 0:48: it would have to rise by 7.5 dB (12.5 by the strict "
+        "reading) to be heard there as loud"
+    )
+    beyond = changed(band, size_db=Range(cued=None, strict=None), depends_on_level=True, caused_by=())
+    told = finding_sentence(beyond, names)
+    assert "no fader makes it as loud there as it is alone" in told
+    assert told.endswith("At one of 65 and 85 dB SPL it lies inside.")
+
+
+def test_many_findings_are_folded_and_what_is_left_as_is_stands_apart():
+    hearing = invented.hearing_result()
+    many = tuple(changed(hearing.findings[0], id=f"covered-{i}", excess_db=20.0 - i) for i in range(14))
+    left = changed(hearing.findings[1], verdict="left as is")
+    part = findings_part(changed(hearing, findings=(*many, left)))
+    assert "14 places lie outside tolerance, furthest first: Bass di." in plain(part)
+    assert re.findall("<summary>(.*?)</summary>", part) == ["4 more places", "Left as it is (1)"]
+    assert 'start="11"' in part
+    assert part.count("<li>") == 15
+    assert findings_part(changed(hearing, findings=())) is None
+    inside = changed(hearing, findings=(left,))
+    assert findings_sentence(inside) == "Every layer is heard within the tolerance of its place."
+    assert [strip.off for _, strip in map_strips(inside, (), SCALE)] == [False] * 5
 
 
 # Without colour

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from mixwright.model.hearing import HeardBand, HeardLayer, HearingResult
 from mixwright.model.ledger import Finding
-from mixwright.report.covered import LEGEND, band_strips, band_words
+from mixwright.report.covered import LEGEND, band_strips
 from mixwright.report.figures import number
+from mixwright.report.findings import band_words, outside_tolerance
 from mixwright.report.heard import layer_names, place_word, takers_words
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.song_map import outside_tolerance
 from mixwright.report.strips import axis, strip_row
 
 #: So many layers are drawn.

@@ -6,10 +6,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from mixwright.model.hearing import HeardBand, HeardLayer, HearingResult, TakenBy
-from mixwright.report.figures import hertz, number, with_unit
+from mixwright.report.figures import number, with_unit
+from mixwright.report.findings import band_words, outside_tolerance
 from mixwright.report.heard import by_equivalent, layer_names, place_word
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.song_map import outside_tolerance
 from mixwright.report.strips import ROW_PX, Scale, Strip, axis, grid, mark, percent, strip_row, upright
 from mixwright.report.tables import scrolled, table_of
 
@@ -80,14 +80,6 @@ def takers_numbered(taken_by: Iterable[TakenBy], names: Mapping[str, str], lost:
     """Return who takes how much, numbered as in the bar; in per cent of what is lost, or of the whole where told."""
     named = _named(taken_by, names)
     return ", ".join(f"{i} {names[one.track]} {100 * lost * one.fraction:.0f} %" for i, one in enumerate(named, 1))
-
-
-def band_words(low_hz: float, high_hz: float) -> str:
-    """Return a band by its edges, to two figures: ``250-310 Hz``, ``1.2-1.5 kHz``."""
-    low, high = (float(f"{hz:.2g}") for hz in (low_hz, high_hz))
-    if low >= 1000:
-        return f"{low / 1000:g}-{hertz(high)}"
-    return f"{low:g}-{hertz(high)}" if high < 1000 else f"{hertz(low)}-{hertz(high)}"
 
 
 def band_strips(

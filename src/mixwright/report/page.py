@@ -20,6 +20,7 @@ from mixwright.model.song import Song, used_tracks
 from mixwright.report.band_rows import bands_part
 from mixwright.report.covered import covered_part
 from mixwright.report.figures import clock, count, rate, with_unit
+from mixwright.report.findings import findings_part, findings_sentence
 from mixwright.report.finished import mixed, printed
 from mixwright.report.heard import heard_sentence
 from mixwright.report.heard_rows import heard_part
@@ -73,6 +74,7 @@ def song_page(
     changed = Changed(song, sounding)
     sections = [
         _section("voice", "The voice, phrase by phrase", _voice(measure, changed)),
+        _section("findings", "Outside tolerance", _found(measure, changed)),
         _section("moves", "Moves", _moves(song, plan, measure)),
         _section("map", "Song map", _map(measure, changed)),
         _section("covered", "Who covers whom", _covered(measure, changed)),
@@ -221,6 +223,7 @@ def _glance(
         bands = bands_of(measure)
         lines.append(levels_sentence(measure))
         lines += [heard_sentence(measure.hearing)] if measure.hearing and measure.hearing.layers else []
+        lines += [findings_sentence(measure.hearing)] if measure.hearing and measure.hearing.findings else []
         lines += [spectrum_sentence(measure, bands)] if measure.reference_spectrum and bands else []
     if known:
         levels = known.mix if isinstance(known, MeasureResult) else known.levels
@@ -256,6 +259,10 @@ def _before(measure: MeasureResult, changed: Changed) -> Markup | None:
     return element("p", marked("As it stood when it was measured, before the last change."))
 
 
+def _as_measured(measure: MeasureResult, changed: Changed, part: Markup | None) -> Markup | None:
+    return None if part is None else together(_before(measure, changed), part)
+
+
 def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     if measure is None or not measure.tracks:
         return None
@@ -282,7 +289,13 @@ def _voice(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     if measure is None or measure.hearing is None:
         return None
     part = voice_part(measure.hearing, measure.sections, measure.mix.duration_s)
-    return part and together(_before(measure, changed), part)
+    return _as_measured(measure, changed, part)
+
+
+def _found(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    if measure is None or measure.hearing is None:
+        return None
+    return _as_measured(measure, changed, findings_part(measure.hearing))
 
 
 def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
@@ -298,13 +311,15 @@ def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
 
 
 def _covered(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    part = covered_part(measure.hearing) if measure is not None and measure.hearing is not None else None
-    return None if measure is None or part is None else together(_before(measure, changed), part)
+    if measure is None or measure.hearing is None:
+        return None
+    return _as_measured(measure, changed, covered_part(measure.hearing))
 
 
 def _bands(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    part = bands_part(measure.hearing) if measure is not None and measure.hearing is not None else None
-    return None if measure is None or part is None else together(_before(measure, changed), part)
+    if measure is None or measure.hearing is None:
+        return None
+    return _as_measured(measure, changed, bands_part(measure.hearing))
 
 
 def _spectrum(measure: MeasureResult | None, changed: Changed) -> Markup | None:

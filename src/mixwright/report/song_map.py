@@ -10,6 +10,7 @@ from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.ledger import Finding
 from mixwright.model.song import Section
 from mixwright.report.figures import clock
+from mixwright.report.findings import outside_tolerance
 from mixwright.report.heard import place_word
 from mixwright.report.markup import Markup, element
 from mixwright.report.strips import ROW_PX, Scale, Strip, mark, percent, strip_row
@@ -22,7 +23,7 @@ PLACES = {
     "return": "Returns of sends",
 }
 #: A cell is so high where all is left, its foot so far down; shades from little to all that is left.
-_FULL_PX, _FOOT_PX, _SHADES = 15, 18, 5
+_FULL_PX, _FOOT_PX, _SHADES = 15, 17, 5
 
 
 def song_map(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Markup:
@@ -45,11 +46,6 @@ def map_strips(hearing: HearingResult, sections: Sequence[Section], scale: Scale
     for finding in outside_tolerance(hearing):
         by_layer.setdefault(finding.layer, []).append(finding)
     return [(place_word(layer), _strip(layer, sections, scale, by_layer.get(layer.id, []))) for layer in layers]
-
-
-def outside_tolerance(hearing: HearingResult) -> list[Finding]:
-    """Return the findings that are not left as they are, furthest first."""
-    return [finding for finding in hearing.findings if finding.verdict == "outside"]
 
 
 def _strip(layer: HeardLayer, sections: Sequence[Section], scale: Scale, findings: Sequence[Finding]) -> Strip:

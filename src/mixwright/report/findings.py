@@ -1,0 +1,95 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Findings in sentences: who, where, which band, by how much, because of whom; furthest outside first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mixwright.errors import listed
+from mixwright.model.hearing import HearingResult
+from mixwright.model.ledger import Finding
+from mixwright.report.figures import clock, count, hertz, number, with_unit
+from mixwright.report.heard import layer_names, takers_words
+from mixwright.report.markup import Markup, element, together
+
+#: So many are told at once; the others are folded away.
+_MOST = 10
+
+
+def outside_tolerance(hearing: HearingResult) -> list[Finding]:
+    """Return the findings that are not left as they are, furthest first."""
+    return [finding for finding in hearing.findings if finding.verdict == "outside"]
+
+
+def findings_sentence(hearing: HearingResult) -> str:
+    """Return how many places lie outside their tolerance, and of which layers."""
+    found = outside_tolerance(hearing)
+    if not found:
+        return "Every layer is heard within the tolerance of its place."
+    names = layer_names(hearing)
+    layers = list(dict.fromkeys(names.get(finding.layer, finding.layer) for finding in found))
+    lie = "lies" if len(found) == 1 else "lie"
+    return f"{count(len(found), 'place')} {lie} outside tolerance, furthest first: {listed(layers, 5)}."
+
+
+def finding_sentence(finding: Finding, names: dict[str, str]) -> str:
+    """Return a finding in words: its place first."""
+    return f"{finding_place(finding, names)}: {finding_size(finding, names)}"
+
+
+def finding_place(finding: Finding, names: dict[str, str]) -> str:
+    """Return who and where: ``Lead vox at 900 Hz-2.7 kHz, chorus 1, 0:48 to 1:20``."""
+    band = f" at {band_words(*finding.band_hz)}" if finding.band_hz is not None else ""
+    section = f", {finding.section}" if finding.section else ""
+    where = f"{clock(finding.start_s)} to {clock(finding.end_s)}"
+    return f"{names.get(finding.layer, finding.layer)}{band}{section}, {where}"
+
+
+def finding_size(finding: Finding, names: dict[str, str]) -> str:
+    """Return by how much, because of whom, and how sure."""
+    cued, strict = finding.size_db.cued, finding.size_db.strict
+    there = " there" if finding.band_hz is not None else ""
+    if cued is None:
+        told = f"no fader makes it as loud{there} as it is alone"
+    else:
+        reading = "beyond any fader" if strict is None else number(strict)
+        told = f"it would have to rise by {with_unit(cued, 'dB')} ({reading} by the strict reading)"
+        told += f" to be heard{there} as loud as alone"
+    told += f", {with_unit(finding.excess_db, 'dB')} outside its tolerance."
+    taken = takers_words(finding.caused_by, names)
+    told += f" Taken by {taken}." if taken else ""
+    return told + (" At one of 65 and 85 dB SPL it lies inside." if finding.depends_on_level else "")
+
+
+def findings_part(hearing: HearingResult) -> Markup | None:
+    """Return the part of the page; None where nothing was looked for."""
+    if not hearing.findings:
+        return None
+    names = layer_names(hearing)
+    found = outside_tolerance(hearing)
+    left = [finding for finding in hearing.findings if finding.verdict != "outside"]
+    return together(
+        element("p", findings_sentence(hearing)),
+        _list(found[:_MOST], names, 1),
+        _folded(f"{count(len(found) - _MOST, 'more place', 'more places')}", found[_MOST:], names, _MOST + 1),
+        _folded(f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})", left, names, 1),
+    )
+
+
+def band_words(low_hz: float, high_hz: float) -> str:
+    """Return a band by its edges, to two figures: ``250-310 Hz``, ``1.2-1.5 kHz``."""
+    low, high = (float(f"{hz:.2g}") for hz in (low_hz, high_hz))
+    if low >= 1000:
+        return f"{low / 1000:g}-{hertz(high)}"
+    return f"{low:g}-{hertz(high)}" if high < 1000 else f"{hertz(low)}-{hertz(high)}"
+
+
+def _folded(title: str, findings: Sequence[Finding], names: dict[str, str], start: int) -> Markup | None:
+    return element("details", element("summary", title), _list(findings, names, start)) if findings else None
+
+
+def _list(findings: Sequence[Finding], names: dict[str, str], start: int) -> Markup | None:
+    items = [
+        element("li", element("b", finding_place(one, names)), f": {finding_size(one, names)}") for one in findings
+    ]
+    return element("ol", items, class_="worst", start=start) if items else None

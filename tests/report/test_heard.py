@@ -11,7 +11,7 @@ import invented
 from mixwright.model.hearing import Range
 from mixwright.model.song import changed
 from mixwright.report.heard import heard_lines, heard_sentence
-from mixwright.report.heard_rows import heard_part, phon_scale
+from mixwright.report.heard_rows import heard_part, phon_scale, share_by_section
 
 
 def test_rows_tell_the_fader_equivalent_first_and_largest_first():
@@ -76,7 +76,7 @@ def test_the_page_shows_marks_that_need_no_colour():
     inaudible = next(row for row in rows if "voice reverb" in row)
     assert "inaudible" in inaudible
     assert 'class="interval"' not in inaudible
-    assert "Section by section" in part
+    assert "Section by section" in share_by_section(invented.hearing_result())
     assert 'tabindex="0"' in part
 
 

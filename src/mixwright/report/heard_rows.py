@@ -39,7 +39,6 @@ def heard_part(hearing: HearingResult) -> Markup:
         element("p", note, class_="note"),
         *(element("p", told, class_="note") for told in heard_notes(hearing)),
         element("details", element("summary", "The same in figures"), scrolled(_table(hearing), "Layers")),
-        _sections(hearing),
     )
 
 
@@ -99,8 +98,8 @@ def _table(hearing: HearingResult) -> Markup:
     return table_of(head, body)
 
 
-def _sections(hearing: HearingResult) -> Markup | None:
-    """Return the share of every layer in every section, folded away; None for a song without sections."""
+def share_by_section(hearing: HearingResult) -> Markup | None:
+    """Return the share of every layer in every section as a table, folded away; None for a song without sections."""
     known = [layer for layer in hearing.layers if layer.sections]
     if not known:
         return None

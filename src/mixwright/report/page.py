@@ -23,7 +23,7 @@ from mixwright.report.figures import clock, count, rate, with_unit
 from mixwright.report.findings import findings_part, findings_sentence
 from mixwright.report.finished import mixed, printed
 from mixwright.report.heard import heard_sentence
-from mixwright.report.heard_rows import heard_part
+from mixwright.report.heard_rows import heard_part, share_by_section
 from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
@@ -307,7 +307,8 @@ def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     )
     note += "second by second, by the cued reading. A heavy line with a diamond: outside the tolerance of its place."
     drawn = song_map(measure.hearing, measure.sections, scale)
-    return together(_before(measure, changed), drawn, element("p", note, class_="note"))
+    table = share_by_section(measure.hearing)
+    return together(_before(measure, changed), drawn, element("p", note, class_="note"), table)
 
 
 def _covered(measure: MeasureResult | None, changed: Changed) -> Markup | None:

@@ -144,8 +144,13 @@ h1{font-size:1.7rem;margin-top:1.5rem}
 .row.level svg,.row.level>span:last-of-type{grid-column:1/-1}
 .row.level.axis,.heard .row.level.axis{grid-template-columns:1fr}.row.level.axis>span{display:none}
 }
-@media (forced-colors:active){.dot,.diamond{fill:CanvasText}.interval,.left{fill:GrayText}}
-@media print{nav,.skip,label{display:none}body{max-width:none}details>*{display:block}}
+@media (forced-colors:active){
+.dot,.diamond,.left,[class^=kept-]{fill:CanvasText}.interval{fill:GrayText}
+.ground{fill:none;stroke:GrayText;vector-effect:non-scaling-stroke}
+.step,.step.short,.zero,.told{stroke:CanvasText}[class^=taken-]{fill:Canvas;stroke:CanvasText}
+}
+@media print{nav,.skip,label{display:none}body{max-width:none}
+details:not([open]){display:none}.row,.card,.worst li{break-inside:avoid}}
 """
 STYLE = f"""
 :root{{color-scheme:light dark;{_named(LIGHT)}}}

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from mixwright.hearing.bands import BANDS, band_edges
+from mixwright.hearing.bands import band_edges
 from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.excitation import excitation, levels_per_erb
 from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
@@ -55,6 +55,16 @@ class Sketch:
         mix = np.maximum(self.rest + gain * common + gain * gain * self.layer, 0.0)
         layer = (gain * gain * self.layer).astype(np.float32)
         return replace(self, layer=layer, mix=mix.astype(np.float32))
+
+    def louder(self, db: float) -> Sketch:
+        """Return all of it as heard at another listening level."""
+        gain = np.float32(10.0 ** (db / 10.0))
+        return replace(self, layer=self.layer * gain, rest=self.rest * gain, mix=self.mix * gain)
+
+    def without(self, part: np.ndarray) -> Sketch:
+        """Return the sketch without a part of the rest; `part`: of each component, 0 to 1, ``(134,)``."""
+        taken = self.rest * part.astype(np.float32)
+        return replace(self, rest=self.rest - taken, mix=np.maximum(self.mix - taken, 0.0))
 
     def within(self, start_s: float, end_s: float) -> Sketch:
         """Return the frames of a part of the song, a section or a phrase."""
@@ -163,6 +173,13 @@ def loudness(sketch: Sketch, *, alone: bool = True) -> np.ndarray:
 
     Where it is not asked how loud the layer is `alone`, the first row means nothing.
     """
+    return np.ascontiguousarray(loudness_by_band(sketch, alone=alone).sum(axis=2))
+
+
+def loudness_by_band(sketch: Sketch, edges: np.ndarray | None = None, *, alone: bool = True) -> np.ndarray:
+    """Return the same in every band, float32 ``(3, frames, bands)``; `edges`: of other bands, as `bands.band_edges`."""
+    if edges is None:
+        edges = band_edges()
     frames = sketch.layer.shape[1]
     patterns = np.zeros((2, frames, PATTERNS, PADDED_FILTERS), dtype=np.float32)
     constants, scale = loudness_table()
@@ -174,9 +191,9 @@ def loudness(sketch: Sketch, *, alone: bool = True) -> np.ndarray:
         # Every frame on its own: what was before does not linger.
         state = np.zeros((3, PADDED_FILTERS), dtype=np.float32)
         ear.loudness(own, shared, masking, 1, constants, scale, 1.0, 1.0, state, patterns[side])
-    out = np.empty((frames, 3, BANDS), dtype=np.float32)
-    ear.bands(patterns[0], patterns[1], spread_table(), band_edges(), STEP_CAM, out)
-    return np.ascontiguousarray(out.sum(axis=2).T)
+    out = np.empty((frames, 3, len(edges) - 1), dtype=np.float32)
+    ear.bands(patterns[0], patterns[1], spread_table(), edges, STEP_CAM, out)
+    return out.transpose(1, 0, 2)
 
 
 class Fader:

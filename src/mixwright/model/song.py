@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Literal, Protocol, TypeVar
 
@@ -10,6 +11,7 @@ import msgspec
 from msgspec import Meta
 
 from mixwright.errors import SettingError
+from mixwright.model.ledger import Finding, FindingKind
 from mixwright.model.record import Id, Record
 from mixwright.model.strip import Compressor, Db, Master, Reverb, Strip
 from mixwright.model.words import MoveKind, MoveState, Place, Role
@@ -132,6 +134,31 @@ class Move(Record, frozen=True, kw_only=True):
     reason: str = ""
 
 
+class LeftAsIs(Record, frozen=True, kw_only=True):
+    """A finding that the engineer leaves as it is: kept while it does not grow by more than a step.
+
+    `layer`, `section` and `band_hz` say where, `size_db` how large it was then (cued). `id` is that of the finding.
+    """
+
+    id: str
+    kind: FindingKind
+    layer: str
+    section: str = ""
+    band_hz: tuple[float, float] | None = None
+    size_db: Annotated[float, Meta(ge=0.0, le=100.0)]
+    reason: str = ""
+
+    def covers(self, finding: Finding) -> bool:
+        """Tell whether a finding is the same: kind, layer and section, and bands of which the larger part is shared."""
+        if (self.kind, self.layer, self.section) != (finding.kind, finding.layer, finding.section):
+            return False
+        if self.band_hz is None or finding.band_hz is None:
+            return self.band_hz is finding.band_hz
+        (a, b), (c, d) = self.band_hz, finding.band_hz
+        shared = math.log(min(b, d) / max(a, c))
+        return shared >= 0.5 * min(math.log(b / a), math.log(d / c))
+
+
 class Note(Record, frozen=True, kw_only=True):
     """A wish of the artist, and what became of it."""
 
@@ -179,6 +206,7 @@ class Song(Record, frozen=True, kw_only=True):
     references: tuple[Reference, ...] = ()
     locks: tuple[Lock, ...] = ()
     moves: tuple[Move, ...] = ()
+    left_as_is: tuple[LeftAsIs, ...] = ()
     notes: tuple[Note, ...] = ()
     versions: tuple[Version, ...] = ()
 

@@ -1,0 +1,259 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Findings: where a lead or a support loses more than its place may, because of whom, furthest outside first."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from mixwright.hearing.fader import Sketch, joined
+from mixwright.hearing.heard import BAND_CELLS, CELL_S, Hearing
+from mixwright.hearing.places import WORKING_DB_SPL
+from mixwright.hearing.statistics import named_takers
+from mixwright.jobs.pool import in_order
+from mixwright.ledger.rise import GAINS_DB, Rise
+from mixwright.ledger.spots import Spot, by_filter, filters_between, narrowed, spots
+from mixwright.ledger.tolerances import (
+    BAND,
+    LOUD_DB_SPL,
+    LOW_END_HZ,
+    QUIET_DB_SPL,
+    RETURN,
+    STEP,
+    VOICE_HZ,
+    WHOLE,
+)
+from mixwright.model.ledger import Finding, FindingKind, finding_id
+from mixwright.model.ranges import Range, TakenBy
+from mixwright.model.song import LeftAsIs, Section, changed
+from mixwright.model.words import Place
+
+#: Nothing is told of a layer that sounds for less in a section.
+_LEAST_S = 1.0
+#: Who takes this part of what the first takes is a culprit as well; so many are, at most.
+_AS_WELL, _MOST = 0.35, 2
+#: Without the culprits this much of the layer must be left: else it is covered anyhow, and they are not the cause.
+_LEFT_WITHOUT = 0.4
+#: More than this, in dB, makes a covered layer no more covered.
+_COVERED_DB = 12.0
+#: A band that holds less than this part of the layer's loudness counts in proportion.
+_FULL_PART = 0.2
+#: So many frames tell whether a finding is one at another listening level.
+_FRAMES_ELSEWHERE = 48
+
+
+@dataclass(frozen=True)
+class LedgerRow:
+    """What a song says of a layer: its place, and where another one holds; whether it is the return of a send."""
+
+    id: str
+    place: Place
+    place_in: Mapping[str, Place] = field(default_factory=dict)
+    is_return: bool = False
+
+    def place_at(self, section: str) -> Place:
+        """Return its place in a section."""
+        return self.place_in.get(section, self.place)
+
+
+def ledger_of(
+    hearing: Hearing,
+    rows: Sequence[LedgerRow],
+    sections: Sequence[Section],
+    *,
+    listening_level_db_spl: float = WORKING_DB_SPL,
+    left: Sequence[LeftAsIs] = (),
+    workers: int | None = None,
+) -> tuple[Finding, ...]:
+    """Return what stands outside the tolerances, from what was heard: the furthest first, what was left as is last.
+
+    Parameters
+    ----------
+    hearing : Hearing
+        all layers of the mix, with sections' edges among those of its stretches
+    rows : sequence of LedgerRow
+        what is known of each of `hearing.layers`; the tracks of a source are one layer, and so raise nothing against
+        each other
+    sections : sequence of Section
+        in order; none: the whole song is one, without a name
+    listening_level_db_spl : float
+        at which it was heard
+    left : sequence of LeftAsIs
+        findings that were left as they are
+    workers : int, optional
+        threads; the result does not depend on it
+
+    Notes
+    -----
+    A layer is told as a whole where it would have to rise by more than its place may (`tolerances.WHOLE`). It is told
+    in a band where few layers take much of it there, most of it would be left without them, and what they cost lies
+    above `tolerances.BAND`: the rise times the part of the loss that goes with them, in proportion where the band
+    holds little of the layer. Loss that is spread over many layers is density, and told as a whole alone. A bed may
+    melt: it is never told.
+    """
+    order = {row.id: row for row in rows}
+    parts = sections or (Section(name="", start_s=0.0, end_s=max(hearing.stretches[-1].end_s, CELL_S)),)
+    known = [order[id_] for id_ in hearing.layers]
+    heard = (
+        _Heard(hearing, known, index, part, listening_level_db_spl)
+        for part in parts
+        for index, row in enumerate(known)
+        if row.place_at(part.name) != "bed"
+    )
+    found = [finding for made in in_order(_Heard.findings, heard, workers) for finding in made]
+    judged = (_judged(finding, left) for finding in found)
+    return tuple(sorted(judged, key=lambda one: (one.verdict == "left as is", -one.excess_db, one.id)))
+
+
+def _judged(finding: Finding, left: Sequence[LeftAsIs]) -> Finding:
+    """Return the finding, marked where it was left as it is and has not grown by more than a step since."""
+    stays = any(old.covers(finding) and _cued(finding.size_db) <= old.size_db + STEP.db for old in left)
+    return changed(finding, verdict="left as is") if stays else finding
+
+
+def _cued(size: Range) -> float:
+    return GAINS_DB[-1] if size.cued is None else size.cued
+
+
+class _Heard:
+    """One layer in one section, as heard."""
+
+    def __init__(
+        self, hearing: Hearing, rows: Sequence[LedgerRow], index: int, section: Section, level_db_spl: float
+    ) -> None:
+        self._rows, self._index, self._section, self._level = rows, index, section, level_db_spl
+        self._place = rows[index].place_at(section.name)
+        self._heard = hearing.layers[rows[index].id]
+        self._inside = hearing.inside(section.start_s, section.end_s)
+        self._stretches = [hearing.stretches[k] for k in self._inside]
+        self._parts = [hearing.taken[k] for k in self._inside]
+
+    def findings(self) -> list[Finding]:
+        """Return what lies outside the tolerances of the layer's place here."""
+        active_s = sum(self._heard.stretches[k].active_s for k in self._inside)
+        if active_s < _LEAST_S or not len(self._sketch):
+            return []
+        found = [*self._whole(), *self._returns(), *self._bands()]
+        return [changed(one, depends_on_level=self._flips(one)) for one in found]
+
+    @functools.cached_property
+    def _sketch(self) -> Sketch:
+        return joined([self._heard.stretches[k].sketch for k in self._inside])
+
+    @functools.cached_property
+    def _rise(self) -> Rise:
+        return Rise(self._sketch)
+
+    @functools.cached_property
+    def _taken(self) -> np.ndarray:
+        """What each layer takes, filter by filter (layers, FILTERS)."""
+        lengths = [stretch.length_s for stretch in self._stretches]
+        return by_filter(sum(w * part.cued[self._index] for w, part in zip(lengths, self._parts, strict=True)))
+
+    def _whole(self) -> Iterator[Finding]:
+        tolerance = WHOLE[self._place].db
+        size = self._rise.db()
+        if _cued(size) > tolerance:
+            yield self._finding("covered", slice(0, len(self._rise.alone)), None, size, tolerance, _cued(size))
+
+    def _bands(self) -> Iterator[Finding]:
+        tolerance = BAND[self._place].db
+        for spot in spots(self._rise.alone, self._rise.by_filter(), self._taken):
+            culprits = self._culprits(spot)
+            if self._filled_by_return(culprits, spot):
+                continue
+            cost_db = self._cost_db(self._rise, spot.filters, culprits)
+            if cost_db > tolerance:
+                kind: FindingKind = "low_end" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
+                size = self._rise.db(spot.filters)
+                yield self._finding(kind, spot.filters, spot.band_hz, size, tolerance, cost_db)
+
+    def _returns(self) -> Iterator[Finding]:
+        """Return which returns fill the range of a lead."""
+        if self._place != "lead":
+            return
+        where = filters_between(*VOICE_HZ)
+        for taker, row in enumerate(self._rows):
+            cost_db = self._cost_db(self._rise, where, [taker]) if row.is_return else 0.0
+            if cost_db > RETURN.db:
+                size = self._rise.db(where)
+                made = self._finding("voice_filled", where, VOICE_HZ, size, RETURN.db, cost_db)
+                by = tuple(one for one in made.caused_by if one.track == row.id)
+                yield changed(made, caused_by=by or (TakenBy(track=row.id, fraction=0.0),))
+
+    def _filled_by_return(self, culprits: Sequence[int], spot: Spot) -> bool:
+        """Tell whether a band is what a return fills of a lead: told as that, or within its tolerance."""
+        low_hz, high_hz = spot.band_hz
+        inside = VOICE_HZ[0] <= low_hz and high_hz <= VOICE_HZ[1]
+        return self._place == "lead" and inside and self._rows[culprits[0]].is_return
+
+    def _culprits(self, spot: Spot) -> list[int]:
+        """Return who takes most in a band: the first, and those who take a good part of what it takes."""
+        taken = self._taken[:, spot.filters].sum(axis=1)
+        order = [int(k) for k in np.argsort(-taken, kind="stable")[:_MOST]]
+        return [k for k in order if taken[k] >= _AS_WELL * taken[order[0]]]
+
+    def _cost_db(self, rise: Rise, where: slice, culprits: Sequence[int]) -> float:
+        """Return how much of the rise that a band needs is due to some layers; 0 where it is covered without them."""
+        part = self._taken[list(culprits)].sum(axis=0) / np.maximum(self._taken.sum(axis=0), 1e-12)
+        kept, without = rise.kept(where), rise.kept_without(part, where)
+        if without < _LEFT_WITHOUT or without <= kept:
+            return 0.0
+        holds = float(rise.alone[where].sum() / max(float(rise.alone.sum()), 1e-12))
+        due = (without - kept) / (1.0 - kept)
+        return min(_cued(rise.db(where)), _COVERED_DB) * due * min(1.0, holds / _FULL_PART)
+
+    def _finding(
+        self,
+        kind: FindingKind,
+        where: slice,
+        band_hz: tuple[float, float] | None,
+        size: Range,
+        tolerance_db: float,
+        counted_db: float,
+    ) -> Finding:
+        blocks = slice(self._stretches[0].first // BAND_CELLS, -(-self._stretches[-1].end // BAND_CELLS))
+        start_s, end_s = narrowed(self._heard.bands[:, blocks], where, self._stretches[0].start_s)
+        layer, rise = self._rows[self._index].id, self._rise
+        ids = [row.id for row in self._rows]
+        left = {reading: float(min(one[where].sum(), rise.alone[where].sum())) for reading, one in rise.left.items()}
+        strict, cued = (left[reading] for reading in sorted(left))
+        return Finding(
+            id=finding_id(kind, layer, self._section.name, band_hz),
+            kind=kind,
+            layer=layer,
+            section=self._section.name,
+            start_s=max(start_s, self._section.start_s),
+            end_s=min(end_s, self._section.end_s),
+            band_hz=band_hz,
+            size_db=size,
+            tolerance_db=tolerance_db,
+            excess_db=counted_db - tolerance_db,
+            caused_by=named_takers(ids, self._taken[:, where].sum(axis=1)),
+            alone_sone=float(rise.alone[where].sum()),
+            in_mix_sone=Range(cued=cued, strict=strict),
+        )
+
+    def _flips(self, finding: Finding) -> bool:
+        """Tell whether a finding lies outside at one of a quiet and a loud listening level alone."""
+        return self._outside_at(finding, QUIET_DB_SPL) != self._outside_at(finding, LOUD_DB_SPL)
+
+    def _outside_at(self, finding: Finding, level_db_spl: float) -> bool:
+        rise = self._elsewhere[level_db_spl]
+        if finding.band_hz is None:
+            return _cued(rise.db()) > finding.tolerance_db
+        where = filters_between(*finding.band_hz)
+        ids = [row.id for row in self._rows]
+        takers = [ids.index(one.track) for one in finding.caused_by if one.track in ids]
+        first = finding.caused_by[0].fraction
+        culprits = [k for k, one in zip(takers, finding.caused_by, strict=False) if one.fraction >= _AS_WELL * first]
+        return self._cost_db(rise, where, culprits[:_MOST]) > finding.tolerance_db
+
+    @functools.cached_property
+    def _elsewhere(self) -> dict[float, Rise]:
+        """The layer as it is heard at a quiet and a loud listening level, from fewer frames."""
+        sketch = self._sketch.thinned(_FRAMES_ELSEWHERE)
+        return {at: Rise(sketch.louder(at - self._level)) for at in (QUIET_DB_SPL, LOUD_DB_SPL)}

@@ -1,0 +1,47 @@
+# SPDX-License-Identifier: Apache-2.0
+"""How much a layer may lose by its place before it is told: provisional, see docs/tolerances.md.
+
+The ear that measures gives a steady noise in a like noise this rise (cued, at 79 dB SPL): 4.0 dB where both are alike,
+4.6 at 2 dB below, 5.6 at 5 below, 7.7 at 10 below, 10.3 at 15 below. Levels beside the mix are set in it by these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from mixwright.model.words import Place
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """So many dB, and where the number comes from."""
+
+    db: float
+    source: str
+
+
+#: How far a layer may have to rise as a whole in a section, to be heard as loud as alone.
+WHOLE: Mapping[Place, Tolerance] = {
+    "lead": Tolerance(
+        6.0, "a voice 5.3 LU under the rest was called too low unasked (Colonel & Reiss 2023), which is 5.7 dB by ear"
+    ),
+    "support": Tolerance(
+        12.0, "a snare lies 16.8 LU below the mix on average (De Man et al. 2014), which is about 11 dB by ear"
+    ),
+}
+#: How much of the rise in a band may be due to the few that take most there.
+BAND: Mapping[Place, Tolerance] = {
+    "lead": Tolerance(1.5, "ours; what a layer 13 dB below the lead in its band costs it stays below"),
+    "support": Tolerance(2.0, "listeners repeat a match of loudness within 2 dB (Ma, Reiss & Black 2014)"),
+}
+#: How much of the lead's rise in the range of voices one return may cause.
+RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")
+#: A finding that was left as it is comes back where it has grown by more.
+STEP = Tolerance(2.0, "listeners repeat a match of loudness within 2 dB (Ma, Reiss & Black 2014)")
+
+#: What a voice sounds in (common practice, no source), and below which layers pile up.
+VOICE_HZ = (200.0, 5000.0)
+LOW_END_HZ = 150.0
+#: The quiet check and a loud one, in dB SPL (common practice, no source).
+QUIET_DB_SPL, LOUD_DB_SPL = 65.0, 85.0

@@ -1,0 +1,160 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Findings in invented clashes, of which it is known who covers whom, where and when."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from clashes import SECONDS, SECTIONS, band, found, heard, iou
+
+from mixwright.ledger.findings import LedgerRow, ledger_of
+from mixwright.ledger.tolerances import BAND, STEP, WHOLE
+from mixwright.model.ledger import finding_id
+from mixwright.model.song import LeftAsIs
+
+BAND_HZ = (1000.0, 1700.0)
+#: A voice over three octaves, one layer far away from it, one that may be put in its way in the chorus.
+VOICE = band(1, 300.0, 3400.0, -30.0)
+FAR = band(2, 60.0, 120.0, -30.0)
+
+
+def way(level_db: float, seed: int = 3, start_s: float = SECONDS, end_s: float = 99.0) -> np.ndarray:
+    return band(seed, *BAND_HZ, level_db, start_s, end_s)
+
+
+def scene(level_db: float) -> dict[str, np.ndarray]:
+    return {"voice": VOICE, "far": FAR, "pad": way(level_db)}
+
+
+@pytest.fixture(scope="module")
+def covered():
+    """The pad stands about 10 dB above the voice in its band."""
+    return heard(scene(-26.0))
+
+
+def rows(place="lead", **fields):
+    return [LedgerRow("voice", place, **fields), LedgerRow("far", "bed"), LedgerRow("pad", "bed")]
+
+
+@pytest.mark.parametrize("place", ["lead", "support"])
+def test_a_masker_in_a_band_is_told_with_layer_section_band_and_culprit(covered, place):
+    first, *_ = findings = ledger_of(covered, rows(place), SECTIONS, workers=1)
+    assert (first.kind, first.layer, first.section) == ("covered_band", "voice", "chorus")
+    assert first.caused_by[0].track == "pad"
+    assert first.caused_by[0].fraction > 0.9
+    assert iou(first.band_hz, BAND_HZ) >= 0.5
+    assert first.size_db.cued > 5.0
+    assert first.size_db.strict > first.size_db.cued
+    assert first.tolerance_db == BAND[place].db
+    assert first.excess_db > 0.0
+    assert 0.0 <= first.in_mix_sone.strict < first.in_mix_sone.cued < first.alone_sone
+    assert first.id == finding_id("covered_band", "voice", "chorus", first.band_hz)
+    assert all(one.section == "chorus" for one in findings)
+
+
+def test_a_bed_that_melts_is_no_finding(covered):
+    assert ledger_of(covered, rows("bed"), SECTIONS, workers=1) == ()
+
+
+def test_the_place_in_the_section_counts(covered):
+    assert ledger_of(covered, rows("lead", place_in={"chorus": "bed"}), SECTIONS, workers=1) == ()
+    assert ledger_of(covered, rows("bed", place_in={"chorus": "lead"}), SECTIONS, workers=1)
+
+
+def test_without_sections_the_song_is_one(covered):
+    (first, *_) = ledger_of(covered, rows(), (), workers=1)
+    assert (first.layer, first.section) == ("voice", "")
+    assert first.start_s >= SECONDS - 0.2
+
+
+def test_threads_change_nothing(covered):
+    assert ledger_of(covered, rows(), SECTIONS, workers=2) == ledger_of(covered, rows(), SECTIONS, workers=1)
+
+
+def test_inside_the_tolerance_is_silence_and_the_size_grows_with_the_masker():
+    sizes = []
+    for level_db in (-60.0, -48.0, -38.0, -32.0, -26.0, -20.0):
+        findings = [one for one in found(scene(level_db), {"voice": "lead"}) if one.kind == "covered_band"]
+        sizes.append(findings[0].size_db.cued if findings else 0.0)
+    assert sizes[:2] == [0.0, 0.0]
+    assert sizes[-1] > sizes[-2] > sizes[-3] > 0.0
+
+
+def test_two_maskers_are_named_in_order():
+    layers = {"voice": VOICE, "soft": way(-30.0, 4), "loud": way(-26.0, 5)}
+    (first, *_) = found(layers, {"voice": "lead"})
+    assert [one.track for one in first.caused_by[:2]] == ["loud", "soft"]
+    # About by their powers, 4 dB apart: 0.72 and 0.28.
+    assert first.caused_by[0].fraction == pytest.approx(0.72, abs=0.08)
+
+
+def test_loss_that_is_spread_over_many_is_no_clash_but_told_as_a_whole():
+    wall = {f"wall {k}": band(10 + k, 200.0, 5000.0, -24.0) for k in range(8)}
+    findings = found({"voice": VOICE, **wall}, {"voice": "lead"})
+    assert {one.kind for one in findings} == {"covered"}
+    assert {one.section for one in findings} == {"verse", "chorus"}
+    assert findings[0].tolerance_db == WHOLE["lead"].db
+    assert findings[0].excess_db == pytest.approx(findings[0].size_db.cued - WHOLE["lead"].db)
+
+
+def test_it_is_told_when_it_happens():
+    half_s = 1.5 * SECONDS
+    (first, *_) = found({"voice": VOICE, "pad": way(-26.0, start_s=half_s)}, {"voice": "lead"})
+    assert first.start_s == pytest.approx(half_s, abs=0.15)
+    assert first.end_s == pytest.approx(2 * SECONDS, abs=0.15)
+
+
+def test_the_bottom_is_told_as_the_low_end():
+    layers = {"bass": band(1, 40.0, 250.0, -24.0), "sub": band(2, 50.0, 120.0, -12.0, SECONDS)}
+    findings = found(layers, {"bass": "support"})
+    assert {one.kind for one in findings} == {"low_end"}
+    assert findings[0].caused_by[0].track == "sub"
+
+
+def test_a_return_that_fills_the_voice_is_told_as_that():
+    layers = {"voice": VOICE, "send hall": band(7, 300.0, 3400.0, -28.0, SECONDS)}
+    findings = found(layers, {"voice": "lead"})
+    filled = [one for one in findings if one.kind == "voice_filled"]
+    assert [one.section for one in filled] == ["chorus"]
+    assert filled[0].caused_by[0].track == "send hall"
+    dry = {"voice": VOICE, "send hall": band(7, 300.0, 3400.0, -50.0, SECONDS)}
+    assert found(dry, {"voice": "lead"}) == ()
+
+
+def test_no_layer_takes_from_itself_and_what_is_told_lies_in_its_section(covered):
+    places = {"voice": "lead", "far": "support", "pad": "support"}
+    all_rows = [LedgerRow(id_, place) for id_, place in places.items()]
+    for one in ledger_of(covered, all_rows, SECTIONS, workers=1):
+        part = next(part for part in SECTIONS if part.name == one.section)
+        assert one.layer not in {by.track for by in one.caused_by}
+        assert part.start_s <= one.start_s < one.end_s <= part.end_s
+        assert sum(by.fraction for by in one.caused_by) == pytest.approx(1.0)
+
+
+def test_what_was_left_as_it_is_stays_so_until_it_grows(covered):
+    first, *_ = ledger_of(covered, rows(), SECTIONS, workers=1)
+    fields = {"id": first.id, "kind": first.kind, "layer": first.layer, "section": first.section}
+    band_hz = (first.band_hz[0] * 1.05, first.band_hz[1] * 1.05)  # another take moves it a little
+
+    def verdicts(size_db, **other):
+        left = LeftAsIs(**{**fields, "band_hz": band_hz, **other}, size_db=size_db)
+        found_again = ledger_of(covered, rows(), SECTIONS, left=[left], workers=1)
+        return {one.verdict for one in found_again if one.id == first.id}
+
+    size_db = first.size_db.cued
+    assert verdicts(size_db) == {"left as is"}
+    assert verdicts(size_db - STEP.db + 0.1) == {"left as is"}
+    assert verdicts(size_db - STEP.db - 0.1) == {"outside"}
+    assert verdicts(size_db, section="verse") == {"outside"}
+    assert verdicts(size_db, band_hz=(100.0, 150.0)) == {"outside"}
+
+
+def test_what_lies_near_the_tolerance_depends_on_the_listening_level():
+    # A noise 6 dB below a like one must rise by 5.5, 6.0 and 6.2 dB at 65, 79 and 85 dB SPL: beside 6.0 it flips.
+    near, far = (
+        next(one for one in found({"voice": VOICE, "like": like}, {"voice": "lead"}) if one.kind == "covered")
+        for like in (band(8, 300.0, 3400.0, -22.8), band(8, 300.0, 3400.0, -14.0))
+    )
+    assert near.size_db.cued == pytest.approx(WHOLE["lead"].db, abs=0.5)
+    assert near.depends_on_level
+    assert not far.depends_on_level

@@ -63,12 +63,23 @@ def test_takers_of_a_band_and_of_all_bands():
     found = bands_of(heard(np.ones(200), 0.5), parts, [10.0, 20.0], 0)
     told = [{one.track: one.fraction for one in band.taken_by} for band in found]
     # Band 3: b takes 10 and 20, c 80; band 5: c alone. Together b takes 30 of 130.
-    assert told[3] == pytest.approx({"b": 30 / 110, "c": 80 / 110})
+    assert told[3] == pytest.approx({"b": 30 / 110, "c": 80 / 110}, abs=1e-5)
     assert told[5] == {"c": 1.0}
     assert told[0] == {}
     whole = {one.track: one.fraction for one in taken_by(parts, [10.0, 20.0], 0)}
-    assert whole == pytest.approx({"b": 30 / 130, "c": 100 / 130})
+    assert whole == pytest.approx({"b": 30 / 130, "c": 100 / 130}, abs=1e-5)
     assert taken_by([], [], 0) == ()
+
+
+def test_no_more_than_three_are_named_in_a_band():
+    cued = np.zeros((6, 6, PLACES))
+    cued[0, 1:, band_places()[3]] = (5.0, 1.0, 4.0, 2.0, 3.0)
+    zero = np.zeros((6, PLACES))
+    part = Taken(tuple("abcdef"), cued, cued, cued.sum(axis=1), cued.sum(axis=1), zero)
+    told = [(one.track, one.fraction) for one in bands_of(heard(np.ones(200), 0.5), [part], [1.0], 0)[3].taken_by]
+    assert [track for track, _ in told] == ["b", "d", "f", "others"]
+    assert [fraction for _, fraction in told] == pytest.approx([5 / 15, 4 / 15, 3 / 15, 3 / 15], abs=1e-4)
+    assert len(taken_by([part], [1.0], 0)) == 5
 
 
 def test_bands_of_a_section_are_of_its_cells_only():

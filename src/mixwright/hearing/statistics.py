@@ -16,6 +16,8 @@ from mixwright.model.hearing import HeardBand, LayerLoudness, Range, TakenBy
 
 #: Who takes less of a loss is told with the others.
 LEAST_FRACTION = 0.03
+#: So many are named in a band; what rounding leaves for the others is nobody's.
+_MOST_IN_BAND, _TRACE = 3, 1e-4
 #: A layer that sounds for less of a second has no share there.
 _LEAST_SOUNDING = 0.1
 #: Long-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
@@ -49,6 +51,8 @@ def bands_of(
 ) -> tuple[HeardBand, ...]:
     """Return the loudness of a layer in every band, means over the cells of bands in which it sounds, and who takes it.
 
+    Figures are short, as there are many of them: five digits, and the three that take most.
+
     Parameters
     ----------
     heard : Heard
@@ -68,13 +72,13 @@ def bands_of(
     edges = band_edges_hz()
     return tuple(
         HeardBand(
-            low_hz=low,
-            high_hz=high,
-            alone_sone=float(mean[ALONE, k]),
+            low_hz=_short(low),
+            high_hz=_short(high),
+            alone_sone=_short(mean[ALONE, k]),
             in_mix_sone=Range(
-                cued=float(min(mean[CUED, k], mean[ALONE, k])), strict=float(min(mean[STRICT, k], mean[ALONE, k]))
+                cued=_short(min(mean[CUED, k], mean[ALONE, k])), strict=_short(min(mean[STRICT, k], mean[ALONE, k]))
             ),
-            taken_by=named_takers(taken[0].layers, takers[:, k]) if taken else (),
+            taken_by=named_takers(taken[0].layers, takers[:, k], _MOST_IN_BAND) if taken else (),
         )
         for k, (low, high) in enumerate(itertools.pairwise(edges))
     )
@@ -128,16 +132,23 @@ def taken_by(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> tu
     return named_takers(taken[0].layers, _takers_by_band(taken, weights, layer).sum(axis=1)) if taken else ()
 
 
-def named_takers(layers: Sequence[str], taken_sone: np.ndarray) -> tuple[TakenBy, ...]:
-    """Return who takes how much of a loss, most first, from what each layer takes; small parts are told together."""
+def named_takers(layers: Sequence[str], taken_sone: np.ndarray, most: int | None = None) -> tuple[TakenBy, ...]:
+    """Return who takes how much of a loss, most first, from what each layer takes; small parts are told together.
+
+    So are all but the `most` that take most.
+    """
     whole = float(taken_sone.sum())
     if whole <= 0.0:
         return ()
     fractions = taken_sone / whole
     order = [int(k) for k in np.argsort(-fractions, kind="stable") if fractions[k] >= LEAST_FRACTION]
-    named = [TakenBy(track=layers[k], fraction=float(fractions[k])) for k in order]
-    rest = 1.0 - sum(one.fraction for one in named)
-    return (*named, TakenBy(track="others", fraction=rest)) if rest > 1e-9 else tuple(named)
+    named = [TakenBy(track=layers[k], fraction=_short(fractions[k])) for k in order[:most]]
+    rest = _short(1.0 - sum(one.fraction for one in named))
+    return (*named, TakenBy(track="others", fraction=rest)) if rest > _TRACE else tuple(named)
+
+
+def _short(value: float) -> float:
+    return float(f"{value:.5g}")
 
 
 def _takers_by_band(taken: Sequence[Taken], weights: Sequence[float], layer: int) -> np.ndarray:

@@ -7,6 +7,7 @@ as it is while the layer rises, and the filters are set anew by the mix that res
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -26,6 +27,8 @@ _NEAR_DB = 0.005
 _FIRST_STEP_DB = 4.0
 #: So many frames of a layer are sketched in a stretch, or this part of all of them where phrases are asked.
 FRAMES, DENSE = 128, 0.25
+#: They are chosen from so many, spread evenly; then weighted in so many rounds at most.
+_CANDIDATES, _ROUNDS = 512, 30
 #: So many of a whole song answer for it.
 SONG_FRAMES = 384
 
@@ -114,9 +117,9 @@ class Sketcher:
     def __init__(self, *, dense: bool = False) -> None:
         self._dense = DENSE if dense else 0.0
         self._limit = 1.0
-        self._kept: list[tuple[np.ndarray, np.ndarray]] = []  # frames of the song, their powers
+        self._kept: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []  # frames of the song, powers, loudness
 
-    def push(self, first: int, powers: Sequence[tuple[np.ndarray, np.ndarray]], sounds: np.ndarray) -> None:
+    def push(self, first: int, powers: Sequence[tuple[np.ndarray, np.ndarray]], sone: np.ndarray) -> None:
         """Take what there is of a chunk.
 
         Parameters
@@ -125,37 +128,54 @@ class Sketcher:
             its first frame, counted from the start of the song
         powers : three pairs of float32 arrays (frames, components)
             both ears' power of layer, rest and mix
-        sounds : bool array (frames,)
-            where the layer sounds
+        sone : float array (3, frames)
+            its short-term loudness alone, strict and cued; 0 alone where a frame is not to be sketched
         """
-        here = np.flatnonzero(sounds)
+        here = np.flatnonzero(sone[0])
         here = here[_order(first + here) < self._limit]
         if not len(here):
             return
         kept = np.stack([np.stack([side[here] for side in both]) for both in powers])
-        self._kept.append((first + here, kept))
-        if sum(len(frames) for frames, _ in self._kept) > 2 * FRAMES:
+        self._kept.append((first + here, kept, sone[:, here]))
+        if sum(len(frames) for frames, _, _ in self._kept) > 2 * _CANDIDATES:
             self._thin()
 
-    def sketch(self, active_s: float) -> Sketch:
-        """Return the sketch of what was heard so far; `active_s`: for how long it sounded."""
+    def sketch(self, active_s: float, sone: np.ndarray) -> Sketch:
+        """Return the sketch of what was heard.
+
+        Parameters
+        ----------
+        active_s : float
+            for how long it sounded
+        sone : float array (3,)
+            its mean loudness over that time, as which the sketch is weighted to be heard
+        """
         self._thin()
-        none = np.empty((3, 2, 0, len(components().hz)), dtype=np.float32)
-        frames = np.concatenate([np.empty(0, dtype=np.int64), *(frames for frames, _ in self._kept)])
-        layer, rest, mix = np.concatenate([none, *(kept for _, kept in self._kept)], axis=2)
-        seconds = np.full(len(frames), active_s / max(len(frames), 1))
-        return Sketch(layer, rest, mix, (frames + 0.5) * FRAME / RATE_HZ, seconds)
+        if not self._kept:
+            return joined([])
+        frames, powers, loud = (
+            np.concatenate([one[k] for one in self._kept], axis=axis) for k, axis in ((0, 0), (1, 2), (2, 1))
+        )
+        chances = np.ones(len(frames)) if self._dense else _chances(loud)
+        # A comb of equal steps over the chances added up: spread over time, and loud moments more often.
+        ends = np.cumsum(chances)
+        chosen = np.flatnonzero(np.floor(ends - 0.5) > np.floor(ends - chances - 0.5))
+        seconds = 1.0 / chances[chosen]
+        layer, rest, mix = powers[:, :, chosen]
+        at_s = (frames[chosen] + 0.5) * FRAME / RATE_HZ
+        found = Sketch(layer, rest, mix, at_s, seconds * active_s / seconds.sum())
+        return replace(found, seconds=_weighted(found.seconds, loudness(found), sone))
 
     def _thin(self) -> None:
         """Keep the first of the order alone."""
-        orders = np.concatenate([np.empty(0), *(_order(frames) for frames, _ in self._kept)])
-        if len(orders) <= FRAMES:
+        orders = np.concatenate([np.empty(0), *(_order(frames) for frames, _, _ in self._kept)])
+        if len(orders) <= _CANDIDATES:
             return
-        self._limit = max(float(np.partition(orders, FRAMES)[FRAMES]), self._dense)
-        chosen = [_order(frames) < self._limit for frames, _ in self._kept]
+        self._limit = max(float(np.partition(orders, _CANDIDATES)[_CANDIDATES]), self._dense)
+        chosen = [_order(frames) < self._limit for frames, _, _ in self._kept]
         self._kept = [
-            (frames[which], kept[:, :, which])
-            for (frames, kept), which in zip(self._kept, chosen, strict=True)
+            (frames[which], powers[:, :, which], sone[:, which])
+            for (frames, powers, sone), which in zip(self._kept, chosen, strict=True)
             if which.any()
         ]
 
@@ -166,6 +186,44 @@ def _order(frames: np.ndarray) -> np.ndarray:
     Multiples of the golden ratio: any first few of them are spread evenly, and in step with no beat.
     """
     return np.asarray((frames * 0.6180339887498949) % 1.0)
+
+
+def _chances(sone: np.ndarray) -> np.ndarray:
+    """Return with which chance each frame is taken, by its loudness alone, strict and cued; FRAMES are taken in all."""
+    mean = sone.mean(axis=1, keepdims=True, dtype=np.float64)
+    sizes = 1.0 + np.divide(sone, mean, out=np.zeros(sone.shape), where=mean > 0.0).sum(axis=0)
+    chances = np.ones(len(sizes))
+    free = np.ones(len(sizes), dtype=bool)
+    while len(sizes) > FRAMES:
+        chances[free] = sizes[free] * (FRAMES - np.count_nonzero(~free)) / sizes[free].sum()
+        if not (chances > 1.0).any():
+            break
+        free &= chances < 1.0
+        chances = np.minimum(chances, 1.0)
+    return chances
+
+
+def _weighted(seconds: np.ndarray, moments: np.ndarray, sone: np.ndarray) -> np.ndarray:
+    """Return weights near to those given, by which the mean loudness of moments (3, frames) is `sone` (3,).
+
+    Raking (Deville and Saerndal 1992): the least change of the weights by their ratio. It takes out the chance of the
+    choice, and that loudness falls more slowly than it rises. No weight is changed by more than a factor of 10.
+    """
+    asked = np.flatnonzero(sone > 1e-6)
+    aims = moments[asked].astype(np.float64) / sone[asked, None] - 1.0
+    steps = np.zeros(len(asked))
+    most = math.log(10.0)
+    start = seconds / seconds.sum()
+    weights = start
+    for _ in range(_ROUNDS):
+        missed = aims @ weights
+        if np.abs(missed).max(initial=0.0) < 1e-4:
+            break
+        spread = (aims * weights) @ aims.T + 1e-6 * np.eye(len(asked))
+        steps -= np.linalg.solve(spread, missed)
+        weights = start * np.exp(np.clip(steps @ aims, -most, most))
+        weights /= weights.sum()
+    return np.asarray(weights * seconds.sum())
 
 
 def loudness(sketch: Sketch, *, alone: bool = True) -> np.ndarray:

@@ -243,9 +243,9 @@ class _Layer:
             excited = self.patterns[:, kept, 5:7, :FILTERS][:, active]
             self._sums[LAYER:] += excited.sum(axis=(0, 1), dtype=np.float64) / 2.0
         if self.sounds and active.any():
-            sounding = np.zeros(CHUNK_FRAMES, dtype=bool)
-            sounding.reshape(-1, CELL_FRAMES)[kept] = active[:, None]
-            self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), sounding)
+            sone = np.zeros((3, _CHUNK_CELLS, CELL_FRAMES), dtype=np.float32)
+            sone[:, kept] = np.where(active, total.T, 0.0)[:, :, None]
+            self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), sone.reshape(3, -1))
         if self._lyric is not None and self.sounds:
             self._lyric.push(self.power, self.rest, self.patterns[:, :, 5], self.patterns[:, :, 6])
         elif self._lyric is not None:
@@ -259,13 +259,14 @@ class _Layer:
         filled = np.pad(bands, ((0, blocks * BAND_CELLS - len(bands)), (0, 0), (0, 0)))
         before = stretch.first - _run_in(stretch)
         active_s = self._active * CELL_S
+        patterns = self._sums / max(self._active, 1)
         return HeardStretch(
             total=np.ascontiguousarray(total.T),
             bands=np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2)),
             rise=np.concatenate(self._rise),
             active_s=active_s,
-            patterns=(self._sums / max(self._active, 1)).astype(np.float32),
-            sketch=self._sketcher.sketch(active_s),
+            patterns=patterns.astype(np.float32),
+            sketch=self._sketcher.sketch(active_s, STEP_CAM * patterns[:LAYER].sum(axis=1)),
             lyric=None if self._lyric is None else self._lyric.result(slice(before, before + len(total))),
         )
 

@@ -46,6 +46,19 @@ def track(number: int, seconds: float) -> np.ndarray:
     return (tone[:, None] + noise) * (phrase * beat)[:, None] * np.float32(0.02)
 
 
+def made(folder: Path, tracks: int, seconds: float) -> list[Path]:
+    """Write the tracks that are not there yet; return their files."""
+    folder.mkdir(parents=True, exist_ok=True)
+    files = []
+    for number in range(tracks):
+        kind, instrument = divmod(number, len(_INSTRUMENTS))
+        name = f"{_KINDS[kind % len(_KINDS)]}-{_INSTRUMENTS[instrument]}{kind // len(_KINDS) or ''}"
+        files.append(folder / f"{name}.flac")
+        if not files[-1].exists():
+            soundfile.write(files[-1], track(number, seconds), RATE_HZ, subtype="PCM_24")
+    return files
+
+
 def run(*arguments: str) -> tuple[float, float, float]:
     """Run a process; return wall clock and CPU in s and the peak of anonymous memory in MiB, its children's too."""
     before, started = os.times(), time.perf_counter()
@@ -84,14 +97,8 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=4.0)
     given = parser.parse_args()
     received, song = given.folder / "received", given.folder / "song"
-    received.mkdir(parents=True, exist_ok=True)
     seconds = 60.0 * given.minutes
-    files = []
-    for number in range(given.tracks):
-        kind, instrument = divmod(number, len(_INSTRUMENTS))
-        name = f"{_KINDS[kind % len(_KINDS)]}-{_INSTRUMENTS[instrument]}{kind // len(_KINDS) or ''}"
-        files.append(str(received / f"{name}.flac"))
-        soundfile.write(files[-1], track(number, seconds), RATE_HZ, subtype="PCM_24")
+    files = [str(file) for file in made(received, given.tracks, seconds)]
     ear_seconds = 2 * given.tracks * seconds
     steps = {
         "Python alone": ("-c", "pass"),

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from made_songs import write_audio
-from mixwright.app import hearing
-from mixwright.app.hearing import NEVER_SOUNDS, SILENT_MIX, layer_audio, layers_of
+from mixwright.app import hearing, listening
+from mixwright.app.hearing import NEVER_SOUNDS, SILENT_MIX
+from mixwright.app.listening import layer_audio, layers_of
 from mixwright.app.measure import measure
 from mixwright.app.session import open_song
 from mixwright.app.space import Making
@@ -19,7 +20,8 @@ from mixwright.engine.render import render
 from mixwright.errors import Cancelled, SettingError
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
-from mixwright.hearing.heard import ALONE, CUED, STRICT
+from mixwright.hearing.heard import ALONE, CUED, STRICT, Heard, Stretch
+from mixwright.hearing.rise import rise_curve
 from mixwright.hearing.statistics import loudness_of
 from mixwright.io.song_file import create_song, edit_song
 from mixwright.jobs.progress import Cancel
@@ -261,14 +263,14 @@ def test_a_raised_layer_is_heard_as_told(folder: Path) -> None:
     beat = (np.arange(len(audio["vox"])) % 24000 < 9000)[:, None]
     audio["vox"] = audio["vox"] * beat  # a quarter of a second each, three times a second
 
-    def listened(gain_db: float) -> tuple[float, HeardLayer]:
+    def listened(gain_db: float) -> Heard:
         layers = {**audio, "vox": audio["vox"] * np.float32(10.0 ** (gain_db / 20.0))}
         settings = {"rate_hz": 48000, "frames": len(beat), "offset_db": 95.0}
         found = hear({id_: held(one) for id_, one in layers.items()}, **settings)
         return found.layers["vox"]
 
     before = listened(0.0)
-    told = hearing._fader_equivalent(before)
+    told = hearing._fader_equivalent(before, [rise_curve(part.sketch) for part in before.stretches])
     wanted = loudness_of(before).alone_sone
     for row, gain_db in ((CUED, told.cued), (STRICT, told.strict)):
         assert gain_db > 1.0
@@ -284,10 +286,10 @@ def test_layers_mixed_elsewhere_are_heard_as_they_are(tmp_path: Path, plain: Hea
 
 
 def test_what_did_not_change_comes_from_the_cache(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    times: list[int] = []
-    real: Callable[..., object] = hearing.hear
-    monkeypatch.setattr(hearing, "hear", lambda *args, **settings: (times.append(1), real(*args, **settings))[1])
-    sections = (Section(name="verse", start_s=0.0, end_s=2.0),)
+    times: list[Stretch] = []
+    real: Callable[..., object] = listening.hear_stretch
+    monkeypatch.setattr(listening, "hear_stretch", lambda *args: (times.append(args[2]), real(*args))[1])
+    sections = (Section(name="verse", start_s=0.0, end_s=1.6),)
     edit_song(folder, "sections", lambda song: changed(song, sections=sections))
     before = heard(folder)
     assert heard(folder) == before
@@ -296,13 +298,16 @@ def test_what_did_not_change_comes_from_the_cache(folder: Path, monkeypatch: pyt
     edit_song(folder, "names", lambda song: changed(song, sections=(changed(sections[0], name="strophe"),)))
     renamed = by_id(heard(folder))["pad"]
     assert (renamed.name, renamed.place, renamed.sections[0].name) == ("The pad", "support", "strophe")
-    assert len(times) == 1
+    assert len(times) == 2
     edit_track(folder, "pad", strip=Strip(fader_db=-6.0))
     after = by_id(heard(folder))
-    assert len(times) == 2
+    assert len(times) == 4
     assert after["vox"].share.strict > by_id(before)["vox"].share.strict
     heard(folder, listening="loudspeakers")
-    assert len(times) == 3
+    assert len(times) == 6
+    edit_track(folder, "pad", strip=Strip())
+    assert by_id(heard(folder))["vox"].share == by_id(before)["vox"].share
+    assert len(times) == 6
 
 
 def test_it_stops_when_asked(folder: Path) -> None:

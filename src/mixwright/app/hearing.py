@@ -3,27 +3,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from mixwright.app.arrangement import WHOLE, arrangement, renamed
 from mixwright.app.keys import MEASURED_BY, RENDERED_BY
+from mixwright.app.listening import Row, calibrated, hearing_of, layer_audio, layers_of, leads_of, voices_of
 from mixwright.app.session import Session
-from mixwright.engine.graph import MixGraph, bus
-from mixwright.engine.render import render
-from mixwright.engine.returns import fed_by, return_alone, without_sends
 from mixwright.errors import SettingError
 from mixwright.hearing.constants import CUED_DB, STRICT_DB
-from mixwright.hearing.fader import SONG_FRAMES, Fader, loudness
-from mixwright.hearing.feed import Source
-from mixwright.hearing.hear import hear
-from mixwright.hearing.heard import ALONE, CELL_S, CUED, STRICT, Heard, Hearing
+from mixwright.hearing.heard import CELL_S, Heard, Hearing
 from mixwright.hearing.lyric import phrases_of
 from mixwright.hearing.phon import phon_from_sone
-from mixwright.hearing.places import HIGHEST_DB_SPL, LOWEST_DB_SPL, WORKING_DB_SPL, calibration_db
+from mixwright.hearing.places import HIGHEST_DB_SPL, LOWEST_DB_SPL, WORKING_DB_SPL
+from mixwright.hearing.rise import rises_db
 from mixwright.hearing.statistics import (
     active,
     bands_of,
@@ -35,26 +31,12 @@ from mixwright.hearing.statistics import (
     taken_by,
 )
 from mixwright.jobs.cache import code_hash
-from mixwright.jobs.pool import in_order
-from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.model.arrangement import Arrangement
+from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Phrase, Range
-from mixwright.model.song import Song, changed, source_of, targets_of, used_tracks
-from mixwright.model.words import VOICE_ROLES, Place
+from mixwright.model.song import Song, changed
 
 #: Said of layers without figures.
 SILENT_MIX, NEVER_SOUNDS = "the mix is silent", "never louder than 0.05 sone"
-
-
-@dataclass(frozen=True)
-class _Row:
-    """One layer: its tracks through the graph given, or a return where there are none."""
-
-    id: str
-    name: str
-    place: Place
-    tracks: tuple[str, ...]
-    graph: MixGraph
 
 
 def heard(
@@ -92,138 +74,63 @@ def heard(
         )
     song = session.song
     rows = layers_of(song, session.graph)
-    # Names, places and the lead are set afterwards: to change one takes no new hearing.
-    voices = _voices(song, rows)
+    level_db_spl = float(listening_level_db_spl)
+    loudness = session.measured(cancel=cancel)[0].integrated_lufs
+    pinned = None if loudness is None else calibrated(session, loudness, level_db_spl)
+    # Names, places and all but the sketch of the lead are set afterwards: to change them takes no new hearing.
     parts = [(row.id, row.tracks) for row in rows], [(part.start_s, part.end_s) for part in song.sections]
-    leads = sorted(leads_of(song))
-    code = code_hash(
-        "mixwright.hearing", "mixwright.ledger", "mixwright.app.hearing", "mixwright.app.arrangement", *RENDERED_BY,
-        *MEASURED_BY,
-    )  # fmt: skip
-    key = session.cache.key(
-        "heard", session.graph.identity(), *parts, voices, leads, float(listening_level_db_spl), listening, code
-    )  # fmt: skip
+    marks = voices_of(song, rows), sorted(leads_of(song))
+    code = code_hash("mixwright.hearing", "mixwright.ledger", "mixwright.app", *RENDERED_BY, *MEASURED_BY)
+    key = session.cache.key("heard", session.graph.identity(), *parts, *marks, pinned, level_db_spl, listening, code)
 
     def make() -> HearingResult:
-        layers, phrases, arranged = _heard_layers(
-            session, rows, voices, listening_level_db_spl, listening, report, cancel
-        )
-        return HearingResult(
-            layers=layers,
-            listening_level_db_spl=float(listening_level_db_spl),
+        result = HearingResult(
+            layers=tuple(_without(row, SILENT_MIX) for row in rows),
+            listening_level_db_spl=level_db_spl,
             listening=listening,
             k_offset_db=Range(cued=CUED_DB, strict=STRICT_DB),
-            phrases=phrases,
-            arrangement=arranged,
+            calibrated_lufs=pinned,
         )
+        if pinned is None or not rows:
+            return result
+        found = hearing_of(
+            session,
+            rows,
+            calibrated_lufs=pinned,
+            listening_level_db_spl=level_db_spl,
+            listening=listening,
+            report=report,
+            cancel=cancel,
+        )
+        layers, phrases = _records(song, rows, *found)
+        whole = Row(WHOLE, "", "bed", (), session.graph)
+        audio = layer_audio(session, [whole, *rows], cancel=cancel)
+        arranged = arrangement(song, found[0].layers, audio, cancel)
+        return changed(result, layers=layers, phrases=phrases, arrangement=arranged)
 
     return _named(session.cache.record(key, HearingResult, make), rows, song)
 
 
-def layers_of(song: Song, graph: MixGraph) -> tuple[_Row, ...]:
-    """Return what is heard as one each: the sources that sound, without sends, then the returns of what is sent."""
-    names = {source.id: source.name for source in song.sources}
-    muted = {group.id for group in song.groups if group.mute}
-    sources: dict[str, list[str]] = {}
-    tracks = {track.id: track for track in used_tracks(song) if not track.mute and track.group not in muted}
-    for track in tracks.values():
-        sources.setdefault(source_of(track), []).append(track.id)
-    dry = without_sends(graph, frozenset(bus(send.id, "send") for send in song.sends)) if song.sends else graph
-    rows = []
-    for id_, members in sources.items():
-        places = {tracks[member].place for member in members}
-        place: Place = "lead" if "lead" in places else "support" if "support" in places else "bed"
-        rows.append(_Row(id_, names.get(id_, tracks[members[0]].name), place, tuple(members), dry))
-    for send in song.sends:
-        name = bus(send.id, "send")  # a send and a track may share an id
-        if fed_by(graph, name):
-            rows.append(_Row(name, send.name, "bed", (), return_alone(graph, name)))
-    return tuple(rows)
-
-
-def layer_audio(
-    session: Session, rows: Sequence[_Row], *, report: Report = silent, cancel: Cancel | None = None
-) -> Mapping[str, Source]:
-    """Return the audio of layers, of which any part is rendered by whoever asks for it."""
-    curves = session.curves(report=report, cancel=cancel)
-
-    def source(row: _Row) -> Source:
-        return lambda start, end: render(
-            row.graph,
-            session.audio,
-            tracks=row.tracks or None,
-            curves=curves,
-            span=(start, end),
-            workers=1,
-            cache=session.cache,
-            cancel=cancel,
-        )
-
-    return {row.id: source(row) for row in rows}
-
-
-def leads_of(song: Song) -> frozenset[str]:
-    """Return the layers that are the confirmed lead."""
-    return frozenset(source_of(track) for lead in song.lead for track in targets_of(song, lead))
-
-
-def _voices(song: Song, rows: tuple[_Row, ...]) -> tuple[str, ...]:
-    """Return the layers that sing."""
-    singing = {track.id for track in used_tracks(song) if track.role in VOICE_ROLES}
-    return tuple(row.id for row in rows if not singing.isdisjoint(row.tracks))
-
-
-def _heard_layers(
-    session: Session,
-    rows: tuple[_Row, ...],
-    voices: tuple[str, ...],
-    listening_level_db_spl: float,
-    listening: Listening,
-    report: Report,
-    cancel: Cancel | None,
-) -> tuple[tuple[HeardLayer, ...], tuple[Phrase, ...], Arrangement]:
-    levels, _ = session.measured(cancel=cancel)
-    if levels.integrated_lufs is None or not rows:
-        return tuple(_without(row, SILENT_MIX) for row in rows), (), Arrangement()
-    song = session.song
-    whole = _Row(WHOLE, "", "bed", (), session.graph)
-    hearing = hear(
-        layer_audio(session, rows, report=report, cancel=cancel),
-        rate_hz=song.rate_hz,
-        frames=session.graph.frames,
-        offset_db=calibration_db(levels.integrated_lufs, listening_level_db_spl, listening),
-        listening=listening,
-        edges_s=[edge for part in song.sections for edge in (part.start_s, part.end_s)],
-        voices=voices,
-        leads=leads_of(song),
-        report=report,
-        cancel=cancel,
-    )
+def _records(
+    song: Song, rows: Sequence[Row], hearing: Hearing, curves: Sequence[Sequence[np.ndarray]]
+) -> tuple[tuple[HeardLayer, ...], tuple[Phrase, ...]]:
+    """Return what is told of the layers, and the phrases of all voices."""
     longest = most_long_term_sone([hearing.layers[row.id] for row in rows])
-    job = Job("finding fader equivalents", len(rows), report, cancel)
-
-    def equivalent(row: _Row) -> Range | None:
-        found = _fader_equivalent(hearing.layers[row.id])
-        job.step()
-        return found
-
     layers = tuple(
-        _layer(song, row, k, hearing, float(longest[k]), found)
-        for k, (row, found) in enumerate(zip(rows, in_order(equivalent, rows), strict=True))
+        _layer(song, row, k, hearing, float(longest[k]), [part[k] for part in curves]) for k, row in enumerate(rows)
     )
-    lyrics = ((voice, hearing.layers[voice].lyric) for voice in voices)
+    lyrics = ((voice, hearing.layers[voice].lyric) for voice in voices_of(song, rows))
     phrases = (phrase for voice, lyric in lyrics if lyric is not None for phrase in phrases_of(lyric, voice, CELL_S))
-    arranged = arrangement(song, hearing.layers, layer_audio(session, [whole, *rows], cancel=cancel), cancel)
-    return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s)), arranged
+    return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s))
 
 
 def _layer(
     song: Song,
-    row: _Row,
+    row: Row,
     index: int,
     hearing: Hearing,
     phrase_sone: float,
-    equivalent: Range | None,
+    curves: Sequence[np.ndarray],
 ) -> HeardLayer:
     one = hearing.layers[row.id]
     whole = loudness_of(one)
@@ -252,7 +159,7 @@ def _layer(
         active_s=_seconds(one, slice(None)),
         peak_phon=float(phon_from_sone(peak_sone(one))),
         phrase_phon=float(phon_from_sone(phrase_sone)),
-        fader_equivalent_db=equivalent,
+        fader_equivalent_db=_fader_equivalent(one, curves),
         taken_by=taken_by(hearing.taken, lengths, index),
         correlated=correlated(hearing.taken, lengths, index),
         sections=tuple(sections),
@@ -262,17 +169,12 @@ def _layer(
     )
 
 
-def _fader_equivalent(one: Heard) -> Range | None:
+def _fader_equivalent(one: Heard, curves: Sequence[np.ndarray]) -> Range | None:
     """Return by how many dB a layer would have to rise to be heard as loud as it is alone."""
-    sketch = one.sketch.thinned(SONG_FRAMES)
-    wanted = float(sketch.mean(loudness(sketch)[ALONE].astype(np.float64)))
-    if wanted <= 0.0:
+    strict, cued = rises_db(curves, [part.active_s for part in one.stretches])[:, 0].tolist()
+    if math.isnan(cued):
         return None
-    fader = Fader(sketch)
-    found = [fader.equivalent_db(wanted, row) for row in (CUED, STRICT)]
-    # A layer without anything beside it may be heard a trace louder through the filters of the mix.
-    cued, strict = (None if one_db is None else max(one_db, 0.0) for one_db in found)
-    return Range(cued=cued, strict=strict)
+    return Range(cued=cued if math.isfinite(cued) else None, strict=strict if math.isfinite(strict) else None)
 
 
 def as_fields(loudness: LayerLoudness) -> dict[str, Any]:
@@ -284,14 +186,14 @@ def _seconds(one: Heard, cells: slice) -> float:
     return round(float(np.count_nonzero(active(one, cells))) * CELL_S, 3)
 
 
-def _without(row: _Row, why: str) -> HeardLayer:
+def _without(row: Row, why: str) -> HeardLayer:
     return HeardLayer(id=row.id, name=row.name, place=row.place, tracks=row.tracks, active_s=0.0, why=why)
 
 
-def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> HearingResult:
+def _named(result: HearingResult, rows: Sequence[Row], song: Song) -> HearingResult:
     """Return the result with the names and places of now, and the phrases of the lead of now."""
 
-    def named(layer: HeardLayer, row: _Row) -> HeardLayer:
+    def named(layer: HeardLayer, row: Row) -> HeardLayer:
         sections = zip(layer.sections, song.sections, strict=False)  # none where the layer never sounds
         return changed(
             layer,
@@ -308,12 +210,12 @@ def _named(result: HearingResult, rows: tuple[_Row, ...], song: Song) -> Hearing
     return changed(result, layers=layers, phrases=phrases, why_no_phrases=why, arrangement=arranged)
 
 
-def _why_no_phrases(song: Song, rows: tuple[_Row, ...]) -> str:
+def _why_no_phrases(song: Song, rows: Sequence[Row]) -> str:
     if not song.lead:
         return "the lead is not confirmed"
     leads = leads_of(song)
     if leads.isdisjoint(row.id for row in rows):
         return "the lead is muted"
-    if leads.isdisjoint(_voices(song, rows)):
+    if leads.isdisjoint(voices_of(song, rows)):
         return "the lead is no voice by its role"
     return "the voice of the lead never sounds for as long as a phrase"

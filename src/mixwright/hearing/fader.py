@@ -18,6 +18,7 @@ from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.excitation import excitation, levels_per_erb
 from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
 from mixwright.hearing.scale import STEP_CAM
+from mixwright.jobs.progress import Cancel
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 
@@ -29,8 +30,6 @@ _FIRST_STEP_DB = 4.0
 FRAMES, DENSE = 128, 0.25
 #: They are chosen from so many, spread evenly; then weighted in so many rounds at most.
 _CANDIDATES, _ROUNDS = 512, 30
-#: So many of a whole song answer for it.
-SONG_FRAMES = 384
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,15 +254,20 @@ def loudness_by_band(sketch: Sketch, edges: np.ndarray | None = None, *, alone: 
 
 
 class Fader:
-    """The mean loudness of a sketched layer in the mix at any fader, each worked out once for both readings."""
+    """The mean loudness of a sketched layer in the mix at any fader, each worked out once for both readings.
 
-    def __init__(self, sketch: Sketch) -> None:
+    The switch to stop is looked at before each.
+    """
+
+    def __init__(self, sketch: Sketch, cancel: Cancel | None = None) -> None:
         self._sketch = sketch
+        self._cancel = cancel or Cancel()
         self._heard: dict[float, np.ndarray] = {}
 
     def loudness(self, gain_db: float, row: int) -> float:
         """Return the loudness in sone with the fader moved by so much; `row`: strict or cued."""
         if gain_db not in self._heard:
+            self._cancel.check()
             raised = self._sketch.raised(gain_db)
             self._heard[gain_db] = raised.mean(loudness(raised, alone=False).astype(np.float64))
         return float(self._heard[gain_db][row])

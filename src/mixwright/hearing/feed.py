@@ -31,6 +31,18 @@ def held(audio: np.ndarray) -> Source:
     return lambda start, end: [audio[start:end]]
 
 
+def span_of(rate_hz: int, start: int, end: int) -> tuple[int, int]:
+    """Return from and to which frame at `rate_hz` a feed reads that is heard from sample `start` to `end` at 48 kHz.
+
+    Both rates meet at every so many samples: read from there, any stretch is resampled as the whole song is.
+    """
+    if rate_hz == RATE_HZ:
+        return max(0, start - MARGIN), end + MARGIN
+    common = math.gcd(rate_hz, RATE_HZ)
+    meetings = max(0, start - MARGIN - _WARM_UP) // (RATE_HZ // common)
+    return meetings * (rate_hz // common), -(-(end + MARGIN) * rate_hz // RATE_HZ) + _WARM_UP
+
+
 class Feed:
     """Stereo audio as chunks of CHUNK samples with MARGIN samples on either side, silence before and after.
 
@@ -46,20 +58,16 @@ class Feed:
     """
 
     def __init__(self, source: Source, rate_hz: int, start: int, end: int) -> None:
-        # Both rates meet at every so many samples: read from there, any stretch is resampled as the whole song is.
-        common = math.gcd(rate_hz, RATE_HZ)
-        first = start - MARGIN
-        meetings = max(0, first - (_WARM_UP if rate_hz != RATE_HZ else 0)) // (RATE_HZ // common)
-        last_frame = -(-(end + MARGIN) * rate_hz // RATE_HZ) + _WARM_UP
-        self._blocks = iter(source(meetings * (rate_hz // common), last_frame))
-        self._at = meetings * (RATE_HZ // common)
-        self._first, self._end = first, end + MARGIN
+        first_frame, last_frame = span_of(rate_hz, start, end)
+        self._blocks = iter(source(first_frame, last_frame))
+        self._at = first_frame * RATE_HZ // rate_hz
+        self._first, self._end = start - MARGIN, end + MARGIN
         self._resampler = Resampler(rate_hz, RATE_HZ, 2) if rate_hz != RATE_HZ else None
         self._left = np.empty((0, 2), dtype=np.float32)
         self._ended = False
         self._audio = np.zeros((2, CHUNK + 2 * MARGIN), dtype=np.float32)
         self._sounds = self._same = False
-        self._fill(max(0, -first))  # before the song is silence
+        self._fill(max(0, -self._first))  # before the song is silence
 
     @property
     def audio(self) -> np.ndarray:

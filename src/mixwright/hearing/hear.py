@@ -19,7 +19,7 @@ from mixwright.hearing.bands import BANDS, PLACE_FILTERS, PLACES, bands_of_filte
 from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
 from mixwright.hearing.fader import Sketcher
-from mixwright.hearing.feed import CHUNK_FRAMES, Feed, Source, Sum
+from mixwright.hearing.feed import CHUNK_FRAMES, Feed, Source, Sum, span_of
 from mixwright.hearing.heard import (
     ACTIVE_SONE,
     ALONE,
@@ -95,7 +95,7 @@ def hear(
     The rest that masks a layer is the waveform of the mix without it, so what cancels counts as it sounds. All layers
     of an ear are heard through filters that the mix sets; a layer alone sets its own.
     """
-    stretches = stretches_of(-(-frames * RATE_HZ // (rate_hz * FRAME * CELL_FRAMES)), edges_s)
+    stretches = stretches_of(cells_of(frames, rate_hz), edges_s)
     with Team(workers) as team:
         job = Job("hearing layers", sum(map(chunks_of, stretches)), report, cancel)
         settings = Ear(rate_hz, offset_db, listening, team, job, cancel or Cancel())
@@ -117,6 +117,16 @@ class Ear:
     team: Team
     job: Job
     cancel: Cancel
+
+
+def cells_of(frames: int, rate_hz: int) -> int:
+    """Return how many cells a song has."""
+    return -(-frames * RATE_HZ // (rate_hz * FRAME * CELL_FRAMES))
+
+
+def heard_span(stretch: Stretch, rate_hz: int) -> tuple[int, int]:
+    """Return from and to which frame of the song a stretch hears, run-in and margins included."""
+    return span_of(rate_hz, *_samples(stretch))
 
 
 def chunks_of(stretch: Stretch) -> int:
@@ -141,6 +151,11 @@ def hear_stretch(
         listener.chunk(_run_in(stretch) + chunk * _CHUNK_CELLS)
         settings.job.step()
     return listener.result()
+
+
+def _samples(stretch: Stretch) -> tuple[int, int]:
+    """Return from and to which sample at 48 kHz a stretch is listened to."""
+    return _run_in(stretch) * CELL_FRAMES * FRAME, stretch.end * CELL_FRAMES * FRAME
 
 
 def _run_in(stretch: Stretch) -> int:
@@ -287,8 +302,7 @@ class _Listener:
         self._team = settings.team
         self._cancel = settings.cancel
         self._listening = settings.listening
-        cell = CELL_FRAMES * FRAME
-        start, end = _run_in(stretch) * cell, stretch.end * cell
+        start, end = _samples(stretch)
 
         def started(id_: str) -> _Layer:
             return _Layer(Feed(layers[id_], settings.rate_hz, start, end), voice=id_ in voices, lead=id_ in leads)

@@ -95,13 +95,27 @@ class Phrase(Record, frozen=True, kw_only=True):
     flags: tuple[PhraseFlag, ...] = ()
 
 
+class Pin(Record, frozen=True, kw_only=True):
+    """Which integrated loudness of the mix is taken to play at a listening level."""
+
+    listening_level_db_spl: float
+    integrated_lufs: float
+
+
+class Calibration(Record, frozen=True, kw_only=True):
+    """What hearing is calibrated by, one pin for each listening level that was asked for."""
+
+    pins: tuple[Pin, ...] = ()
+
+
 class HearingResult(Record, frozen=True, kw_only=True):
     """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
 
-    `listening_level_db_spl`: the level at which the mix's integrated loudness is taken to play. `phrases` of the
-    confirmed lead, in order of time; where there are none, `why_no_phrases` says why. `voice_line`: the line that is
-    followed, in order of time; `followed_by_guess`: it is that of the lead that intake takes it for, as none is
-    confirmed. `findings`: what stands outside its tolerance, furthest first.
+    `listening_level_db_spl`: the level at which a mix of `calibrated_lufs` is taken to play: its integrated loudness
+    when it was first heard, until it has moved from there by half an LU. `phrases` of the confirmed lead, in order of
+    time; where there are none, `why_no_phrases` says why. `voice_line`: the line that is followed, in order of time;
+    `followed_by_guess`: it is that of the lead that intake takes it for, as none is confirmed. `findings`: what stands
+    outside its tolerance, furthest first.
     """
 
     layers: tuple[HeardLayer, ...]
@@ -110,6 +124,7 @@ class HearingResult(Record, frozen=True, kw_only=True):
     k_offset_db: Range
     phrases: tuple[Phrase, ...] = ()
     why_no_phrases: str = ""
+    calibrated_lufs: float | None = None
     voice_line: tuple[VoicePhrase, ...] = ()
     followed_by_guess: bool = False
     findings: tuple[Finding, ...] = ()

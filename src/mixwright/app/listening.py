@@ -1,0 +1,233 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The layers of a song, heard stretch by stretch and kept: what did not change is not heard again."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from mixwright.app.keys import RENDERED_BY
+from mixwright.app.session import Session
+from mixwright.engine.graph import MixGraph, bus
+from mixwright.engine.render import render
+from mixwright.engine.returns import fed_by, return_alone, without_sends
+from mixwright.errors import StateError
+from mixwright.hearing.feed import Source
+from mixwright.hearing.hear import Ear, cells_of, chunks_of, hear_stretch, heard_span
+from mixwright.hearing.heard import Hearing, Stretch, heard_of, stretches_of
+from mixwright.hearing.packed import pack, unpack
+from mixwright.hearing.places import calibration_db
+from mixwright.hearing.rise import rise_curve
+from mixwright.io.kept import read_kept, write_kept
+from mixwright.jobs.array_file import write_array
+from mixwright.jobs.cache import code_hash
+from mixwright.jobs.pool import Team, in_order
+from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.hearing import Calibration, Listening, Pin
+from mixwright.model.record import Record
+from mixwright.model.song import Song, source_of, targets_of, used_tracks
+from mixwright.model.words import VOICE_ROLES, Place
+
+#: A calibration holds until the loudness of the mix has moved by so much, in LU.
+DRIFT_LU = 0.5
+_HEARD_BY = ("mixwright.hearing", "mixwright.app.listening", "mixwright.core.resample")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One layer: its tracks through the graph given, or a return where there are none."""
+
+    id: str
+    name: str
+    place: Place
+    tracks: tuple[str, ...]
+    graph: MixGraph
+
+
+class _Digests(Record, frozen=True, kw_only=True):
+    """SHA-256 of the audio that each stretch hears of a layer, "" where that is silence."""
+
+    sha256: tuple[str, ...]
+
+
+def hearing_of(
+    session: Session,
+    rows: Sequence[Row],
+    *,
+    calibrated_lufs: float,
+    listening_level_db_spl: float,
+    listening: Listening = "headphones",
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> tuple[Hearing, tuple[tuple[np.ndarray, ...], ...]]:
+    """Hear the layers of a song; what was heard of every stretch is kept by the audio that it hears.
+
+    Parameters
+    ----------
+    session : Session
+    rows : sequence of Row
+        from `layers_of`; they add up to the mix
+    calibrated_lufs, listening_level_db_spl : float
+        the integrated loudness, from `calibrated`, that plays at this level
+    listening : {"headphones", "loudspeakers"}
+    report, cancel
+        progress and stop switch
+
+    Returns
+    -------
+    hearing : Hearing
+    curves : tuple of tuples of arrays
+        `rise.rise_curve` of every stretch and in it of every layer, in the order of `rows`
+    """
+    song, rate_hz = session.song, session.graph.rate_hz
+    edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
+    stretches = stretches_of(cells_of(session.graph.frames, rate_hz), edges_s)
+    audio = layer_audio(session, rows, report=report, cancel=cancel)
+    digests = _digests(session, rows, audio, stretches, report, cancel)
+    offset_db = calibration_db(calibrated_lufs, listening_level_db_spl, listening)
+    voices, leads = voices_of(song, rows), leads_of(song)
+    marks = [(row.id in voices, row.id in leads) for row in rows]
+    names = [row.id for row in rows]
+    setting = rate_hz, offset_db, listening, marks, code_hash(*_HEARD_BY)
+    keys = [
+        session.cache.key("stretch", [one[k] for one in digests], stretch.first, stretch.end, *setting)
+        for k, stretch in enumerate(stretches)
+    ]  # fmt: skip
+    unheard = [stretch for stretch, key in zip(stretches, keys, strict=True) if not session.cache.holds(key)]
+    job = Job("hearing layers", max(1, sum(map(chunks_of, unheard))), report, cancel)
+    parts, curves = [], []
+    with Team() as team:
+        ear = Ear(rate_hz, offset_db, listening, team, job, cancel or Cancel())
+        for k, (stretch, key) in enumerate(zip(stretches, keys, strict=True)):
+            sounding = {row.id: audio[row.id] if one[k] else _silence for row, one in zip(rows, digests, strict=True)}
+
+            def make(path: Path, stretch: Stretch = stretch, layers: Mapping[str, Source] = sounding) -> None:
+                write_array(path, pack(*hear_stretch(layers, None, stretch, ear, voices, leads)))
+
+            layers, taken = unpack(session.cache.array(key, make), names)
+            parts.append((layers, taken))
+
+            def solve(path: Path, layers: Mapping[str, object] = layers, part: int = k) -> None:
+                found = in_order(lambda id_: rise_curve(parts[part][0][id_].sketch, cancel), layers)
+                write_array(path, np.array(list(found), dtype=np.float32))
+
+            curves.append(tuple(session.cache.array(session.cache.key("rise", key), solve)))
+    return Hearing(
+        layers={id_: heard_of([layers[id_] for layers, _ in parts]) for id_ in names},
+        stretches=stretches,
+        taken=tuple(taken for _, taken in parts),
+    ), tuple(curves)
+
+
+def calibrated(session: Session, integrated_lufs: float, listening_level_db_spl: float) -> float:
+    """Return which loudness of the mix is taken to play at a listening level; kept in the song folder.
+
+    It stays what it was when the song was first heard at this level until the mix has moved from it by DRIFT_LU, so
+    that a small change of one layer is not a change of all that is heard.
+    """
+    try:
+        kept = read_kept(session.folder, "calibration", Calibration) or Calibration()
+    except StateError:  # nothing but this stands on it
+        kept = Calibration()
+    others = tuple(pin for pin in kept.pins if pin.listening_level_db_spl != listening_level_db_spl)
+    for pin in set(kept.pins) - set(others):
+        if abs(pin.integrated_lufs - integrated_lufs) < DRIFT_LU:
+            return pin.integrated_lufs
+    pin = Pin(listening_level_db_spl=listening_level_db_spl, integrated_lufs=integrated_lufs)
+    write_kept(session.folder, "calibration", Calibration(pins=(*others, pin)))
+    return integrated_lufs
+
+
+def layers_of(song: Song, graph: MixGraph) -> tuple[Row, ...]:
+    """Return what is heard as one each: the sources that sound, without sends, then the returns of what is sent."""
+    names = {source.id: source.name for source in song.sources}
+    muted = {group.id for group in song.groups if group.mute}
+    sources: dict[str, list[str]] = {}
+    tracks = {track.id: track for track in used_tracks(song) if not track.mute and track.group not in muted}
+    for track in tracks.values():
+        sources.setdefault(source_of(track), []).append(track.id)
+    dry = without_sends(graph, frozenset(bus(send.id, "send") for send in song.sends)) if song.sends else graph
+    rows = []
+    for id_, members in sources.items():
+        places = {tracks[member].place for member in members}
+        place: Place = "lead" if "lead" in places else "support" if "support" in places else "bed"
+        rows.append(Row(id_, names.get(id_, tracks[members[0]].name), place, tuple(members), dry))
+    for send in song.sends:
+        name = bus(send.id, "send")  # a send and a track may share an id
+        if fed_by(graph, name):
+            rows.append(Row(name, send.name, "bed", (), return_alone(graph, name)))
+    return tuple(rows)
+
+
+def layer_audio(
+    session: Session, rows: Sequence[Row], *, report: Report = silent, cancel: Cancel | None = None
+) -> Mapping[str, Source]:
+    """Return the audio of layers, of which any part is rendered by whoever asks for it."""
+    curves = session.curves(report=report, cancel=cancel)
+
+    def source(row: Row) -> Source:
+        return lambda start, end: render(
+            row.graph,
+            session.audio,
+            tracks=row.tracks or None,
+            curves=curves,
+            span=(start, end),
+            workers=1,
+            cache=session.cache,
+            cancel=cancel,
+        )
+
+    return {row.id: source(row) for row in rows}
+
+
+def leads_of(song: Song) -> frozenset[str]:
+    """Return the layers that are the confirmed lead."""
+    return frozenset(source_of(track) for lead in song.lead for track in targets_of(song, lead))
+
+
+def voices_of(song: Song, rows: Sequence[Row]) -> tuple[str, ...]:
+    """Return the layers that sing."""
+    singing = {track.id for track in used_tracks(song) if track.role in VOICE_ROLES}
+    return tuple(row.id for row in rows if not singing.isdisjoint(row.tracks))
+
+
+def _silence(start: int, end: int) -> tuple[np.ndarray, ...]:  # noqa: ARG001
+    """Read nothing of a layer of which a stretch hears nothing."""
+    return ()
+
+
+def _digests(
+    session: Session,
+    rows: Sequence[Row],
+    audio: Mapping[str, Source],
+    stretches: Sequence[Stretch],
+    report: Report,
+    cancel: Cancel | None,
+) -> list[tuple[str, ...]]:
+    """Return the digests of every layer, stretch by stretch, for which only those that changed are rendered."""
+    rate_hz = session.graph.rate_hz
+    spans = [heard_span(stretch, rate_hz) for stretch in stretches]
+    code = code_hash(*RENDERED_BY, "mixwright.app.listening")
+    job = Job("looking for changes", max(1, len(rows)), report, cancel)
+
+    def digest(source: Source, span: tuple[int, int]) -> str:
+        found, sounds = hashlib.sha256(), False
+        for block in source(*span):
+            heard = np.ascontiguousarray(block, dtype=np.float32)
+            sounds = sounds or bool(heard.any())
+            found.update(heard.data)
+        return found.hexdigest() if sounds else ""
+
+    def of(row: Row) -> tuple[str, ...]:
+        key = session.cache.key("digests", row.graph.identity(row.tracks or None), spans, code)
+        found = session.cache.record(
+            key, _Digests, lambda: _Digests(sha256=tuple(digest(audio[row.id], span) for span in spans))
+        )
+        job.step()
+        return found.sha256
+
+    return list(in_order(of, rows))

@@ -1,0 +1,196 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What was heard of a stretch, packed to be kept: coarse enough to be small, fine enough that no figure shows it.
+
+Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 0.8 dB, shares of
+a loss as squares of 1/255. All is then compressed without loss.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping, Sequence
+
+import msgspec
+import numpy as np
+
+from mixwright.hearing.attribution import Taken
+from mixwright.hearing.fader import Sketch
+from mixwright.hearing.heard import HeardStretch
+from mixwright.hearing.lyric import Lyric
+from mixwright.model.record import Record
+
+#: Loudness in a band: the least that is kept, in sone, and a step.
+_LEAST_SONE, _STEP_SONE = 1e-4, 1.066
+#: Power of a component: the least that is kept, in dB, and a step.
+_LEAST_DB, _STEP_DB = -10.0, 0.8
+_LARGEST = 6e4
+_LEVEL = 1
+
+
+class _Part(Record, frozen=True, kw_only=True):
+    name: str
+    dtype: str
+    shape: tuple[int, ...]
+    size: int
+
+
+def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
+    """Return all that was heard of a stretch as bytes, uint8; names of layers are not kept, their order is."""
+    heard = list(layers.values())
+    arrays = {
+        "active": np.array([one.active_s for one in heard]),
+        "total": _halves([one.total for one in heard]),
+        "bands": _steps(np.array([_from_sone(one.bands).swapaxes(1, 2) for one in heard], dtype=np.uint8)),
+        "rise": np.array([np.minimum(one.rise, _LARGEST) for one in heard], dtype=np.float16),
+        "patterns": np.array([one.patterns for one in heard], dtype=np.float32),
+        **_pack_taken(taken),
+        **_pack_sketches([one.sketch for one in heard]),
+    }
+    for k, one in enumerate(heard):
+        if one.lyric is not None:
+            arrays[f"lyric {k}"] = np.stack(one.lyric.rows).astype(np.float16)
+    return _joined(arrays)
+
+
+def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStretch], Taken]:
+    """Return what was packed, of layers named in the same order."""
+    arrays = _parted(packed)
+    sketches = _unpack_sketches(arrays, len(names))
+    totals = _from_halves(arrays["total"])
+    bands = _to_sone(_from_steps(arrays["bands"]))
+    layers = {
+        name: HeardStretch(
+            total=totals[k],
+            bands=np.ascontiguousarray(bands[k].swapaxes(1, 2)),
+            rise=arrays["rise"][k].astype(np.float32),
+            active_s=float(arrays["active"][k]),
+            patterns=arrays["patterns"][k],
+            sketch=sketches[k],
+            lyric=Lyric(*arrays[f"lyric {k}"].astype(np.float32)) if f"lyric {k}" in arrays else None,
+        )
+        for k, name in enumerate(names)
+    }
+    return layers, _unpack_taken(arrays, tuple(names))
+
+
+def _pack_taken(taken: Taken) -> dict[str, np.ndarray]:
+    shares = []
+    for taker, loss in ((taken.strict, taken.loss_strict), (taken.cued, taken.loss_cued)):
+        share = np.divide(taker, loss[:, None], out=np.zeros_like(taker), where=loss[:, None] > 0.0)
+        shares.append(np.rint(255.0 * np.sqrt(share.clip(0.0, 1.0))).astype(np.uint8))
+    return {
+        "shares": np.array(shares),
+        "losses": np.array([taken.loss_strict, taken.loss_cued], dtype=np.float32),
+        "correlated": np.rint(255.0 * taken.correlated).astype(np.uint8),
+    }
+
+
+def _unpack_taken(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) -> Taken:
+    shares = (arrays["shares"].astype(np.float64) / 255.0) ** 2
+    whole = shares.sum(axis=2, keepdims=True)
+    losses = np.where(whole[:, :, 0] > 0.0, arrays["losses"].astype(np.float64), 0.0)
+    taken = shares / np.where(whole > 0.0, whole, 1.0) * losses[:, :, None]
+    return Taken(names, taken[0], taken[1], losses[0], losses[1], arrays["correlated"].astype(np.float64) / 255.0)
+
+
+def _pack_sketches(sketches: Sequence[Sketch]) -> dict[str, np.ndarray]:
+    """Pack powers of the mix once for all layers that are sketched at a frame; the rest as it differs from it."""
+    at_s = np.concatenate([np.empty(0), *(one.at_s for one in sketches)])
+    frames, first, which = np.unique(at_s, return_index=True, return_inverse=True)
+    mix, layer, rest = (
+        np.concatenate([np.empty((0, 2, 134), np.uint8), *(_from_power(part) for part in parts)])
+        for parts in ([one.mix for one in sketches], [one.layer for one in sketches], [one.rest for one in sketches])
+    )
+    return {
+        "sketched": np.array([len(one) for one in sketches], dtype=np.int32),
+        "seconds": np.concatenate([np.empty(0), *(one.seconds for one in sketches)]).astype(np.float32),
+        "at": frames,
+        "which": which.astype(np.int32),
+        "mix": _steps(mix[first]),
+        "layer": _steps(layer),
+        "rest": _steps(rest - mix),  # modulo 256: undone by adding
+    }
+
+
+def _unpack_sketches(arrays: Mapping[str, np.ndarray], count: int) -> list[Sketch]:
+    which, ends = arrays["which"], np.cumsum(arrays["sketched"]).tolist()
+    mix, layer, rest = (_from_steps(arrays[name]) for name in ("mix", "layer", "rest"))
+    mix, layer, rest = (_to_power(codes) for codes in (mix[which], layer, rest + mix[which]))
+    found = []
+    for k in range(count):
+        own = slice(ends[k - 1] if k else 0, ends[k])
+        one, other, whole = (np.ascontiguousarray(part[own].transpose(1, 0, 2)) for part in (layer, rest, mix))
+        found.append(Sketch(one, other, whole, arrays["at"][which[own]], arrays["seconds"][own].astype(np.float64)))
+    return found
+
+
+def _from_power(power: np.ndarray) -> np.ndarray:
+    """Return codes of powers ``(2, frames, 134)``, ``(frames, 2, 134)``."""
+    with np.errstate(divide="ignore"):
+        steps = (10.0 * np.log10(power) - _LEAST_DB) / _STEP_DB
+    return np.ascontiguousarray(np.rint(steps.clip(0.0, 255.0)).astype(np.uint8).transpose(1, 0, 2))
+
+
+def _to_power(codes: np.ndarray) -> np.ndarray:
+    table = 10.0 ** ((_LEAST_DB + _STEP_DB * np.arange(256)) / 10.0)
+    table[0] = 0.0
+    return np.asarray(table.astype(np.float32)[codes])
+
+
+def _from_sone(sone: np.ndarray) -> np.ndarray:
+    with np.errstate(divide="ignore"):
+        steps = np.log(sone / _LEAST_SONE) / np.log(_STEP_SONE)
+    return np.asarray(np.rint(steps.clip(0.0, 255.0)))
+
+
+def _to_sone(codes: np.ndarray) -> np.ndarray:
+    table = _LEAST_SONE * _STEP_SONE ** np.arange(256)
+    table[0] = 0.0
+    return np.asarray(table.astype(np.float32)[codes])
+
+
+def _steps(codes: np.ndarray) -> np.ndarray:
+    """Return how codes go on along their last axis, modulo 256: most of these steps are small."""
+    return np.diff(codes, axis=-1, prepend=np.uint8(0)) if codes.size else codes
+
+
+def _from_steps(steps: np.ndarray) -> np.ndarray:
+    return np.cumsum(steps, axis=-1, dtype=np.uint8)
+
+
+def _halves(totals: Sequence[np.ndarray]) -> np.ndarray:
+    """Return half floats as bytes, the upper ones of all before the lower: they change little along time."""
+    halves = np.array([np.minimum(one, _LARGEST) for one in totals], dtype="<f2")
+    return np.ascontiguousarray(np.moveaxis(halves[..., None].view(np.uint8), -1, 0))
+
+
+def _from_halves(halves: np.ndarray) -> np.ndarray:
+    return np.ascontiguousarray(np.moveaxis(halves, 0, -1)).view("<f2")[..., 0].astype(np.float32)
+
+
+def _joined(arrays: Mapping[str, np.ndarray]) -> np.ndarray:
+    bodies = [_compressed(array) for array in arrays.values()]
+    parts = [
+        _Part(name=name, dtype=array.dtype.str, shape=array.shape, size=len(body))
+        for (name, array), body in zip(arrays.items(), bodies, strict=True)
+    ]
+    head = msgspec.json.encode(parts)
+    return np.frombuffer(b"".join([len(head).to_bytes(4, "little"), head, *bodies]), dtype=np.uint8)
+
+
+def _compressed(array: np.ndarray) -> bytes:
+    # Steps of codes hold no repetitions worth looking for.
+    strategy = zlib.Z_HUFFMAN_ONLY if array.ndim == 3 else zlib.Z_DEFAULT_STRATEGY
+    packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, zlib.MAX_WBITS, 9, strategy)
+    return packer.compress(array.tobytes()) + packer.flush()
+
+
+def _parted(packed: np.ndarray) -> dict[str, np.ndarray]:
+    data = packed.tobytes()
+    at = 4 + int.from_bytes(data[:4], "little")
+    arrays: dict[str, np.ndarray] = {}
+    for part in msgspec.json.decode(data[4:at], type=list[_Part]):
+        body = zlib.decompress(data[at : at + part.size])
+        arrays[part.name] = np.frombuffer(body, dtype=part.dtype).reshape(part.shape)
+        at += part.size
+    return arrays

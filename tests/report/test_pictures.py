@@ -28,6 +28,7 @@ from mixwright.report.voice_line import (
     level_shapes,
     line_sentence,
     line_shapes,
+    phrase_sentence,
     short_phrases,
     taker_shapes,
     voice_part,
@@ -101,6 +102,18 @@ def test_a_line_that_is_well_heard_is_told_in_one_sentence():
     assert line_sentence(well, NAMES) == "Lead vox: in all 5 phrases at least half of its loudness is left."
     assert taker_shapes(well, SCALE, NAMES) is None
     assert short_phrases(well.phrases) == []
+
+
+def test_beyond_any_fader_is_the_worst_and_lies_at_the_bottom():
+    none = Range(cued=None, strict=None)
+    lost = changed(LINE.phrases[0], margin_db=none, rise_db=none)
+    line = Line("lead-vox", (lost, *LINE.phrases[1:]))
+    assert short_phrases(line.phrases)[0] is lost
+    told = phrase_sentence(lost, NAMES)
+    assert told.startswith("0:10.0 to 0:16.0 (intro): no fader brings back half of its loudness. Taken by Warm pad")
+    drawn = tree(together(line_shapes(line, (), SCALE).shapes))
+    steps = {one.get("x1"): float(one.get("y1")) for one in of_class(drawn, "step short")}
+    assert max(steps.values()) == steps[min(steps, key=lambda x: float(x[:-1]))]
 
 
 def test_beside_references_a_dot_inside_and_a_diamond_outside():

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
@@ -61,7 +62,7 @@ def lines_of(hearing: HearingResult) -> list[Line]:
 
 def short_phrases(phrases: Sequence[VoicePhrase]) -> list[VoicePhrase]:
     """Return the phrases with a margin below 0, the furthest first."""
-    return sorted((phrase for phrase in phrases if _short(phrase)), key=lambda phrase: phrase.margin_db.cued or 0.0)
+    return sorted((phrase for phrase in phrases if _short(phrase)), key=lambda phrase: _at(phrase.margin_db.cued))
 
 
 def line_sentence(line: Line, names: Mapping[str, str]) -> str:
@@ -76,15 +77,15 @@ def line_sentence(line: Line, names: Mapping[str, str]) -> str:
 def phrase_sentence(phrase: VoicePhrase, names: dict[str, str]) -> str:
     """Return one phrase in words."""
     where = f" ({phrase.section})" if phrase.section else ""
-    rise = ""
-    if phrase.rise_db.cued is not None:
-        rise = f" It would have to rise by {with_unit(phrase.rise_db.cued, 'dB')} to be as loud as alone."
+    rise, cued = phrase.rise_db.cued, phrase.margin_db.cued
+    told = f"margin {_margin(cued)} cued, {_margin(phrase.margin_db.strict)} strict."
+    if cued is None:
+        told = "no fader brings back half of its loudness."
+    elif rise is not None:
+        told += f" It would have to rise by {with_unit(rise, 'dB')} to be as loud as alone."
     taken = takers_words(phrase.taken_by, names)
-    cued, strict = number(phrase.margin_db.cued), with_unit(phrase.margin_db.strict, "dB")
-    return (
-        f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}{where}: margin {cued} dB cued, "
-        f"{strict} strict.{rise}" + (f" Taken by {taken}." if taken else "")
-    )
+    when = f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}"
+    return f"{when}{where}: {told}" + (f" Taken by {taken}." if taken else "")
 
 
 def voice_part(hearing: HearingResult, sections: Sequence[Section], length_s: float) -> Markup | None:
@@ -128,7 +129,7 @@ def phrase_table(hearing: HearingResult, names: dict[str, str]) -> Markup:
     for phrase in hearing.voice_line:
         row = [f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}", phrase.section or "-"]
         row += [names.get(phrase.layer, phrase.layer)] if several else []
-        row += [with_unit(phrase.margin_db.cued, "dB"), with_unit(phrase.margin_db.strict, "dB")]
+        row += [_margin(phrase.margin_db.cued), _margin(phrase.margin_db.strict)]
         row += [with_unit(phrase.rise_db.cued, "dB"), takers_words(phrase.taken_by, names) or "-"]
         row += [_percent(phrase.glimpse_share), _percent(phrase.band_audibility)] if words else []
         row.append(with_unit(phrase.level_db, "dB"))
@@ -238,8 +239,7 @@ def _seen(drawn: Picture) -> Markup:
 def _step(phrase: VoicePhrase, scale: Scale, down: Callable[[float], float]) -> list[Markup]:
     """Return one phrase: the interval between the readings, the cued one as a step, a diamond where it is short."""
     a, b = scale.across(phrase.start_s), scale.across(phrase.end_s)
-    top, strict = _y(phrase, down), phrase.margin_db.strict
-    bottom = down(_DEEPEST_DB if strict is None else strict)
+    top, bottom = _y(phrase, down), down(_at(phrase.margin_db.strict))
     wide, high = percent(max(b - a, 0.3)), max(bottom - top, 1.0)
     short = _short(phrase)
     shapes = [
@@ -268,7 +268,7 @@ def _first_taker(phrase: VoicePhrase, names: Mapping[str, str]) -> str:
 
 def _heights(phrases: Sequence[VoicePhrase]) -> tuple[Callable[[float], float], list[float]]:
     """Return how far down a margin is drawn, and the ticks."""
-    values = [v for p in phrases for v in (p.margin_db.cued, p.margin_db.strict) if v is not None]
+    values = [_at(v) for phrase in phrases for v in (phrase.margin_db.cued, phrase.margin_db.strict)]
     low = max(min([-_LEAST_DB, *values]) - 1.0, _DEEPEST_DB)
     high = min(max([_LEAST_DB, *values]) + 1.0, _HIGHEST_DB)
 
@@ -281,12 +281,20 @@ def _heights(phrases: Sequence[VoicePhrase]) -> tuple[Callable[[float], float], 
 
 
 def _short(phrase: VoicePhrase) -> bool:
-    cued = phrase.margin_db.cued
-    return cued is not None and cued < -_EDGE_DB
+    return _at(phrase.margin_db.cued) < -_EDGE_DB
+
+
+def _at(margin_db: float | None) -> float:
+    """Return a margin to draw and to order by: beyond any fader is further than any."""
+    return -math.inf if margin_db is None else margin_db
+
+
+def _margin(margin_db: float | None) -> str:
+    return "beyond any fader" if margin_db is None else with_unit(margin_db, "dB")
 
 
 def _y(phrase: VoicePhrase, down: Callable[[float], float]) -> float:
-    return down(_DEEPEST_DB if phrase.margin_db.cued is None else phrase.margin_db.cued)
+    return down(_at(phrase.margin_db.cued))
 
 
 def _segment(scale: Scale, start_s: float, end_s: float, y_px: tuple[float, float], class_: str) -> Markup:

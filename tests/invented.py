@@ -5,6 +5,17 @@ from __future__ import annotations
 
 import math
 
+from mixwright.model.arrangement import (
+    Arrangement,
+    LayerMotion,
+    MissingJob,
+    MotionRange,
+    MotionWord,
+    NeverHeard,
+    SharedPlace,
+    Twins,
+    WallHole,
+)
 from mixwright.model.audio import Fault
 from mixwright.model.hearing import HeardBand, HeardLayer, HeardSection, HearingResult, Range, TakenBy
 from mixwright.model.ledger import Finding, VoicePhrase, finding_id
@@ -284,6 +295,60 @@ def hearing_result(*more: HeardLayer) -> HearingResult:
         why_no_phrases="the lead is not confirmed",
         voice_line=voice_line(),
         findings=findings(),
+        arrangement=arrangement(),
+    )
+
+
+#: What each layer does in each section: holds, between, pulses, silent; a bass that holds low and is struck high.
+_MOTIONS = {
+    "lead-vox": ".bbbbbb.",
+    "warm-pad": "hhhhh.hh",
+    "bass-di": "bbrbr.r.",
+    "send voice-reverb": ".pppppp.",
+    "shaker": "........",
+}
+
+
+def arrangement() -> Arrangement:
+    """Return who holds and who pulses, a hole in the bridge, a held chord that it lacks, and the rest of each kind."""
+    words: dict[str, tuple[MotionWord, float, float]] = {
+        "h": ("sustains", 0.12, 0.1),
+        "b": ("between", 0.41, 2.2),
+        "p": ("pulses", 0.83, 4.0),
+        "r": ("between", 0.4, 4.0),
+    }
+    ranges = (
+        MotionRange(low_hz=43.8, high_hz=147.9, motion="sustains", modulation=0.1, part=0.4),
+        MotionRange(low_hz=147.9, high_hz=2189.5, motion="pulses", modulation=0.7, part=0.5),
+    )
+    motion = []
+    for layer, does in _MOTIONS.items():
+        for part, one in zip(SECTIONS, does, strict=True):
+            if one == ".":
+                motion.append(LayerMotion(layer=layer, section=part.name, motion="silent"))
+                continue
+            word, modulation, per_s = words[one]
+            told = {"motion": word, "modulation": modulation, "onsets_per_s": per_s}
+            motion.append(LayerMotion(layer=layer, section=part.name, ranges=ranges if one == "r" else (), **told))
+    beside = ("chorus 2", "chorus 3")
+    return Arrangement(
+        sections=tuple(part.name for part in SECTIONS),
+        motion=tuple(motion),
+        shared=(
+            SharedPlace(layers=("warm-pad", "bass-di"), section="chorus 1", share=0.66, low_hz=226.1, high_hz=663.6),
+            SharedPlace(layers=("warm-pad", "bass-di"), section="chorus 2", share=0.61, low_hz=306.0, high_hz=820.2),
+            SharedPlace(layers=("lead-vox", "warm-pad"), section="verse 1", share=0.52, low_hz=530.3, high_hz=2189.5),
+        ),
+        holes=(
+            WallHole(
+                section="bridge", start_s=136.0, end_s=152.0, low_hz=399.8, high_hz=820.2, depth_db=9.2, beside=beside
+            ),
+        ),
+        missing=(MissingJob(section="bridge", job="held chord", beside=beside, done_by=("warm-pad",)),),
+        never_heard=(
+            NeverHeard(layer="send voice-reverb", loudness_lu=0.013, third_octave_db=0.21, third_octave_hz=501.2),
+        ),
+        twins=(Twins(layers=("lead-vox", "warm-pad"), share=0.91, onsets_together=0.9),),
     )
 
 

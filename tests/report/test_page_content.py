@@ -206,8 +206,8 @@ def test_a_long_name_can_be_read_whole_where_its_row_is_short():
     lead, *others = measure.hearing.layers
     hearing = msgspec.structs.replace(measure.hearing, layers=(msgspec.structs.replace(lead, name=long), *others))
     reader = read(whole(measure=msgspec.structs.replace(measure, tracks=tracks, hearing=hearing)))
-    # In its level, as heard, in the song map, and where it is covered.
-    assert [tag for tag, attributes in reader.elements if attributes.get("title") == long] == ["span"] * 4
+    # In its level, as heard, in the song map, in the arrangement, and where it is covered.
+    assert [tag for tag, attributes in reader.elements if attributes.get("title") == long] == ["span"] * 5
 
 
 @pytest.mark.parametrize(("lead", "said"), [((), True), (("lead-vox",), False)])
@@ -228,7 +228,7 @@ def test_figures_of_an_earlier_state_are_not_told_as_those_of_now():
     assert "measure again" in text
     assert "The mix as it stands: \u221216.2 LUFS, true peak \u22121.7 dBTP." in text
     assert "6.7 dBTP" not in text
-    assert text.count("before the last change") == 8
+    assert text.count("before the last change") == 9
     text = read(song_page(invented.song(), None, measure, None, mix, folder="bus", sounding="before")).text
     assert "The mix as it stands: \u22122.6 LUFS, true peak 6.7 dBTP." in text
     assert "before the last change" not in text

@@ -317,7 +317,8 @@ HOSTILE = '"><script>alert(1)</script>\x1b[31m\u202e&amp;]]>\ufffe<!--'
 def test_each_picture_stands_alone_and_is_the_same_every_time():
     hearing = invented.hearing_result()
     found = stills(hearing, invented.SECTIONS, LENGTH_S)
-    assert list(found) == ["voice-line", "song-map", "who-covers-whom", "bands-lead-vox", "bands-bass-di"]
+    pictures = ["voice-line", "song-map", "arrangement", "who-covers-whom", "bands-lead-vox", "bands-bass-di"]
+    assert list(found) == pictures
     assert found == stills(hearing, invented.SECTIONS, LENGTH_S)
     for svg in found.values():
         root = ElementTree.fromstring(svg)

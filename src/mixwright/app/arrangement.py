@@ -3,10 +3,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
-from scipy import ndimage
 
 from mixwright.hearing.feed import Source
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CELL_S, Heard
@@ -27,7 +26,11 @@ WHOLE = ""
 
 
 def arrangement(
-    song: Song, layers: Mapping[str, Heard], audio: Mapping[str, Source], cancel: Cancel | None = None
+    song: Song,
+    layers: Mapping[str, Heard],
+    returns: Collection[str],
+    audio: Mapping[str, Source],
+    cancel: Cancel | None = None,
 ) -> Arrangement:
     """Return the arrangement of a song, with the layers that are never heard.
 
@@ -35,6 +38,8 @@ def arrangement(
     ----------
     song : Song
     layers : mapping of Heard
+    returns : collection of str
+        those that are returns of sends
     audio : mapping of Source
         of all of them as they stand in the mix, and of the mix, :data:`WHOLE`, to which they add up
     cancel
@@ -43,7 +48,7 @@ def arrangement(
     covered = [id_ for id_, heard in layers.items() if covered_everywhere(heard)]
     missed = (_without(id_, layers[id_], audio, song.rate_hz, cancel) for id_ in covered)
     never_heard = tuple(one for one in missed if one is not None)
-    return changed(arrangement_of(layers, song.sections), never_heard=never_heard)
+    return changed(arrangement_of(layers, song.sections, returns), never_heard=never_heard)
 
 
 def renamed(told: Arrangement, sections: Sequence[Section]) -> Arrangement:
@@ -67,6 +72,8 @@ def _without(
     id_: str, heard: Heard, audio: Mapping[str, Source], rate_hz: int, cancel: Cancel | None
 ) -> NeverHeard | None:
     """Measure the mix without a layer beside the mix, where it sounds; None where that is a difference."""
+    from scipy import ndimage  # slow to load
+
     around = np.ones(2 * round(_AROUND_S / CELL_S) + 1, dtype=bool)
     sounding = ndimage.binary_dilation(heard.total[ALONE] > ACTIVE_SONE, around)
     cells = np.flatnonzero(sounding)

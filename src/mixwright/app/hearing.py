@@ -105,7 +105,8 @@ def heard(
         layers, phrases = _records(song, rows, *found)
         whole = Row(WHOLE, "", "bed", (), session.graph)
         audio = layer_audio(session, [whole, *rows], cancel=cancel)
-        arranged = arrangement(song, found[0].layers, audio, cancel)
+        returns = [row.id for row in rows if not row.tracks]
+        arranged = arrangement(song, found[0].layers, returns, audio, cancel)
         return changed(result, layers=layers, phrases=phrases, arrangement=arranged)
 
     return _named(session.cache.record(key, HearingResult, make), rows, song)

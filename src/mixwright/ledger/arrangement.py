@@ -4,16 +4,15 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
-from scipy import ndimage
 
 from mixwright.hearing.bands import BANDS, band_edges_hz
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CELL_S, CUED, Heard
 from mixwright.ledger.motion import Moved, band_cells_of, cells_of, moved
 from mixwright.ledger.wall import WALL_HZ, band_power, holes
-from mixwright.model.arrangement import Arrangement, Job, MissingJob, SharedPlace, Twins
+from mixwright.model.arrangement import HIGH_HZ, LOW_HZ, Arrangement, Job, MissingJob, SharedPlace, Twins
 from mixwright.model.song import Section
 
 #: Two layers share a place from here on.
@@ -32,11 +31,13 @@ COVERED = 0.1
 _SOUNDS, _HEARD = 0.5, 0.25
 #: A pulse has this many strikes a second, and a layer is in a range with this part of its loudness.
 _PULSE_PER_S, _PART = 1.0, 0.3
-#: High and low begin here. A section lacks them where it has less than this part of what both beside it have.
-HIGH_HZ, LOW_HZ, _LACKS = 5000.0, 120.0, 0.25
+#: A section lacks high or low where it has less than this part of what both beside it have.
+_LACKS = 0.25
 
 
-def arrangement_of(layers: Mapping[str, Heard], sections: Sequence[Section]) -> Arrangement:
+def arrangement_of(
+    layers: Mapping[str, Heard], sections: Sequence[Section], returns: Collection[str] = ()
+) -> Arrangement:
     """Return the arrangement of a song, from what was heard of its layers.
 
     Parameters
@@ -45,6 +46,8 @@ def arrangement_of(layers: Mapping[str, Heard], sections: Sequence[Section]) -> 
         all layers of the mix, by id; the tracks of a source are one
     sections : sequence of Section
         in order of time; without any, nothing is told
+    returns : collection of str
+        layers that are returns of sends: what they share with what feeds them is meant, and not told
 
     Notes
     -----
@@ -57,13 +60,14 @@ def arrangement_of(layers: Mapping[str, Heard], sections: Sequence[Section]) -> 
         for id_, heard in layers.items()
         for part, one in zip(sections, moved(heard, id_, sections), strict=True)
     }
+    played = {id_: heard for id_, heard in layers.items() if id_ not in returns}
     return Arrangement(
         sections=tuple(part.name for part in sections),
         motion=tuple(found[part.name, id_].motion for id_ in layers for part in sections),
-        shared=_shared(layers, found, sections),
+        shared=_shared(played, found, sections),
         holes=holes(layers, sections),
         missing=_missing(layers, found, sections),
-        twins=_twins(layers, found, sections),
+        twins=_twins(played, found, sections),
     )
 
 
@@ -232,5 +236,7 @@ def _part_in(heard: Heard, part: Section, low_hz: float, high_hz: float) -> floa
 
 def _sounds(heard: Heard, part: Section) -> np.ndarray:
     """Return in which cells of a section a layer sounds, pauses of up to half a second included."""
+    from scipy import ndimage  # slow to load
+
     cells = heard.total[ALONE, cells_of(part)] > ACTIVE_SONE
     return np.asarray(ndimage.binary_closing(cells, np.ones(round(0.5 / CELL_S), dtype=bool)) | cells)

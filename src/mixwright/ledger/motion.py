@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from mixwright.hearing.bands import band_edges_hz
 from mixwright.hearing.hear import ATTACK_PER_MS, RELEASE_PER_MS
@@ -121,6 +120,8 @@ def modulation(envelope: np.ndarray, cell_s: float) -> np.ndarray:
     strokes of amplitude ``exp(-t / d)`` every T have ``1 - d / T (1 - exp(-T / d))``. Loud moments count for more. At
     the ends both are taken over what there is.
     """
+    from scipy import ndimage  # slow to load
+
     mean = _local_mean(envelope, MEAN_S / cell_s)
     size = (2 * _half(MEAN_S / cell_s) + 1, *[1] * (envelope.ndim - 1))
     crest = ndimage.maximum_filter(envelope, size, mode="constant")
@@ -133,6 +134,8 @@ def strikes(loudness: np.ndarray, rise: np.ndarray) -> np.ndarray:
     A strike is where the bands rise most, if together they rise by at least a fifth of the largest loudness within half
     a second before or after: so a new note counts though it is no louder than the last.
     """
+    from scipy import ndimage  # slow to load
+
     crest = ndimage.maximum_filter1d(loudness, 2 * round(0.5 * MEAN_S / CELL_S) + 1, mode="constant")
     floor = max(ACTIVE_SONE, _LEAST_CREST * float(np.percentile(loudness, 98.0)))
     most = ndimage.maximum_filter1d(rise, 2 * round(_APART_S / CELL_S) - 1, mode="constant")

@@ -7,7 +7,6 @@ import functools
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
-from scipy import ndimage
 
 from mixwright.hearing.bands import BANDS, band_edges, band_edges_hz
 from mixwright.hearing.constants import constants_at
@@ -98,6 +97,8 @@ def _steps(part: Section, steps: int) -> slice:
 
 def _holes(cut: Sequence[np.ndarray], part: Section, beside: tuple[str, str]) -> Iterator[WallHole]:
     """Yield the holes of a section; `cut`: levels of the one before, of itself, and of the one after."""
+    from scipy import ndimage  # slow to load
+
     edges = band_edges_hz()
     inside = slice(
         int(np.searchsorted(edges, WALL_HZ[0], side="right")) - 1, int(np.searchsorted(edges, WALL_HZ[1], side="left"))

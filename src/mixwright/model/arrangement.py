@@ -11,6 +11,8 @@ from mixwright.model.record import Record
 MotionWord = Literal["sustains", "pulses", "between", "silent"]
 #: What a section may lack beside its neighbours.
 Job = Literal["held chord", "pulse", "high", "low"]
+#: Where high begins and low ends.
+HIGH_HZ, LOW_HZ = 5000.0, 120.0
 
 
 class MotionRange(Record, frozen=True, kw_only=True):

@@ -17,6 +17,7 @@ from mixwright.model.results import (
     StartResult,
 )
 from mixwright.model.song import Song, used_tracks
+from mixwright.report.arranged_rows import arrangement_part
 from mixwright.report.band_rows import bands_part
 from mixwright.report.covered import covered_part
 from mixwright.report.figures import clock, count, rate, with_unit
@@ -31,6 +32,7 @@ from mixwright.report.received import received
 from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
 from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
+from mixwright.report.strips import Scale
 from mixwright.report.style import STYLE
 from mixwright.report.tables import scrolled
 from mixwright.report.timeline import time_scale
@@ -77,6 +79,7 @@ def song_page(
         _section("findings", "Outside tolerance", _found(measure, changed)),
         _section("moves", "Moves", _moves(song, plan, measure)),
         _section("map", "Song map", _map(measure, changed)),
+        _section("arrangement", "Arrangement", _arrangement(measure, changed)),
         _section("covered", "Who covers whom", _covered(measure, changed)),
         _section("bands", "Band by band", _bands(measure, changed)),
         _section("levels", "Levels of the layers", _levels(measure, changed)),
@@ -301,14 +304,24 @@ def _found(measure: MeasureResult | None, changed: Changed) -> Markup | None:
 def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     if measure is None or measure.hearing is None or not any(layer.kept for layer in measure.hearing.layers):
         return None
-    scale = time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
     note = (
         "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
     )
     note += "second by second, by the cued reading. A heavy line with a diamond: outside the tolerance of its place."
-    drawn = song_map(measure.hearing, measure.sections, scale)
+    drawn = song_map(measure.hearing, measure.sections, _time(measure))
     table = share_by_section(measure.hearing)
     return together(_before(measure, changed), drawn, element("p", note, class_="note"), table)
+
+
+def _arrangement(measure: MeasureResult | None, changed: Changed) -> Markup | None:
+    if measure is None or measure.hearing is None:
+        return None
+    part = arrangement_part(measure.hearing, measure.sections, _time(measure))
+    return part and together(_before(measure, changed), part)
+
+
+def _time(measure: MeasureResult) -> Scale:
+    return time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
 
 
 def _covered(measure: MeasureResult | None, changed: Changed) -> Markup | None:

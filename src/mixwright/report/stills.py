@@ -9,6 +9,9 @@ from collections.abc import Sequence
 
 from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.song import Section
+from mixwright.report.arranged import questions
+from mixwright.report.arranged_rows import NOTE as SHAPES_NOTE
+from mixwright.report.arranged_rows import TITLES, arrangement_strips, asked_strip
 from mixwright.report.band_rows import band_layers, bands_sentence
 from mixwright.report.covered import LEGEND, PERCENT, band_strips, covered_strips
 from mixwright.report.figures import clean, number
@@ -62,6 +65,8 @@ def stills(hearing: HearingResult, sections: Sequence[Section], length_s: float)
     }
     if any(layer.kept for layer in hearing.layers):
         found["song-map"] = _song_map(hearing, sections, scale)
+    if arrangement_strips(hearing, sections, scale):
+        found["arrangement"] = _arrangement(hearing, sections, scale)
     covered = covered_strips(hearing)
     if covered:
         sheet = _Sheet("Who covers whom")
@@ -177,6 +182,22 @@ def _song_map(hearing: HearingResult, sections: Sequence[Section], scale: Scale)
         sheet.words(PLACES[place], "ink")
         sheet.rows([strip for where, strip in strips if where == place], 0.0)
     sheet.under(time_axis(scale), 0.0)
+    return sheet.drawn()
+
+
+def _arrangement(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> str:
+    sheet = _Sheet("Arrangement")
+    asked = questions(hearing)
+    for question in asked:
+        sheet.words(question, "ink")
+    sheet.under(section_names(sections, scale), 0.0)
+    for word, strips in arrangement_strips(hearing, sections, scale):
+        sheet.words(TITLES[word], "ink")
+        sheet.rows(strips, 0.0)
+    if asked:
+        sheet.rows([asked_strip(hearing, sections, scale)], 0.0)
+    sheet.under(time_axis(scale), 0.0)
+    sheet.words(SHAPES_NOTE)
     return sheet.drawn()
 
 

@@ -43,6 +43,9 @@ svg text{fill:var(--soft);font-size:12px}
 .step.short{stroke:var(--accent);stroke-width:5}
 svg .told-by{fill:var(--ink);font-weight:650;paint-order:stroke;stroke:var(--paper);stroke-width:3px}
 .left{fill:var(--sounds)}
+.held{stroke:var(--sounds)}
+.strokes{stroke:var(--sounds);stroke-dasharray:2.5 5;stroke-dashoffset:-4}
+.gap{stroke:var(--paper);stroke-width:4}
 .stop-in{stroke:var(--paper);stroke-width:2}
 .taken-1{fill:var(--span);stroke:var(--soft);stroke-width:1}
 .taken-2,.taken-3{fill:var(--faint);stroke:var(--soft);stroke-width:1}
@@ -98,6 +101,8 @@ svg{display:block;overflow:visible;min-width:0}
 .row.band{grid-template-columns:7rem 1fr 22rem}
 .plot{display:grid;grid-template-columns:2.4rem 1fr;column-gap:.5rem}
 .unit{color:var(--soft);text-align:right}
+.shapes{font:inherit;margin:0 0 .3rem}
+.sample{display:inline-block;width:3rem;vertical-align:middle;margin-right:.5rem}
 .worst{font-size:.9375rem;margin:.5rem 0;padding-left:1.6rem}
 .worst li{margin:.2rem 0;max-width:44rem}
 .by-band details{margin-left:1rem}

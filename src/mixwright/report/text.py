@@ -28,6 +28,7 @@ from mixwright.model.results import (
     TrackIntake,
     UndoResult,
 )
+from mixwright.report.arranged import arrangement_lines
 from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
 from mixwright.report.heard import heard_lines
 from mixwright.report.phrases import phrase_lines
@@ -86,7 +87,8 @@ def measure_text(result: MeasureResult) -> list[str]:
         figures = (with_unit(track.re_mix_lu, "LU"), where, with_unit(track.integrated_lufs, "LUFS"))
         body.append((track.id, track.role, track.place, *figures, outside(track)))
     head = ("id", "role", "place", "re mix", "engineers hold", "alone", "")
-    return lines + rows(head, body, right="345") + heard_lines(result.hearing) + phrase_lines(result.hearing)
+    lines += rows(head, body, right="345") + heard_lines(result.hearing) + phrase_lines(result.hearing)
+    return lines + arrangement_lines(result.hearing)
 
 
 def plan_text(result: PlanResult, song: str) -> list[str]:

@@ -1,0 +1,152 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The arrangement, layers by sections: a band where a layer holds, strokes where it pulses, a comb between."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mixwright.model.arrangement import LayerMotion, MotionWord
+from mixwright.model.hearing import HearingResult
+from mixwright.model.song import Section
+from mixwright.report.arranged import facts, questions
+from mixwright.report.figures import number
+from mixwright.report.heard import layer_names
+from mixwright.report.markup import Markup, element, together
+from mixwright.report.strips import ROW_PX, Scale, Strip, percent, picture, strip_row, upright
+from mixwright.report.tables import scrolled, table_of
+from mixwright.report.timeline import section_list, section_names, time_axis
+
+TITLES: dict[MotionWord, str] = {
+    "sustains": "Layers that mostly hold",
+    "between": "Layers in between",
+    "pulses": "Layers that mostly pulse",
+}
+WORDS: dict[MotionWord, str] = {"sustains": "holds", "between": "in between", "pulses": "pulses", "silent": "silent"}
+#: Where a layer does two things, the higher range is drawn above: middle and height of what is drawn.
+_WHOLE, _HIGH, _LOW = (11.0, 14.0), (6.0, 7.0), (16.0, 7.0)
+#: Marks of questions nearer to each other than this, in per cent, are one.
+_APART = 3.0
+NOTE = (
+    "What a layer does by the loudness of it alone: it holds (band), it strikes and is gone (strokes), or something "
+    "between (comb). Two rows in one place: what it does high, and low. What a layer does is not what it should do."
+)
+
+
+def arrangement_part(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Markup | None:
+    """Return the arrangement: questions, rows of layers by sections, facts; None for a song without sections."""
+    blocks = arrangement_strips(hearing, sections, scale)
+    if not blocks:
+        return None
+    asked = [element("li", question) for question in questions(hearing)]
+    drawn: list[Markup] = []
+    for word, strips in blocks:
+        rows = [strip_row(strip, "map") for strip in strips]
+        drawn += [element("h3", TITLES[word]), element("ul", rows, class_="rows")]
+    head = element("div", element("span"), section_names(sections, scale), class_="row map axis")
+    if asked:
+        drawn.append(element("ul", strip_row(asked_strip(hearing, sections, scale), "map"), class_="rows"))
+    foot = element("div", element("span"), time_axis(scale), class_="row map axis")
+    return together(
+        element("ul", asked, class_="worst") if asked else None,
+        element("div", _legend(), head, drawn, foot, section_list(sections, scale), class_="chart"),
+        element("p", NOTE, class_="note"),
+        *(element("p", fact) for fact in facts(hearing)),
+        element("details", element("summary", "The same in figures"), scrolled(_table(hearing), "Arrangement")),
+    )
+
+
+def arrangement_strips(
+    hearing: HearingResult, sections: Sequence[Section], scale: Scale
+) -> list[tuple[MotionWord, list[Strip]]]:
+    """Return the rows by what layers mostly do, those that enter first above; layers that never sound are left out."""
+    names = layer_names(hearing)
+    by_layer: dict[str, list[LayerMotion]] = {}
+    for one in hearing.arrangement.motion:
+        if one.layer in names and one.motion != "silent":
+            by_layer.setdefault(one.layer, []).append(one)
+    spans = {part.name: part for part in sections}
+    found: dict[MotionWord, list[tuple[float, Strip]]] = {word: [] for word in TITLES}
+    for id_, motions in by_layer.items():
+        there = [(one, spans[one.section]) for one in motions if one.section in spans]
+        if there:
+            strip = _strip(names[id_], there, sections, scale)
+            found[_mostly(there)].append((there[0][1].start_s, strip))
+    ordered = ((word, sorted(rows, key=lambda row: row[0])) for word, rows in found.items())
+    return [(word, [strip for _, strip in rows]) for word, rows in ordered if rows]
+
+
+def asked_strip(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Strip:
+    """Return the row of questions: a mark where a section lacks something."""
+    spans = {part.name: (part.start_s, part.end_s) for part in sections}
+    at = {(hole.start_s, hole.end_s) for hole in hearing.arrangement.holes}
+    at |= {spans[one.section] for one in hearing.arrangement.missing if one.section in spans}
+    middles = sorted({round(scale.across((start_s + end_s) / 2), 1) for start_s, end_s in at})
+    shapes = [
+        element("text", "?", x=percent(x), y=16, text_anchor="middle", class_="told-by")
+        for x, before in zip(middles, [-9.0, *middles], strict=False)
+        if x - before >= _APART
+    ]
+    return Strip("Asked about", shapes, unseen="see the questions above")
+
+
+_There = tuple[LayerMotion, Section]
+
+
+def _mostly(there: Sequence[_There]) -> MotionWord:
+    """Return what a layer does for longest."""
+    lasts = {word: sum(part.end_s - part.start_s for one, part in there if one.motion == word) for word in TITLES}
+    return max(lasts, key=lambda word: lasts[word])
+
+
+def _strip(name: str, there: Sequence[_There], sections: Sequence[Section], scale: Scale) -> Strip:
+    shapes: list[Markup] = []
+    told = []
+    for one, part in there:
+        a, b = scale.across(part.start_s), scale.across(part.end_s)
+        if one.ranges:
+            shapes += [
+                *motion_shape(one.ranges[-1].motion, a, b, *_HIGH),
+                *motion_shape(one.ranges[0].motion, a, b, *_LOW),
+            ]
+            does = f"{WORDS[one.ranges[0].motion]} low and {WORDS[one.ranges[-1].motion]} high"
+        else:
+            shapes += motion_shape(one.motion, a, b, *_WHOLE)
+            does = WORDS[one.motion]
+        told.append(f"{one.section} {does}")
+    edges = sorted({time for part in sections for time in (part.start_s, part.end_s) if 0.0 < time < scale.high})
+    shapes += [upright(scale.across(time), 0, ROW_PX, "gap") for time in edges]
+    return Strip(name, shapes, unseen="; ".join(told))
+
+
+def motion_shape(word: MotionWord, start: float, end: float, middle_px: float, height_px: float) -> list[Markup]:
+    """Return what a layer does between two places, in per cent, as a shape: a band, strokes, or a comb."""
+    x = {"x1": percent(start), "x2": percent(end)}
+    strokes = element("line", **x, y1=middle_px, y2=middle_px, class_="strokes", stroke_width=height_px)
+    foot_px = middle_px + height_px / 2 - 1.5
+    foot = element("line", **x, y1=foot_px, y2=foot_px, class_="held", stroke_width=3.0)
+    band = element("line", **x, y1=middle_px, y2=middle_px, class_="held", stroke_width=round(0.6 * height_px, 1))
+    shapes: dict[MotionWord, list[Markup]] = {"sustains": [band], "pulses": [strokes], "between": [strokes, foot]}
+    return shapes.get(word, [])
+
+
+def _legend() -> Markup:
+    """Return the three shapes with their words."""
+    items = []
+    for word in TITLES:
+        sample = element("span", picture(motion_shape(word, 0.0, 100.0, *_WHOLE)), class_="sample")
+        items.append(element("li", sample, WORDS[word]))
+    return element("ul", items, class_="inline shapes", aria_label="Shapes")
+
+
+def _table(hearing: HearingResult) -> Markup:
+    """Return every layer by section: what it does, its modulation and its strikes a second."""
+    names, found = layer_names(hearing), hearing.arrangement
+    cells = {(one.layer, one.section): one for one in found.motion}
+    body = [(name, *(_figures(cells.get((id_, section))) for section in found.sections)) for id_, name in names.items()]
+    return table_of(("modulation, strikes/s", *found.sections), body)
+
+
+def _figures(one: LayerMotion | None) -> str:
+    if one is None or one.modulation is None:
+        return "-"
+    return f"{WORDS[one.motion]} {number(one.modulation, 2)}, {number(one.onsets_per_s)}"

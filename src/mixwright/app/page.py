@@ -25,7 +25,7 @@ def write_page(folder: Path) -> Path:
     """Write ``page.html`` of a song from `song.toml` and the results that its commands kept.
 
     Every command that changes the song or keeps a result calls this last, so the page is always current; it takes
-    hundredths of a second. A result that is not there yet leaves its part of the page out; one that cannot be read (it
+    a fraction of a second. A result that is not there yet leaves its part of the page out; one that cannot be read (it
     is damaged, or of another version) does so too, and the page says so. A page that cannot be written is a warning:
     what it tells of is done.
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import functools
 import html
 import re
 from collections.abc import Iterable
@@ -16,6 +17,8 @@ _EMPTY = frozenset({"line", "rect", "circle", "path", "use"})
 _MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 #: A figure and its unit stay on one line.
 _UNIT = re.compile(r"(?<=\d) (?=(?:LUFS|LU|dBTP|dBFS|dB|kHz|Hz|BPM|phon|sone|s|ms|bit)\b|%)")
+#: Nothing to escape: most attributes of drawn shapes.
+_PLAIN = re.compile(r"[A-Za-z0-9 .%-]*")
 #: Where text is kept to the letter, to be copied.
 _LITERAL = frozenset({"code", "title"})
 
@@ -79,8 +82,14 @@ def _child(child: Child, literal: bool) -> str:
 def _attribute(key: str, value: str | float | bool | None) -> str:
     if value is None or value is False:
         return ""
-    name = key.rstrip("_").replace("_", "-")
+    name = _attribute_name(key)
     if value is True:
         return f" {name}"
-    text = value if isinstance(value, str) else f"{value:.6g}"
-    return f' {name}="{html.escape(clean(text))}"'
+    if not isinstance(value, str):
+        return f' {name}="{value:.6g}"'
+    return f' {name}="{value if _PLAIN.fullmatch(value) else html.escape(clean(value))}"'
+
+
+@functools.cache
+def _attribute_name(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")

@@ -31,8 +31,8 @@ DONE = 0
 CHECK_FAILED = 3
 STOPPED = 130
 
-#: Keys of a document that hold a figure for every band.
-BANDS = frozenset({"bands", "third_octave_hz", "third_octave_db", "reference_spectrum"})
+#: Keys of a document that hold a figure for every band, or for every second.
+BANDS = frozenset({"bands", "kept", "third_octave_hz", "third_octave_db", "reference_spectrum"})
 
 #: What asks a program to end: Ctrl-C, the system, the terminal that is closed.
 ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))

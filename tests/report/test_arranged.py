@@ -16,9 +16,7 @@ from mixwright.report.arranged import arrangement_lines, facts, questions
 from mixwright.report.arranged_rows import arrangement_part, arrangement_strips, asked_strip, motion_shape
 from mixwright.report.markup import together
 from mixwright.report.stills import stills
-from mixwright.report.timeline import time_scale
 
-SCALE = time_scale(202.0)
 HEARING = invented.hearing_result()
 
 
@@ -39,7 +37,7 @@ def test_nothing_is_said_where_nothing_is_worth_saying() -> None:
     assert arrangement_lines(changed(HEARING, arrangement=Arrangement())) == []
     quiet = with_(shared=(), holes=(), missing=(), never_heard=(), twins=())
     assert arrangement_lines(quiet) == []
-    assert arrangement_part(changed(HEARING, arrangement=Arrangement()), (), SCALE) is None
+    assert arrangement_part(changed(HEARING, arrangement=Arrangement()), ()) is None
 
 
 def test_what_a_section_lacks_is_asked_with_its_neighbours() -> None:
@@ -98,7 +96,7 @@ def test_what_layers_do_differs_by_shape_and_not_by_colour() -> None:
 
 
 def test_rows_are_sorted_by_what_layers_mostly_do_and_drawn_where_they_do_it() -> None:
-    blocks = dict(arrangement_strips(HEARING, invented.SECTIONS, SCALE))
+    blocks = dict(arrangement_strips(HEARING, invented.SECTIONS))
     assert {word: [strip.name for strip in strips] for word, strips in blocks.items()} == {
         "sustains": ["Warm pad"],
         "between": ["Bass di", "Lead vox"],
@@ -106,27 +104,28 @@ def test_rows_are_sorted_by_what_layers_mostly_do_and_drawn_where_they_do_it() -
     }
     (pad,) = blocks["sustains"]
     bands = [one for one in tree(*pad.shapes) if one.get("class") == "held"]
-    sounds = [part for part in invented.SECTIONS if part.name != "bridge"]
-    assert [one.get("x1") for one in bands] == [f"{SCALE.across(part.start_s):.2f}%" for part in sounds]
-    assert [one.get("x2") for one in bands] == [f"{SCALE.across(part.end_s):.2f}%" for part in sounds]
+    # Eight sections of one width; in the sixth, the bridge, it is silent.
+    columns = [k for k, part in enumerate(invented.SECTIONS) if part.name != "bridge"]
+    assert [one.get("x1") for one in bands] == [f"{12.5 * k:.2f}%" for k in columns]
+    assert [one.get("x2") for one in bands] == [f"{12.5 * (k + 1):.2f}%" for k in columns]
     assert pad.unseen.startswith("intro holds; verse 1 holds")
 
 
 def test_a_layer_that_does_two_things_has_two_rows_in_one() -> None:
-    bass = dict(arrangement_strips(HEARING, invented.SECTIONS, SCALE))["between"][0]
+    bass = dict(arrangement_strips(HEARING, invented.SECTIONS))["between"][0]
     assert "chorus 1 holds low and pulses high" in bass.unseen
     heights = {float(one.get("y1")) for one in tree(*bass.shapes) if one.get("class") == "strokes"}
     assert {6.0, 11.0} <= heights
 
 
 def test_questions_are_marked_where_they_are_asked() -> None:
-    strip = asked_strip(HEARING, invented.SECTIONS, SCALE)
+    strip = asked_strip(HEARING, invented.SECTIONS)
     (mark,) = tree(*strip.shapes)
-    assert (mark.text, mark.get("x")) == ("?", f"{round(SCALE.across(144.0), 1):.2f}%")
+    assert (mark.text, mark.get("x")) == ("?", "68.75%")
 
 
 def test_the_page_and_the_still_have_all_of_it() -> None:
-    part = arrangement_part(HEARING, invented.SECTIONS, SCALE)
+    part = arrangement_part(HEARING, invented.SECTIONS)
     assert part is not None
     words = plain(part)
     for told in (*questions(HEARING), *facts(HEARING), "holds 0.12, 0.1", "Layers that mostly hold", "in between"):

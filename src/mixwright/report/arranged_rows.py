@@ -3,18 +3,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from mixwright.model.arrangement import LayerMotion, MotionWord
 from mixwright.model.hearing import HearingResult
 from mixwright.model.song import Section
 from mixwright.report.arranged import facts, questions
-from mixwright.report.figures import number
+from mixwright.report.figures import clock, number
 from mixwright.report.heard import layer_names
 from mixwright.report.markup import Markup, element, together
 from mixwright.report.strips import ROW_PX, Scale, Strip, percent, picture, strip_row, upright
 from mixwright.report.tables import scrolled, table_of
-from mixwright.report.timeline import section_list, section_names, time_axis
+from mixwright.report.timeline import section_names
 
 TITLES: dict[MotionWord, str] = {
     "sustains": "Layers that mostly hold",
@@ -24,17 +24,15 @@ TITLES: dict[MotionWord, str] = {
 WORDS: dict[MotionWord, str] = {"sustains": "holds", "between": "in between", "pulses": "pulses", "silent": "silent"}
 #: Where a layer does two things, the higher range is drawn above: middle and height of what is drawn.
 _WHOLE, _HIGH, _LOW = (11.0, 14.0), (6.0, 7.0), (16.0, 7.0)
-#: Marks of questions nearer to each other than this, in per cent, are one.
-_APART = 3.0
 NOTE = (
     "What a layer does by the loudness of it alone: it holds (band), it strikes and is gone (strokes), or something "
     "between (comb). Two rows in one place: what it does high, and low. What a layer does is not what it should do."
 )
 
 
-def arrangement_part(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Markup | None:
+def arrangement_part(hearing: HearingResult, sections: Sequence[Section]) -> Markup | None:
     """Return the arrangement: questions, rows of layers by sections, facts; None for a song without sections."""
-    blocks = arrangement_strips(hearing, sections, scale)
+    blocks = arrangement_strips(hearing, sections)
     if not blocks:
         return None
     asked = [element("li", question) for question in questions(hearing)]
@@ -42,67 +40,73 @@ def arrangement_part(hearing: HearingResult, sections: Sequence[Section], scale:
     for word, strips in blocks:
         rows = [strip_row(strip, "map") for strip in strips]
         drawn += [element("h3", TITLES[word]), element("ul", rows, class_="rows")]
-    head = element("div", element("span"), section_names(sections, scale), class_="row map axis")
     if asked:
-        drawn.append(element("ul", strip_row(asked_strip(hearing, sections, scale), "map"), class_="rows"))
-    foot = element("div", element("span"), time_axis(scale), class_="row map axis")
+        drawn.append(element("ul", strip_row(asked_strip(hearing, sections), "map"), class_="rows"))
+    head = element("div", element("span"), section_heads(sections), class_="row map axis")
+    starts = [element("li", f"{part.name} ", element("small", clock(part.start_s))) for part in sections]
+    listed = element("ol", starts, class_="inline", aria_label="Sections")
     return together(
         element("ul", asked, class_="worst") if asked else None,
-        element("div", _legend(), head, drawn, foot, section_list(sections, scale), class_="chart"),
+        element("div", _legend(), head, drawn, listed, class_="chart"),
         element("p", NOTE, class_="note"),
         *(element("p", fact) for fact in facts(hearing)),
         element("details", element("summary", "The same in figures"), scrolled(_table(hearing), "Arrangement")),
     )
 
 
-def arrangement_strips(
-    hearing: HearingResult, sections: Sequence[Section], scale: Scale
-) -> list[tuple[MotionWord, list[Strip]]]:
-    """Return the rows by what layers mostly do, those that enter first above; layers that never sound are left out."""
+def section_heads(sections: Sequence[Section]) -> Markup:
+    """Return the names of the sections over their columns, or their numbers where they do not fit."""
+    columns = [Section(name=part.name, start_s=float(k), end_s=k + 1.0) for k, part in enumerate(sections)]
+    return section_names(columns, _columns(sections))
+
+
+def arrangement_strips(hearing: HearingResult, sections: Sequence[Section]) -> list[tuple[MotionWord, list[Strip]]]:
+    """Return the rows by what layers mostly do, those that enter first above; layers that never sound are left out.
+
+    Sections are columns of one width: a short one is as legible as a long one.
+    """
     names = layer_names(hearing)
+    at = {part.name: k for k, part in enumerate(sections)}
     by_layer: dict[str, list[LayerMotion]] = {}
     for one in hearing.arrangement.motion:
-        if one.layer in names and one.motion != "silent":
+        if one.layer in names and one.motion != "silent" and one.section in at:
             by_layer.setdefault(one.layer, []).append(one)
-    spans = {part.name: part for part in sections}
-    found: dict[MotionWord, list[tuple[float, Strip]]] = {word: [] for word in TITLES}
-    for id_, motions in by_layer.items():
-        there = [(one, spans[one.section]) for one in motions if one.section in spans]
-        if there:
-            strip = _strip(names[id_], there, sections, scale)
-            found[_mostly(there)].append((there[0][1].start_s, strip))
+    found: dict[MotionWord, list[tuple[int, Strip]]] = {word: [] for word in TITLES}
+    for id_, there in by_layer.items():
+        strip = _strip(names[id_], there, at, _columns(sections))
+        found[_mostly(there, sections, at)].append((at[there[0].section], strip))
     ordered = ((word, sorted(rows, key=lambda row: row[0])) for word, rows in found.items())
     return [(word, [strip for _, strip in rows]) for word, rows in ordered if rows]
 
 
-def asked_strip(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Strip:
+def asked_strip(hearing: HearingResult, sections: Sequence[Section]) -> Strip:
     """Return the row of questions: a mark where a section lacks something."""
-    spans = {part.name: (part.start_s, part.end_s) for part in sections}
-    at = {(hole.start_s, hole.end_s) for hole in hearing.arrangement.holes}
-    at |= {spans[one.section] for one in hearing.arrangement.missing if one.section in spans}
-    middles = sorted({round(scale.across((start_s + end_s) / 2), 1) for start_s, end_s in at})
-    shapes = [
-        element("text", "?", x=percent(x), y=16, text_anchor="middle", class_="told-by")
-        for x, before in zip(middles, [-9.0, *middles], strict=False)
-        if x - before >= _APART
-    ]
+    scale = _columns(sections)
+    found = hearing.arrangement
+    asked = {hole.section for hole in found.holes} | {one.section for one in found.missing}
+    middles = [percent(scale.across(k + 0.5)) for k, part in enumerate(sections) if part.name in asked]
+    shapes = [element("text", "?", x=x, y=16, text_anchor="middle", class_="told-by") for x in middles]
     return Strip("Asked about", shapes, unseen="see the questions above")
 
 
-_There = tuple[LayerMotion, Section]
+def _columns(sections: Sequence[Section]) -> Scale:
+    return Scale(0.0, max(1.0, float(len(sections))), 1.0)
 
 
-def _mostly(there: Sequence[_There]) -> MotionWord:
+def _mostly(there: Sequence[LayerMotion], sections: Sequence[Section], at: Mapping[str, int]) -> MotionWord:
     """Return what a layer does for longest."""
-    lasts = {word: sum(part.end_s - part.start_s for one, part in there if one.motion == word) for word in TITLES}
+    lasts = dict.fromkeys(TITLES, 0.0)
+    for one in there:
+        part = sections[at[one.section]]
+        lasts[one.motion] += part.end_s - part.start_s
     return max(lasts, key=lambda word: lasts[word])
 
 
-def _strip(name: str, there: Sequence[_There], sections: Sequence[Section], scale: Scale) -> Strip:
+def _strip(name: str, there: Sequence[LayerMotion], at: Mapping[str, int], scale: Scale) -> Strip:
     shapes: list[Markup] = []
     told = []
-    for one, part in there:
-        a, b = scale.across(part.start_s), scale.across(part.end_s)
+    for one in there:
+        a, b = (scale.across(at[one.section] + edge) for edge in (0.0, 1.0))
         if one.ranges:
             shapes += [
                 *motion_shape(one.ranges[-1].motion, a, b, *_HIGH),
@@ -113,8 +117,7 @@ def _strip(name: str, there: Sequence[_There], sections: Sequence[Section], scal
             shapes += motion_shape(one.motion, a, b, *_WHOLE)
             does = WORDS[one.motion]
         told.append(f"{one.section} {does}")
-    edges = sorted({time for part in sections for time in (part.start_s, part.end_s) if 0.0 < time < scale.high})
-    shapes += [upright(scale.across(time), 0, ROW_PX, "gap") for time in edges]
+    shapes += [upright(scale.across(tick), 0, ROW_PX, "gap") for tick in scale.ticks]
     return Strip(name, shapes, unseen="; ".join(told))
 
 

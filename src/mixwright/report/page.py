@@ -32,7 +32,6 @@ from mixwright.report.received import received
 from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
 from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
-from mixwright.report.strips import Scale
 from mixwright.report.style import STYLE
 from mixwright.report.tables import scrolled
 from mixwright.report.timeline import time_scale
@@ -308,7 +307,8 @@ def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
     )
     note += "second by second, by the cued reading. A heavy line with a diamond: outside the tolerance of its place."
-    drawn = song_map(measure.hearing, measure.sections, _time(measure))
+    scale = time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
+    drawn = song_map(measure.hearing, measure.sections, scale)
     table = share_by_section(measure.hearing)
     return together(_before(measure, changed), drawn, element("p", note, class_="note"), table)
 
@@ -316,12 +316,8 @@ def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
 def _arrangement(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     if measure is None or measure.hearing is None:
         return None
-    part = arrangement_part(measure.hearing, measure.sections, _time(measure))
+    part = arrangement_part(measure.hearing, measure.sections)
     return part and together(_before(measure, changed), part)
-
-
-def _time(measure: MeasureResult) -> Scale:
-    return time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
 
 
 def _covered(measure: MeasureResult | None, changed: Changed) -> Markup | None:

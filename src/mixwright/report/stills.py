@@ -11,10 +11,10 @@ from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.song import Section
 from mixwright.report.arranged import questions
 from mixwright.report.arranged_rows import NOTE as SHAPES_NOTE
-from mixwright.report.arranged_rows import TITLES, arrangement_strips, asked_strip
+from mixwright.report.arranged_rows import TITLES, arrangement_strips, asked_strip, section_heads
 from mixwright.report.band_rows import band_layers, bands_sentence
 from mixwright.report.covered import LEGEND, PERCENT, band_strips, covered_strips
-from mixwright.report.figures import clean, number
+from mixwright.report.figures import clean, clock, number
 from mixwright.report.heard import layer_names
 from mixwright.report.markup import Child, Markup, element
 from mixwright.report.song_map import PLACES, map_strips
@@ -65,8 +65,8 @@ def stills(hearing: HearingResult, sections: Sequence[Section], length_s: float)
     }
     if any(layer.kept for layer in hearing.layers):
         found["song-map"] = _song_map(hearing, sections, scale)
-    if arrangement_strips(hearing, sections, scale):
-        found["arrangement"] = _arrangement(hearing, sections, scale)
+    if arrangement_strips(hearing, sections):
+        found["arrangement"] = _arrangement(hearing, sections)
     covered = covered_strips(hearing)
     if covered:
         sheet = _Sheet("Who covers whom")
@@ -185,18 +185,18 @@ def _song_map(hearing: HearingResult, sections: Sequence[Section], scale: Scale)
     return sheet.drawn()
 
 
-def _arrangement(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> str:
+def _arrangement(hearing: HearingResult, sections: Sequence[Section]) -> str:
     sheet = _Sheet("Arrangement")
     asked = questions(hearing)
     for question in asked:
         sheet.words(question, "ink")
-    sheet.under(section_names(sections, scale), 0.0)
-    for word, strips in arrangement_strips(hearing, sections, scale):
+    sheet.under(section_heads(sections), 0.0)
+    for word, strips in arrangement_strips(hearing, sections):
         sheet.words(TITLES[word], "ink")
         sheet.rows(strips, 0.0)
     if asked:
-        sheet.rows([asked_strip(hearing, sections, scale)], 0.0)
-    sheet.under(time_axis(scale), 0.0)
+        sheet.rows([asked_strip(hearing, sections)], 0.0)
+    sheet.words("; ".join(f"{i}. {part.name} {clock(part.start_s)}" for i, part in enumerate(sections, 1)))
     sheet.words(SHAPES_NOTE)
     return sheet.drawn()
 

@@ -11,7 +11,7 @@ from mixwright.report.markup import Markup, element
 from mixwright.report.strips import Scale, axis, percent, picture
 
 #: How wide a picture is on a phone and on a wide screen, and a letter in it, to tell which words fit.
-NARROW_PX, WIDE_PX, LETTER_PX = 240.0, 640.0, 7.2
+NARROW_PX, WIDE_PX, LETTER_PX = 180.0, 640.0, 7.2
 
 
 def time_scale(length_s: float) -> Scale:

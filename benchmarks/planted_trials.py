@@ -1,0 +1,324 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Trials of planted maskers: drawn by number, heard, and compared with what was planted. See planted.py."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from planting import (
+    BELOW_LOG_HZ,
+    CELL,
+    KINDS,
+    MOST_BOOST_DB,
+    RATE_HZ,
+    Masker,
+    Mix,
+    cell_powers,
+    energy_below,
+    in_band,
+    planted,
+)
+
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import hear
+from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CUED, Hearing
+from mixwright.hearing.scale import filter_hz
+from mixwright.ledger.findings import LedgerRow, ledger_of
+from mixwright.model.ledger import Finding
+
+LEAST_SOUNDING, LEAST_HELD, LEAST_LEFT = 0.4, 0.1, 0.4
+#: How far maskers stand from the level asked for, in dB of the victim over them.
+APART_DB = {1: (0.0,), 2: (-2.0, 2.0)}
+#: Least intersection over union of bands in octaves.
+LEAST_IOU = 0.5
+CONTROLS = ("quiet", "silent", "bed")
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """What was heard of a section and its neighbours, and what the ledger finds in them."""
+
+    hearing: Hearing
+    stretch: int
+    findings: tuple[Finding, ...]
+
+    def active(self, layer: str) -> np.ndarray:
+        """Return in which cells of the section a layer sounds."""
+        if layer not in self.hearing.layers:
+            return np.zeros(1, dtype=bool)
+        return np.asarray(self.hearing.layers[layer].stretches[self.stretch].total[ALONE] > ACTIVE_SONE)
+
+    def sounding(self, layer: str) -> float:
+        """Return in which part of the section a layer sounds."""
+        return float(self.active(layer).mean())
+
+    def held(self, layer: str, band_hz: tuple[float, float]) -> tuple[float, float]:
+        """Return which part of a layer's loudness alone lies in a band, and how much of that the mix leaves, cued."""
+        if layer not in self.hearing.layers:
+            return 0.0, 0.0
+        patterns = self.hearing.layers[layer].stretches[self.stretch].patterns.astype(np.float64)
+        inside = (filter_hz() >= band_hz[0]) & (filter_hz() <= band_hz[1])
+        alone, whole = patterns[ALONE, inside].sum(), patterns[ALONE].sum()
+        if alone <= 0.0:
+            return 0.0, 0.0
+        return float(alone / whole), float(patterns[CUED, inside].sum() / alone)
+
+
+def heard(mix: Mix, section: str) -> Heard:
+    """Hear a section with its neighbours, and ask the ledger."""
+    edges = [edge for part in mix.sections for edge in (part.start_s, part.end_s)]
+    hearing = hear(
+        {id_: held(audio) for id_, audio in mix.layers.items()},
+        rate_hz=RATE_HZ,
+        frames=len(mix.whole),
+        offset_db=mix.offset_db,
+        edges_s=edges,
+        leads=[id_ for id_ in mix.layers if mix.places[id_] == "lead"],
+    )
+    part = next(part for part in mix.sections if part.name == section)
+    # The last section of a song may leave a sliver of its end beside it.
+    stretch = max(hearing.inside(part.start_s, part.end_s), key=lambda k: hearing.stretches[k].length_s)
+    rows = [LedgerRow(id_, mix.places[id_]) for id_ in hearing.layers]
+    return Heard(hearing, stretch, ledger_of(hearing, rows, mix.sections))
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What was planted: a control where `control` is not empty."""
+
+    number: int
+    kind: str
+    victim: str
+    section: str
+    band_hz: tuple[float, float]
+    maskers: tuple[Masker, ...]
+    control: str = ""
+
+    def __str__(self) -> str:
+        low, high = self.band_hz
+        by = ", ".join(f"{one.kind} {one.layer} {one.victim_over_db:+.0f} dB" for one in self.maskers)
+        return f"{self.number:3} {self.victim} in {self.section}, {low:.0f}-{high:.0f} Hz, by {by}"
+
+
+@dataclass(frozen=True)
+class Named:
+    """What some method names as the thing that grew most."""
+
+    victim: str
+    section: str
+    band_hz: tuple[float, float] | None
+    by: tuple[str, ...]
+    grew_db: float = 0.0
+
+
+@dataclass
+class Bench:
+    """A song, and its sections as heard without anything planted."""
+
+    name: str
+    mix: Mix
+    plain: dict[str, tuple[Mix, Heard]] = field(default_factory=dict)
+
+    spectra: dict[tuple[str, str], np.ndarray] = field(default_factory=dict)
+
+    def before(self, section: str) -> tuple[Mix, Heard]:
+        """Return a section with its neighbours, and how it is heard."""
+        if section not in self.plain:
+            around = self.mix.around(section)
+            self.plain[section] = around, heard(around, section)
+        return self.plain[section]
+
+    def energy(self, section: str, layer: str, band_hz: tuple[float, float]) -> float:
+        """Return about what energy a layer has in a band of a section."""
+        if (section, layer) not in self.spectra:
+            self.spectra[section, layer] = energy_below(self.mix.layers[layer][self.mix.cut(section)])
+        low, high = np.interp(np.log(band_hz), BELOW_LOG_HZ, self.spectra[section, layer])
+        return float(high - low)
+
+    def holds(self, section: str, layer: str, band_hz: tuple[float, float]) -> tuple[float, float]:
+        """Return how much of a layer's loudness a band holds, and how much of that the mix leaves."""
+        return self.before(section)[1].held(layer, band_hz)
+
+    def raisable(self, section: str, victim: str, band_hz: tuple[float, float], victim_over_db: float) -> list[str]:
+        """Return the layers of which a boost is worth a try; `planted` has the last word."""
+        wanted = self.energy(section, victim, band_hz) * 10.0 ** (-victim_over_db / 10.0)
+        least, most = wanted / 10.0 ** (MOST_BOOST_DB / 10.0), wanted
+        layers = self.before(section)[0].layers
+        return [id_ for id_ in layers if least < self.energy(section, id_, band_hz) < most]
+
+    def victims(self, section: str, band_hz: tuple[float, float]) -> list[str]:
+        """Return the leads and supports that something planted there would cover."""
+        mix, before = self.before(section)
+        return [
+            layer
+            for layer in mix.judged
+            if layer in mix.layers
+            and before.sounding(layer) >= LEAST_SOUNDING
+            and (held := self.holds(section, layer, band_hz))[0] >= LEAST_HELD
+            and held[1] >= LEAST_LEFT
+        ]
+
+    def nobody(self, section: str, band_hz: tuple[float, float]) -> bool:
+        """Whether no lead or support has a tenth of its loudness there."""
+        mix, _ = self.before(section)
+        return all(self.holds(section, layer, band_hz)[0] < LEAST_HELD for layer in mix.judged if layer in mix.layers)
+
+
+def drawn(bench: Bench, seed: int, number: int, over_db: float = -10.0, control: str = "") -> tuple[Trial, Mix]:
+    """Draw the trial of a number, the same for every level, and plant it."""
+    rng = np.random.default_rng((seed, number, len(control)))
+    count = 2 if number % 9 in (2, 3, 7) and not control else 1  # of every nine one of each kind
+    levels_db = [(15.0 if control == "quiet" else over_db) + apart for apart in APART_DB[count]]
+    for _ in range(3000):
+        section = str(rng.choice([part.name for part in bench.mix.sections]))
+        width = float(rng.uniform(1.0 / 3.0, 1.0))
+        low_hz = float(np.exp(rng.uniform(np.log(80.0), np.log(8000.0))))
+        band_hz = low_hz, low_hz * 2.0**width
+        found = _victim(bench, rng, section, band_hz, control)
+        if found is None:
+            continue
+        victim, power = found
+        mix, maskers = bench.before(section)[0], []
+        kinds = [KINDS[number % 3], str(rng.choice(KINDS))][:count]
+        for kind, level_db in zip(kinds, levels_db, strict=True):
+            layer = f"planted {kind} {len(maskers) + 1}"
+            if kind == "boost":
+                taken = (victim, *(one.layer for one in maskers))
+                layers = [id_ for id_ in bench.raisable(section, victim, band_hz, level_db) if id_ not in taken]
+                if not layers:
+                    break
+                layer = str(rng.choice(layers))
+            done = planted(mix, section, power, band_hz, Masker(kind, layer, level_db), rng)
+            if done is None:
+                break
+            mix, masker = done
+            maskers.append(masker)
+        if len(maskers) == count:
+            return Trial(number, KINDS[number % 3], victim, section, band_hz, tuple(maskers), control), mix
+    raise SystemExit(f"{bench.name}: nothing can be planted as trial {number} {control}")
+
+
+def _victim(
+    bench: Bench, rng: np.random.Generator, section: str, band_hz: tuple[float, float], control: str
+) -> tuple[str, np.ndarray] | None:
+    """Return who is to be covered in a band, if anybody, and its power there in every cell, 0 where it is silent."""
+    mix, before = bench.before(section)
+    if control in ("", "quiet"):
+        victims = bench.victims(section, band_hz)
+        if len(victims) != 1:
+            return None
+        return victims[0], _power(mix, before, section, victims[0], band_hz)
+    if not bench.nobody(section, band_hz):
+        return None
+    if control == "bed":
+        beds = [
+            layer
+            for layer in mix.layers
+            if mix.places[layer] == "bed"
+            and before.sounding(layer) >= LEAST_SOUNDING
+            and bench.holds(section, layer, band_hz)[0] >= LEAST_HELD
+        ]
+        if not beds:
+            return None
+        bed = str(rng.choice(beds))
+        return bed, _power(mix, before, section, bed, band_hz)
+    # Silent here: as strong as it would have to be in another section, where the victim sounds.
+    elsewhere = str(rng.choice([part.name for part in bench.mix.sections]))
+    silent = [layer for layer in bench.victims(elsewhere, band_hz) if before.sounding(layer) < 0.05]
+    if not silent:
+        return None
+    victim = str(rng.choice(silent))
+    power = _power(*bench.before(elsewhere), elsewhere, victim, band_hz)
+    cut = mix.cut(section)
+    return victim, np.full((cut.stop - cut.start) // CELL, power[power > 0.0].mean())
+
+
+def _power(mix: Mix, before: Heard, section: str, layer: str, band_hz: tuple[float, float]) -> np.ndarray:
+    power = cell_powers(in_band(mix.layers[layer][mix.cut(section)], band_hz))
+    active = before.active(layer)
+    both = min(len(power), len(active))
+    return np.where(active[:both], power[:both], 0.0)
+
+
+def iou(one: tuple[float, float] | None, other: tuple[float, float]) -> float:
+    """Return the intersection of two bands over their union, in octaves."""
+    if one is None:
+        return 0.0
+    (a, b), (c, d) = np.log2(one), np.log2(other)
+    return float(max(0.0, min(b, d) - max(a, c)) / (max(b, d) - min(a, c)))
+
+
+def grew_most(before: Sequence[Finding], after: Sequence[Finding]) -> Named | None:
+    """Return the finding whose part outside the tolerance grew most; what lay inside it counts from its edge.
+
+    Findings are the same by id, or else by kind, layer, section and bands that meet.
+    """
+    best: tuple[float, Finding] | None = None
+    for one in after:
+        same = [old for old in before if old.id == one.id] or [
+            old
+            for old in before
+            if (old.kind, old.layer, old.section) == (one.kind, one.layer, one.section)
+            and (old.band_hz is None or one.band_hz is None or iou(old.band_hz, one.band_hz) > 0.0)
+        ]
+        grew = one.excess_db - max((old.excess_db for old in same), default=0.0)
+        if grew > 0.05 and (best is None or grew > best[0]):
+            best = grew, one
+    if best is None:
+        return None
+    grew, one = best
+    return Named(one.layer, one.section, one.band_hz, tuple(by.track for by in one.caused_by), grew)
+
+
+def overlap_grew_most(before: Mix, after: Mix) -> Named | None:
+    """Return lead or support, other layer, section and third octave whose energy at the same time grew most."""
+    most: tuple[float, Named] | None = None
+    old, new = _third_octaves(before), _third_octaves(after)
+    hz = 1000.0 * 10.0 ** (0.1 * np.arange(-13, 13))
+    for victim in after.judged:
+        for other in after.layers:
+            if other == victim or victim not in new:
+                continue
+            shared = np.minimum(new[victim], new[other])
+            if victim in old and other in old:
+                shared = shared - np.minimum(old[victim], old[other])
+            for part in after.sections:
+                cut = after.cut(part.name)
+                mean = shared[cut.start // 2048 : cut.stop // 2048].sum(axis=0)
+                k = int(np.argmax(mean))
+                if most is None or mean[k] > most[0]:
+                    edges = float(hz[k] * 10.0**-0.05), float(hz[k] * 10.0**0.05)
+                    most = float(mean[k]), Named(victim, part.name, edges, (other,), float(mean[k]))
+    return None if most is None else most[1]
+
+
+def _third_octaves(mix: Mix) -> dict[str, np.ndarray]:
+    return {id_: _third_octaves_of(audio) for id_, audio in mix.layers.items()}
+
+
+def _third_octaves_of(audio: np.ndarray) -> np.ndarray:
+    """Return the energy of windows of 85 ms in third octaves from 50 Hz to 16 kHz, base ten (IEC 61260-1)."""
+    window = np.hanning(4096).astype(np.float32)
+    windows = sliding_window_view(audio, 4096, axis=0)[::2048]
+    power = np.sum(np.abs(np.fft.rfft(windows * window, axis=2)) ** 2, axis=1)
+    edges = 1000.0 * 10.0 ** (0.1 * np.arange(-13, 14) - 0.05) * 4096 / RATE_HZ
+    return np.asarray(np.add.reduceat(power, np.round(edges).astype(int), axis=1)[:, :-1])
+
+
+def reason(trial: Trial, named: Named | None) -> str:
+    """Return why a trial failed, "" where it did not."""
+    if named is None:
+        return "nothing grew"
+    if named.victim != trial.victim:
+        return "victim"
+    if named.section != trial.section:
+        return "section"
+    planted_by = tuple(one.layer for one in trial.maskers)
+    if named.by[:1] != planted_by[:1]:
+        return "layer"
+    if iou(named.band_hz, trial.band_hz) < LEAST_IOU:
+        return "band"
+    return "" if named.by[: len(planted_by)] == planted_by else "second layer"

@@ -11,7 +11,17 @@ import numpy as np
 
 from mixwright.app.arrangement import WHOLE, arrangement, renamed
 from mixwright.app.keys import MEASURED_BY, RENDERED_BY
-from mixwright.app.listening import Row, calibrated, hearing_of, layer_audio, layers_of, leads_of, voices_of
+from mixwright.app.ledger import findings_of, ledger_rows, line_of
+from mixwright.app.listening import (
+    Row,
+    calibrated,
+    followed,
+    hearing_of,
+    layer_audio,
+    layers_of,
+    leads_of,
+    voices_of,
+)
 from mixwright.app.session import Session
 from mixwright.errors import SettingError
 from mixwright.hearing.constants import CUED_DB, STRICT_DB
@@ -32,6 +42,7 @@ from mixwright.hearing.statistics import (
 )
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.ledger.findings import judged
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Phrase, Range
 from mixwright.model.song import Song, changed
 
@@ -77,9 +88,12 @@ def heard(
     level_db_spl = float(listening_level_db_spl)
     loudness = session.measured(cancel=cancel)[0].integrated_lufs
     pinned = None if loudness is None else calibrated(session, loudness, level_db_spl)
-    # Names, places and all but the sketch of the lead are set afterwards: to change them takes no new hearing.
+    # What was heard of the stretches is kept by itself: to change a name or a place takes no new hearing.
     parts = [(row.id, row.tracks) for row in rows], [(part.start_s, part.end_s) for part in song.sections]
-    marks = voices_of(song, rows), sorted(leads_of(song))
+    follows = followed(session)
+    known = ledger_rows(song, rows, follows)
+    facts = [(row.place, sorted(row.place_in.items())) for row in known], [part.name for part in song.sections]
+    marks = voices_of(song, rows), sorted(follows), *facts
     code = code_hash("mixwright.hearing", "mixwright.ledger", "mixwright.app", *RENDERED_BY, *MEASURED_BY)
     key = session.cache.key("heard", session.graph.identity(), *parts, *marks, pinned, level_db_spl, listening, code)
 
@@ -107,7 +121,15 @@ def heard(
         audio = layer_audio(session, [whole, *rows], cancel=cancel)
         returns = [row.id for row in rows if not row.tracks]
         arranged = arrangement(song, found[0].layers, returns, audio, cancel)
-        return changed(result, layers=layers, phrases=phrases, arrangement=arranged)
+        return changed(
+            result,
+            layers=layers,
+            phrases=phrases,
+            arrangement=arranged,
+            voice_line=line_of(session, found[0], follows),
+            followed_by_guess=bool(follows) and not song.lead,
+            findings=findings_of(session, found[0], known, level_db_spl, report=report, cancel=cancel),
+        )
 
     return _named(session.cache.record(key, HearingResult, make), rows, song)
 
@@ -208,7 +230,8 @@ def _named(result: HearingResult, rows: Sequence[Row], song: Song) -> HearingRes
     phrases = tuple(phrase for phrase in result.phrases if phrase.layer in leads)
     why = "" if phrases else _why_no_phrases(song, rows)
     arranged = renamed(result.arrangement, song.sections)
-    return changed(result, layers=layers, phrases=phrases, why_no_phrases=why, arrangement=arranged)
+    findings = judged(result.findings, song.left_as_is)
+    return changed(result, layers=layers, phrases=phrases, why_no_phrases=why, arrangement=arranged, findings=findings)
 
 
 def _why_no_phrases(song: Song, rows: Sequence[Row]) -> str:

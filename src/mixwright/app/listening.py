@@ -29,6 +29,7 @@ from mixwright.jobs.pool import Team, in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.hearing import Calibration, Listening, Pin
 from mixwright.model.record import Record
+from mixwright.model.results import StartResult
 from mixwright.model.song import Song, source_of, targets_of, used_tracks
 from mixwright.model.words import VOICE_ROLES, Place
 
@@ -89,7 +90,7 @@ def hearing_of(
     audio = layer_audio(session, rows, report=report, cancel=cancel)
     digests = _digests(session, rows, audio, stretches, report, cancel)
     offset_db = calibration_db(calibrated_lufs, listening_level_db_spl, listening)
-    voices, leads = voices_of(song, rows), leads_of(song)
+    voices, leads = voices_of(song, rows), followed(session)
     marks = [(row.id in voices, row.id in leads) for row in rows]
     names = [row.id for row in rows]
     setting = rate_hz, offset_db, listening, marks, code_hash(*_HEARD_BY)
@@ -187,6 +188,22 @@ def layer_audio(
 def leads_of(song: Song) -> frozenset[str]:
     """Return the layers that are the confirmed lead."""
     return frozenset(source_of(track) for lead in song.lead for track in targets_of(song, lead))
+
+
+def guessed_lead(folder: Path, song: Song) -> str | None:
+    """Return the track or source that intake takes for the lead, None without a guess that still holds."""
+    intake = read_kept(folder, "intake", StartResult)
+    guess = intake.lead_guess if intake is not None else None
+    return guess if guess is not None and targets_of(song, guess) else None
+
+
+def followed(session: Session) -> frozenset[str]:
+    """Return the layers whose line is followed: the confirmed lead, or else what intake takes for it."""
+    song = session.song
+    if song.lead:
+        return leads_of(song)
+    guess = guessed_lead(session.folder, song)
+    return frozenset() if guess is None else frozenset(source_of(track) for track in targets_of(song, guess))
 
 
 def voices_of(song: Song, rows: Sequence[Row]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.listening import guessed_lead
 from mixwright.app.move_words import nearest
 from mixwright.app.page import write_page
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
@@ -19,7 +20,7 @@ from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.moves import decided_moves, may_propose, merge_plan
-from mixwright.model.results import PlannedMove, PlanResult, StartResult
+from mixwright.model.results import PlannedMove, PlanResult
 from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
 from mixwright.planning.elements import Layer, bound_tracks
 from mixwright.planning.headroom import lowered, propose_headroom
@@ -103,7 +104,7 @@ def _earlier(folder: Path) -> tuple[PlannedMove, ...]:
 def _lead(folder: Path, lead: str | None) -> tuple[str, ...]:
     """Return who carries the song, as named now or earlier; refuse to go on while nobody has confirmed one."""
     song = load_song(folder)
-    guess = _guess(folder, song)
+    guess = guessed_lead(folder, song)
     if lead is None:
         if song.lead:
             return song.lead
@@ -120,12 +121,6 @@ def _lead(folder: Path, lead: str | None) -> tuple[str, ...]:
     if not names:
         raise SettingError("no lead is named", where="lead", hint=f"give an id, or {AUTO}")
     return names
-
-
-def _guess(folder: Path, song: Song) -> str | None:
-    intake = read_kept(folder, "intake", StartResult)
-    guess = intake.lead_guess if intake is not None else None
-    return guess if guess is not None and targets_of(song, guess) else None
 
 
 def _target(song: Song, word: str) -> str:

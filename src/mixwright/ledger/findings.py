@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -94,18 +94,43 @@ def ledger_of(
     holds little of the layer. Loss that is spread over many layers is density, and told as a whole alone. A bed may
     melt: it is never told.
     """
+    parts = sections or whole_song(hearing)
+    found = [
+        one
+        for part in parts
+        for one in section_findings(hearing, rows, part, listening_level_db_spl=listening_level_db_spl, workers=workers)
+    ]
+    return judged(found, left)
+
+
+def whole_song(hearing: Hearing) -> tuple[Section, ...]:
+    """Return the song as one section without a name."""
+    return (Section(name="", start_s=0.0, end_s=max(hearing.stretches[-1].end_s, CELL_S)),)
+
+
+def section_findings(
+    hearing: Hearing,
+    rows: Sequence[LedgerRow],
+    section: Section,
+    *,
+    listening_level_db_spl: float = WORKING_DB_SPL,
+    workers: int | None = None,
+) -> tuple[Finding, ...]:
+    """Return what stands outside the tolerances in one section, in no order; as `ledger_of`."""
     order = {row.id: row for row in rows}
-    parts = sections or (Section(name="", start_s=0.0, end_s=max(hearing.stretches[-1].end_s, CELL_S)),)
     known = [order[id_] for id_ in hearing.layers]
     heard = (
-        _Heard(hearing, known, index, part, listening_level_db_spl)
-        for part in parts
+        _Heard(hearing, known, index, section, listening_level_db_spl)
         for index, row in enumerate(known)
-        if row.place_at(part.name) != "bed"
+        if row.place_at(section.name) != "bed"
     )
-    found = [finding for made in in_order(_Heard.findings, heard, workers) for finding in made]
-    judged = (_judged(finding, left) for finding in found)
-    return tuple(sorted(judged, key=lambda one: (one.verdict == "left as is", -one.excess_db, one.id)))
+    return tuple(finding for made in in_order(_Heard.findings, heard, workers) for finding in made)
+
+
+def judged(findings: Iterable[Finding], left: Sequence[LeftAsIs] = ()) -> tuple[Finding, ...]:
+    """Return the findings, the furthest outside first, those that were left as they are marked, and last."""
+    marked = (_judged(finding, left) for finding in findings)
+    return tuple(sorted(marked, key=lambda one: (one.verdict == "left as is", -one.excess_db, one.id)))
 
 
 def _judged(finding: Finding, left: Sequence[LeftAsIs]) -> Finding:

@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What the ledger finds in a song, section by section and kept, and the line that is followed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from mixwright.app.listening import Row
+from mixwright.app.session import Session
+from mixwright.hearing.heard import Hearing
+from mixwright.jobs.cache import code_hash
+from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.ledger.findings import LedgerRow, section_findings, whole_song
+from mixwright.ledger.voice_line import voice_line
+from mixwright.model.ledger import Finding, VoicePhrase
+from mixwright.model.record import Record
+from mixwright.model.song import Section, Song, used_tracks
+from mixwright.model.words import Place
+
+_LEDGER_BY = ("mixwright.ledger", "mixwright.hearing")
+_FIRST: tuple[Place, ...] = ("lead", "support", "bed")
+
+
+class _Findings(Record, frozen=True, kw_only=True):
+    findings: tuple[Finding, ...]
+
+
+class _Line(Record, frozen=True, kw_only=True):
+    phrases: tuple[VoicePhrase, ...]
+
+
+def ledger_rows(song: Song, rows: Sequence[Row], follows: Collection[str]) -> tuple[LedgerRow, ...]:
+    """Return what the song says of each layer: the first place among those of its tracks, what is followed leads."""
+    tracks = {track.id: track for track in used_tracks(song)}
+
+    def first(places: Collection[Place], otherwise: Place) -> Place:
+        return next((place for place in _FIRST if place in places), otherwise)
+
+    made = []
+    for row in rows:
+        members = [tracks[id_] for id_ in row.tracks]
+        place: Place = "lead" if row.id in follows else row.place
+        named = {section for track in members for section in track.place_in}
+        place_in = {
+            section: first({track.place_in.get(section, track.place) for track in members}, place) for section in named
+        }
+        made.append(LedgerRow(row.id, place, place_in, is_return=not row.tracks))
+    return tuple(made)
+
+
+def findings_of(
+    session: Session,
+    hearing: Hearing,
+    rows: Sequence[LedgerRow],
+    listening_level_db_spl: float,
+    *,
+    report: Report = silent,
+    cancel: Cancel | None = None,
+) -> tuple[Finding, ...]:
+    """Return the findings of a song in order of its sections; those of a section are kept by what is heard of it."""
+    sections = session.song.sections or whole_song(hearing)
+    job = Job("looking for what is covered", len(sections), report, cancel)
+    facts = [(row.id, row.place, sorted(row.place_in.items()), row.is_return) for row in rows]
+    found: list[Finding] = []
+    for section in sections:
+        where = section.name, section.start_s, section.end_s
+        heard = _digest(hearing, hearing.inside(section.start_s, section.end_s))
+        key = session.cache.key("findings", heard, *where, facts, listening_level_db_spl, code_hash(*_LEDGER_BY))
+
+        def make(section: Section = section) -> _Findings:
+            return _Findings(
+                findings=section_findings(hearing, rows, section, listening_level_db_spl=listening_level_db_spl)
+            )
+
+        found += session.cache.record(key, _Findings, make).findings
+        job.step()
+    return tuple(found)
+
+
+def line_of(session: Session, hearing: Hearing, follows: Collection[str]) -> tuple[VoicePhrase, ...]:
+    """Return the phrases of the layers that are followed; kept by what is heard."""
+    sections = session.song.sections
+    parts = [(part.name, part.start_s, part.end_s) for part in sections]
+    heard = _digest(hearing, range(len(hearing.stretches)))
+    key = session.cache.key("voice line", heard, sorted(follows), parts, code_hash(*_LEDGER_BY))
+    return session.cache.record(
+        key, _Line, lambda: _Line(phrases=voice_line(hearing, sorted(follows), sections))
+    ).phrases
+
+
+def _digest(hearing: Hearing, stretches: Sequence[int]) -> str:
+    """Return a digest of what was heard in some stretches."""
+    found = hashlib.sha256(repr(list(hearing.layers)).encode())
+    for k in stretches:
+        found.update(repr(hearing.stretches[k]).encode())
+        arrays = [hearing.taken[k].cued]
+        for heard in hearing.layers.values():
+            part = heard.stretches[k]
+            arrays += [part.total, part.bands, part.patterns, part.sketch.at_s]
+        for array in arrays:
+            found.update(np.ascontiguousarray(array).data)
+    return found.hexdigest()

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-import itertools
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
@@ -15,8 +15,8 @@ from mixwright.ledger.wall import WALL_HZ, band_power, holes
 from mixwright.model.arrangement import HIGH_HZ, LOW_HZ, Arrangement, Job, MissingJob, SharedPlace, Twins
 from mixwright.model.song import Section
 
-#: Two layers share a place from here on.
-LEAST_SHARED = 0.5
+#: Two layers share a place from here on; so many pairs are told of each section.
+LEAST_SHARED, _MOST_SHARED = 0.5, 12
 #: Strikes within this of each other are one to the ear (about 30 to 40 ms: Bregman; from memory).
 TOGETHER_S = 0.032
 #: Twins share this much, and this part of their strikes.
@@ -61,13 +61,14 @@ def arrangement_of(
         for part, one in zip(sections, moved(heard, id_, sections), strict=True)
     }
     played = {id_: heard for id_, heard in layers.items() if id_ not in returns}
+    shares = _shares(played, found, sections)
     return Arrangement(
         sections=tuple(part.name for part in sections),
         motion=tuple(found[part.name, id_].motion for id_ in layers for part in sections),
-        shared=_shared(played, found, sections),
+        shared=_shared(played, found, sections, shares),
         holes=holes(layers, sections),
         missing=_missing(layers, found, sections),
-        twins=_twins(played, found, sections),
+        twins=_twins(found, sections, shares),
     )
 
 
@@ -91,11 +92,13 @@ def shared_places(power: Sequence[np.ndarray]) -> np.ndarray:
     Each layer's power is divided by its sum over time and bands; what two share is the sum of the lesser of both
     (intersection of histograms: Swain and Ballard 1991): 1 where they do the same, at any two levels.
     """
-    parts = [one / max(float(one.sum()), 1e-9) for one in power]
-    found = np.zeros((len(parts), len(parts), BANDS))
-    for (i, a), (j, b) in itertools.combinations(enumerate(parts), 2):
-        found[i, j] = found[j, i] = np.minimum(a, b).sum(axis=0)
-    return found
+    found = np.zeros((len(power), len(power), BANDS))
+    if not power or not len(power[0]):
+        return found
+    parts = np.stack([one / max(float(one.sum()), 1e-9) for one in power]).astype(np.float32)
+    for i in range(len(parts) - 1):
+        found[i, i + 1 :] = np.minimum(parts[i], parts[i + 1 :]).sum(axis=1)
+    return found + found.transpose(1, 0, 2)
 
 
 def onsets_together(a: np.ndarray, b: np.ndarray) -> float | None:
@@ -110,22 +113,37 @@ def onsets_together(a: np.ndarray, b: np.ndarray) -> float | None:
     return round(float(np.mean(nearest <= round(TOGETHER_S / CELL_S))), 3)
 
 
-def _shared(
+def _shares(
     layers: Mapping[str, Heard], found: Mapping[tuple[str, str], Moved], sections: Sequence[Section]
-) -> tuple[SharedPlace, ...]:
-    edges = np.asarray(band_edges_hz())
-    told = []
+) -> dict[str, tuple[list[str], np.ndarray]]:
+    """Return by section which layers sound there, and what every two of them share."""
+    shares = {}
     for part in sections:
-        cells = band_cells_of(part)
         ids = [id_ for id_ in layers if found[part.name, id_].motion.motion != "silent"]
-        share = shared_places([band_power(layers[id_].bands[ALONE, cells]) for id_ in ids])
+        cells = band_cells_of(part)
+        shares[part.name] = ids, shared_places([band_power(layers[id_].bands[ALONE, cells]) for id_ in ids])
+    return shares
+
+
+def _shared(
+    layers: Mapping[str, Heard],
+    found: Mapping[tuple[str, str], Moved],
+    sections: Sequence[Section],
+    shares: Mapping[str, tuple[list[str], np.ndarray]],
+) -> tuple[SharedPlace, ...]:
+    """Return the pairs that share most in each section."""
+    edges = np.asarray(band_edges_hz())
+    told: list[SharedPlace] = []
+    for part in sections:
+        ids, share = shares[part.name]
+        sounds = {id_: _sounds(layers[id_], part) for id_ in ids}
+        here = []
         for i, j in zip(*np.nonzero(np.triu(share.sum(axis=2) >= LEAST_SHARED)), strict=True):
             a, b = ids[int(i)], ids[int(j)]
-            both = _sounds(layers[a], part) & _sounds(layers[b], part)
-            if np.count_nonzero(both) * CELL_S < _LEAST_S:
+            if np.count_nonzero(sounds[a] & sounds[b]) * CELL_S < _LEAST_S:
                 continue
             low, high = _middle(share[i, j])
-            told.append(
+            here.append(
                 SharedPlace(
                     layers=(a, b),
                     section=part.name,
@@ -135,6 +153,7 @@ def _shared(
                     onsets_together=onsets_together(found[part.name, a].strikes, found[part.name, b].strikes),
                 )
             )
+        told += sorted(here, key=lambda one: -one.share)[:_MOST_SHARED]
     return tuple(sorted(told, key=lambda one: -one.share))
 
 
@@ -146,21 +165,23 @@ def _middle(share: np.ndarray) -> tuple[int, int]:
 
 
 def _twins(
-    layers: Mapping[str, Heard], found: Mapping[tuple[str, str], Moved], sections: Sequence[Section]
+    found: Mapping[tuple[str, str], Moved],
+    sections: Sequence[Section],
+    shares: Mapping[str, tuple[list[str], np.ndarray]],
 ) -> tuple[Twins, ...]:
-    """Return layers that share nearly all, over all sections together."""
-    ids = list(layers)
-    inside = [band_cells_of(part) for part in sections]
-    share = shared_places(
-        [band_power(np.concatenate([layers[id_].bands[ALONE, cells] for cells in inside])) for id_ in ids]
-    ).sum(axis=2)
+    """Return layers that share nearly all in every section in which one of them sounds, with the least that they do."""
+    sounds = Counter(id_ for ids, _ in shares.values() for id_ in ids)
+    alike: dict[tuple[str, str], list[float]] = {}
+    for ids, share in shares.values():
+        whole = share.sum(axis=2)
+        for i, j in zip(*np.nonzero(np.triu(whole >= TWIN_SHARED)), strict=True):
+            alike.setdefault((ids[int(i)], ids[int(j)]), []).append(float(whole[i, j]))
     told = []
-    for i, j in zip(*np.nonzero(np.triu(share >= TWIN_SHARED)), strict=True):
-        a, b = ids[int(i)], ids[int(j)]
-        strikes = [np.concatenate([found[part.name, id_].strikes for part in sections]) for id_ in (a, b)]
+    for (a, b), amounts in alike.items():
+        strikes = (np.concatenate([found[part.name, id_].strikes for part in sections]) for id_ in (a, b))
         together = onsets_together(*strikes)
-        if together is None or together >= TWIN_STRIKES:
-            told.append(Twins(layers=(a, b), share=round(float(share[i, j]), 3), onsets_together=together))
+        if len(amounts) == sounds[a] == sounds[b] and (together is None or together >= TWIN_STRIKES):
+            told.append(Twins(layers=(a, b), share=round(min(amounts), 3), onsets_together=together))
     return tuple(sorted(told, key=lambda one: -one.share))
 
 

@@ -91,7 +91,10 @@ class NeverHeard(Record, frozen=True, kw_only=True):
 
 
 class Twins(Record, frozen=True, kw_only=True):
-    """Two layers that do nearly the same at the same time wherever they sound; figures as in SharedPlace."""
+    """Two layers that do nearly the same at the same time wherever one of them sounds.
+
+    `share`: as in SharedPlace, in the section in which it is least; `onsets_together`: over all of them.
+    """
 
     layers: tuple[str, str]
     share: float

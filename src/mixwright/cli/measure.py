@@ -33,13 +33,24 @@ from mixwright.cli.output import Output
     show_default=True,
     help="How the mix is taken to reach the ears.",
 )
+@click.option("--track", "tracks", multiple=True, metavar="ID", help="Tell of this track or source alone; repeatable.")
+@click.option("--section", "sections", multiple=True, metavar="NAME", help="Tell of this section alone; repeatable.")
 @detail_option
 def command_line(
-    output: Output, song: Path, listening_level: float, listening: Literal["headphones", "loudspeakers"]
+    output: Output,
+    song: Path,
+    listening_level: float,
+    listening: Literal["headphones", "loudspeakers"],
+    tracks: tuple[str, ...],
+    sections: tuple[str, ...],
 ) -> None:
-    """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard."""
+    """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard.
+
+    First comes the line that is followed, phrase by phrase, and what stands outside the tolerance of its place.
+    """
     from mixwright.app.measure import measure
+    from mixwright.app.told import told
     from mixwright.report.text import measure_text
 
     found = output.run(measure, song, listening_level_db_spl=listening_level, listening=listening)
-    output.show(found, measure_text)
+    output.show(told(found, tracks, sections), measure_text)

@@ -7,13 +7,21 @@ from collections.abc import Sequence
 
 from mixwright.errors import listed
 from mixwright.model.hearing import HearingResult
-from mixwright.model.ledger import Finding
+from mixwright.model.ledger import Finding, FindingKind
 from mixwright.report.figures import clock, count, hertz, number, with_unit
 from mixwright.report.heard import layer_names, takers_words
 from mixwright.report.markup import Markup, element, together
 
 #: So many are told at once; the others are folded away.
 _MOST = 10
+
+
+#: What a kind of finding means, where the size alone does not say it.
+_KINDS: dict[FindingKind, str] = {
+    "low_end": "in the low end ",
+    "voice_filled": "its range is filled by a return: ",
+    "never_heard": "it is only ever covered: ",
+}
 
 
 def outside_tolerance(hearing: HearingResult) -> list[Finding]:
@@ -55,9 +63,15 @@ def finding_size(finding: Finding, names: dict[str, str]) -> str:
         reading = "beyond any fader" if strict is None else number(strict)
         told = f"it would have to rise by {with_unit(cued, 'dB')} ({reading} by the strict reading)"
         told += f" to be heard{there} as loud as alone"
-    told += f", {with_unit(finding.excess_db, 'dB')} outside its tolerance."
     taken = takers_words(finding.caused_by, names)
-    told += f" Taken by {taken}." if taken else ""
+    outside = f"{with_unit(finding.excess_db, 'dB')} outside its tolerance"
+    # In a band it is what the few that take most cost that is held against the tolerance.
+    cost = f", which cost it {with_unit(finding.excess_db + finding.tolerance_db, 'dB')}, {outside}"
+    told = _KINDS.get(finding.kind, "") + told
+    if finding.band_hz is None or not taken:
+        told += f", {outside}." + (f" Taken by {taken}." if taken else "")
+    else:
+        told += f". Taken by {taken}{cost}."
     return told + (" At one of 65 and 85 dB SPL it lies inside." if finding.depends_on_level else "")
 
 

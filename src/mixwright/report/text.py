@@ -31,6 +31,7 @@ from mixwright.model.results import (
 from mixwright.report.arranged import arrangement_lines
 from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
 from mixwright.report.heard import heard_lines
+from mixwright.report.ledger_lines import ledger_lines
 from mixwright.report.phrases import phrase_lines
 from mixwright.report.rows import rows
 from mixwright.report.sentences import (
@@ -73,8 +74,13 @@ def start_text(result: StartResult) -> list[str]:
 
 
 def measure_text(result: MeasureResult) -> list[str]:
-    """Return the levels of the mix and of its layers, the loudest first."""
-    lines = ["The mix as it stands:", *_levels(result.mix), *dynamics_sentences(result.dynamics)]
+    """Return the voice line and what lies outside tolerance, then levels of the mix and its layers, loudest first."""
+    lines = [
+        *ledger_lines(result.hearing),
+        "The mix as it stands:",
+        *_levels(result.mix),
+        *dynamics_sentences(result.dynamics),
+    ]
     if result.print_fit is not None:
         lines.append(print_fit_sentence(result.print_fit))
     lines += _listed("Sends, return beside what feeds it", (send_sentence(send) for send in result.sends))

@@ -39,6 +39,7 @@ _JOINED_S = 2.0
 _LEVEL_PX = 74.0
 #: Figures have one decimal: what would read as 0.0 dB short is not.
 _EDGE_DB = 0.05
+GUESSED = "The lead is not confirmed: this is the line that intake takes for it."
 NOTE = (
     "Each step is a phrase, its bar the interval from the strict to the cued reading of the ear. Its height is the "
     "margin: how far the fader could go down before less than half of the loudness is left. Below the line at 0 "
@@ -97,7 +98,7 @@ def voice_part(hearing: HearingResult, sections: Sequence[Section], length_s: fl
     scale = time_scale(length_s)
     blocks: list[Markup | None] = []
     if hearing.followed_by_guess:
-        blocks.append(element("p", "The lead is not confirmed: this is the line that intake takes for it."))
+        blocks.append(element("p", GUESSED))
     for line in lines:
         worst = short_phrases(line.phrases)[:_NAMED]
         told = [element("li", phrase_sentence(phrase, names)) for phrase in worst]

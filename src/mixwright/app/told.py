@@ -1,0 +1,78 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What was measured, of some tracks and sections alone."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from typing import TypeVar
+
+from mixwright.errors import SettingError, listed
+from mixwright.model.hearing import HeardSection, HearingResult
+from mixwright.model.results import MeasureResult, SectionLevel
+from mixwright.model.song import changed
+
+R = TypeVar("R", SectionLevel, HeardSection)
+
+
+def told(result: MeasureResult, tracks: Sequence[str] = (), sections: Sequence[str] = ()) -> MeasureResult:
+    """Return what was measured of some tracks (by the id of track or source, or by name) and sections; all if none.
+
+    Figures of the whole song stay, of the mix and of the layers.
+
+    Raises
+    ------
+    SettingError
+        where no track or section is called so
+    """
+    known = {name: track.source for track in result.tracks for name in (track.id, track.source, track.name)}
+    layers = result.hearing.layers if result.hearing else ()
+    known |= {name: layer.id for layer in layers for name in (layer.id, layer.name)}
+    names = [section.name for section in result.sections]
+    _check(tracks, known, "track")
+    _check(sections, names, "section")
+    rows = {known[track] for track in tracks} or set(known.values())
+    parts = set(sections) or {*names, ""}
+    single = {track.id for track in result.tracks if track.id in tracks or track.name in tracks}
+    return changed(
+        result,
+        tracks=tuple(
+            changed(track, sections=_named(track.sections, parts))
+            for track in result.tracks
+            if track.source in rows and (not single or track.id in single or track.source in tracks)
+        ),
+        sections=tuple(section for section in result.sections if section.name in parts),
+        hearing=None if result.hearing is None else _heard(result.hearing, result, rows, parts),
+    )
+
+
+def _heard(
+    hearing: HearingResult, result: MeasureResult, rows: Collection[str], parts: Collection[str]
+) -> HearingResult:
+    spans = [(part.start_s, part.end_s) for part in result.sections if part.name in parts]
+
+    def inside(start_s: float, end_s: float) -> bool:
+        return not spans or any(start_s < end and first < end_s for first, end in spans)
+
+    every = len(spans) == len(result.sections)
+    return changed(
+        hearing,
+        layers=tuple(
+            changed(layer, sections=_named(layer.sections, parts)) for layer in hearing.layers if layer.id in rows
+        ),
+        phrases=tuple(
+            one for one in hearing.phrases if one.layer in rows and (every or inside(one.start_s, one.end_s))
+        ),
+        voice_line=tuple(one for one in hearing.voice_line if one.layer in rows and (every or one.section in parts)),
+        findings=tuple(one for one in hearing.findings if one.layer in rows and (every or one.section in parts)),
+    )
+
+
+def _named(records: Iterable[R], names: Collection[str]) -> tuple[R, ...]:
+    return tuple(one for one in records if one.name in names)
+
+
+def _check(wanted: Sequence[str], known: Collection[str], what: str) -> None:
+    for name in wanted:
+        if name not in known:
+            hint = f"known: {listed(sorted(set(known)), 12)}" if known else f"the song has no {what} yet"
+            raise SettingError(f"no {what} is called {name!r}", where=f"--{what}", hint=hint)

@@ -163,6 +163,23 @@ def test_rows_by_place_and_returns_last():
     assert "never louder than 0.05 sone" in told
 
 
+def test_the_worst_findings_are_numbered_in_the_map_as_in_their_list():
+    hearing = invented.hearing_result()
+    drawn = {strip.name: tree(together(strip.shapes)) for _, strip in map_strips(hearing, (), SCALE)}
+    assert [one.text for one in of_class(drawn["Bass di"], "told-by wide")] == ["1"]
+    assert [one.text for one in of_class(drawn["Lead vox"], "told-by wide")] == ["2"]
+    # Two in one place are one line with two numbers; from the eleventh on, lines are thin and have none.
+    bass, lead = hearing.findings
+    many = (lead, changed(lead, id="again"), *(changed(bass, id=f"b{i}") for i in range(8)))
+    last = changed(bass, id="last", start_s=190.0, end_s=200.0)
+    found = map_strips(changed(hearing, findings=(*many, last)), (), SCALE)
+    drawn = {strip.name: tree(together(strip.shapes)) for _, strip in found}
+    assert [one.text for one in of_class(drawn["Lead vox"], "told-by wide")] == ["1, 2"]
+    assert [one.text for one in of_class(drawn["Lead vox"], "told-by narrow")] == ["1…"]
+    assert len(of_class(drawn["Bass di"], "told worst")) == len(of_class(drawn["Bass di"], "told")) == 1
+    assert [one.text for one in of_class(drawn["Bass di"], "told-by wide")] == ["3, 4, 5…"]
+
+
 @given(st.lists(st.none() | st.integers(0, 100), min_size=1, max_size=300))
 def test_every_second_is_drawn_as_high_as_what_is_kept(kept):
     hearing = invented.hearing_result()

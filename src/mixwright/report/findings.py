@@ -13,7 +13,7 @@ from mixwright.report.heard import layer_names, takers_words
 from mixwright.report.markup import Markup, element, together
 
 #: So many are told at once; the others are folded away.
-_MOST = 10
+MOST = 10
 
 
 #: What a kind of finding means, where the size alone does not say it.
@@ -84,8 +84,8 @@ def findings_part(hearing: HearingResult) -> Markup | None:
     left = [finding for finding in hearing.findings if finding.verdict != "outside"]
     return together(
         element("p", findings_sentence(hearing)),
-        _list(found[:_MOST], names, 1),
-        _folded(f"{count(len(found) - _MOST, 'more place', 'more places')}", found[_MOST:], names, _MOST + 1),
+        _list(found[:MOST], names, 1),
+        _folded(f"{count(len(found) - MOST, 'more place', 'more places')}", found[MOST:], names, MOST + 1),
         _folded(f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})", left, names, 1),
     )
 

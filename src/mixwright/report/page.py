@@ -305,8 +305,9 @@ def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         return None
     note = (
         "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
+        "second by second, by the cued reading. A line below: outside the tolerance of its place; the worst are heavy, "
+        "with their numbers in the list above."
     )
-    note += "second by second, by the cued reading. A heavy line with a diamond: outside the tolerance of its place."
     scale = time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
     drawn = song_map(measure.hearing, measure.sections, scale)
     table = share_by_section(measure.hearing)

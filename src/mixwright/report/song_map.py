@@ -3,18 +3,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby, pairwise
+from typing import NamedTuple
 
 from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.ledger import Finding
 from mixwright.model.song import Section
 from mixwright.report.figures import clock
-from mixwright.report.findings import outside_tolerance
+from mixwright.report.findings import MOST, outside_tolerance
 from mixwright.report.heard import place_word
 from mixwright.report.markup import Markup, element
-from mixwright.report.strips import ROW_PX, Scale, Strip, mark, percent, strip_row
-from mixwright.report.timeline import bounds, section_list, section_names, time_axis
+from mixwright.report.strips import ROW_PX, Scale, Strip, percent, strip_row
+from mixwright.report.timeline import LETTER_PX, NARROW_PX, WIDE_PX, bounds, section_list, section_names, time_axis
 
 PLACES = {
     "lead": "Lead: must be followed",
@@ -24,6 +25,8 @@ PLACES = {
 }
 #: A cell is so high where all is left, its foot so far down; shades from little to all that is left.
 _FULL_PX, _FOOT_PX, _SHADES = 15, 17, 5
+#: Where lines of findings lie.
+_LINE_PX = 20.0
 
 
 def song_map(hearing: HearingResult, sections: Sequence[Section], scale: Scale) -> Markup:
@@ -42,25 +45,49 @@ def map_strips(hearing: HearingResult, sections: Sequence[Section], scale: Scale
     """Return the rows, each with the place of its layer: leads, supports, beds, returns; as given within a place."""
     order = list(PLACES)
     layers = sorted(hearing.layers, key=lambda layer: order.index(place_word(layer)))
-    by_layer: dict[str, list[Finding]] = {}
-    for finding in outside_tolerance(hearing):
-        by_layer.setdefault(finding.layer, []).append(finding)
+    by_layer: dict[str, list[tuple[int, Finding]]] = {}
+    for rank, finding in enumerate(outside_tolerance(hearing), 1):
+        by_layer.setdefault(finding.layer, []).append((rank, finding))
     return [(place_word(layer), _strip(layer, sections, scale, by_layer.get(layer.id, []))) for layer in layers]
 
 
-def _strip(layer: HeardLayer, sections: Sequence[Section], scale: Scale, findings: Sequence[Finding]) -> Strip:
+class _Span(NamedTuple):
+    """Where findings lie, from start to end in seconds; ranks of those that are among the worst."""
+
+    start_s: float
+    end_s: float
+    worst: tuple[int, ...]
+
+
+def _strip(
+    layer: HeardLayer, sections: Sequence[Section], scale: Scale, findings: Sequence[tuple[int, Finding]]
+) -> Strip:
     shapes = [*bounds(sections, scale, ROW_PX), *_cells(layer.kept, scale)]
     if layer.share is None:
         shapes.append(element("text", layer.why, x="0", y=15))
-    spans = list(_merged((finding.start_s, finding.end_s) for finding in findings))
-    for start_s, end_s in spans:
-        x = [percent(scale.across(time)) for time in (start_s, end_s)]
-        shapes.append(element("line", x1=x[0], x2=x[1], y1=20, y2=20, class_="told"))
-        shapes.append(mark((scale.across(start_s) + scale.across(end_s)) / 2, 20, "outside"))
-    return Strip(layer.name, shapes, unseen=_told(layer, spans), off=bool(spans))
+    spans = _merged(findings)
+    for span in spans:
+        a, b = (percent(scale.across(time)) for time in (span.start_s, span.end_s))
+        class_ = "told worst" if span.worst else "told"
+        shapes.append(element("line", x1=a, x2=b, y1=_LINE_PX, y2=_LINE_PX, class_=class_))
+    shapes += _ranks(spans, scale)
+    return Strip(layer.name, shapes, unseen=_told(layer, spans), off=any(span.worst for span in spans))
 
 
-def _told(layer: HeardLayer, spans: Sequence[tuple[float, float]]) -> str:
+def _ranks(spans: Sequence[_Span], scale: Scale) -> Iterator[Markup]:
+    """Yield the numbers of the worst findings on their lines, as far as there is room; on a phone one each."""
+    for class_, width_px, most in (("wide", WIDE_PX, 3), ("narrow", NARROW_PX, 1)):
+        end_px = -LETTER_PX  # of the words so far
+        for span in spans:
+            told = ", ".join(map(str, span.worst[:most])) + ("…" if len(span.worst) > most else "")
+            middle, half_px = (scale.across(span.start_s) + scale.across(span.end_s)) / 2, len(told) * LETTER_PX / 2
+            if span.worst and middle * width_px / 100 - half_px >= end_px:
+                end_px = middle * width_px / 100 + half_px
+                at, class_of = percent(middle), f"told-by {class_}"
+                yield element("text", told, x=at, y=_LINE_PX + 4, text_anchor="middle", class_=class_of)
+
+
+def _told(layer: HeardLayer, spans: Sequence[_Span]) -> str:
     if layer.share is None or layer.share.cued is None:
         return layer.why
     parts = [
@@ -69,7 +96,7 @@ def _told(layer: HeardLayer, spans: Sequence[tuple[float, float]]) -> str:
         if part.share is not None and part.share.cued is not None
     ]
     told = f"keeps {100 * layer.share.cued:.0f} % of its loudness" + (f"; {', '.join(parts)}" if parts else "")
-    where = [f"{clock(start_s)} to {clock(end_s)}" for start_s, end_s in spans]
+    where = [f"{clock(span.start_s)} to {clock(span.end_s)}" for span in spans]
     return told + (f"; outside its tolerance {', '.join(where)}" if where else "")
 
 
@@ -97,15 +124,15 @@ def _height(percent_kept: int) -> int:
     return max(1, round(percent_kept * _FULL_PX / 100))
 
 
-def _merged(spans: Iterable[tuple[float, float]]) -> Iterable[tuple[float, float]]:
-    """Return spans in order of time, those that touch as one."""
-    whole: tuple[float, float] | None = None
-    for start_s, end_s in sorted(spans):
-        if whole is not None and start_s <= whole[1]:
-            whole = whole[0], max(whole[1], end_s)
-            continue
-        if whole is not None:
-            yield whole
-        whole = start_s, end_s
-    if whole is not None:
-        yield whole
+def _merged(findings: Sequence[tuple[int, Finding]]) -> list[_Span]:
+    """Return where findings lie in order of time, those that touch as one."""
+    spans: list[_Span] = []
+    for rank, finding in sorted(findings, key=lambda one: (one[1].start_s, one[0])):
+        worst = (rank,) if rank <= MOST else ()
+        if spans and finding.start_s <= spans[-1].end_s:
+            last = spans.pop()
+            worst = tuple(sorted((*last.worst, *worst)))
+            spans.append(_Span(last.start_s, max(last.end_s, finding.end_s), worst))
+        else:
+            spans.append(_Span(finding.start_s, finding.end_s, worst))
+    return spans

@@ -29,7 +29,8 @@ svg text{fill:var(--soft);font-size:12px}
 .ground{fill:var(--hair)}
 .kept-1{fill:var(--kept-1)}.kept-2{fill:var(--kept-2)}.kept-3{fill:var(--kept-3)}.kept-4{fill:var(--kept-4)}
 .kept-5{fill:var(--sounds)}
-.told{stroke:var(--accent);stroke-width:3}
+.told{stroke:var(--accent);stroke-width:1.5}
+.told.worst{stroke-width:4}
 .span{stroke:var(--soft);stroke-width:1}
 .interval{fill:var(--span)}
 .stop{stroke:var(--soft);stroke-width:1.5}

@@ -35,6 +35,12 @@ from mixwright.cli.output import Output
 )
 @click.option("--track", "tracks", multiple=True, metavar="ID", help="Tell of this track or source alone; repeatable.")
 @click.option("--section", "sections", multiple=True, metavar="NAME", help="Tell of this section alone; repeatable.")
+@click.option(
+    "--leave",
+    multiple=True,
+    metavar="FINDING",
+    help="Leave a finding of the last measure as it is: an id, or a part that fits one; repeatable.",
+)
 @detail_option
 def command_line(
     output: Output,
@@ -43,14 +49,18 @@ def command_line(
     listening: Literal["headphones", "loudspeakers"],
     tracks: tuple[str, ...],
     sections: tuple[str, ...],
+    leave: tuple[str, ...],
 ) -> None:
     """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard.
 
     First comes the line that is followed, phrase by phrase, and what stands outside the tolerance of its place.
     """
+    from mixwright.app.leave import leave as leave_findings
     from mixwright.app.measure import measure
     from mixwright.app.told import told
     from mixwright.report.text import measure_text
 
+    if leave:
+        leave_findings(song, leave)
     found = output.run(measure, song, listening_level_db_spl=listening_level, listening=listening)
     output.show(told(found, tracks, sections), measure_text)

@@ -135,11 +135,12 @@ def judged(findings: Iterable[Finding], left: Sequence[LeftAsIs] = ()) -> tuple[
 
 def _judged(finding: Finding, left: Sequence[LeftAsIs]) -> Finding:
     """Return the finding, marked where it was left as it is and has not grown by more than a step since."""
-    stays = any(old.covers(finding) and _cued(finding.size_db) <= old.size_db + STEP.db for old in left)
+    stays = any(old.covers(finding) and cued_db(finding.size_db) <= old.size_db + STEP.db for old in left)
     return changed(finding, verdict="left as is") if stays else finding
 
 
-def _cued(size: Range) -> float:
+def cued_db(size: Range) -> float:
+    """Return a size by the cued reading; the highest fader where it lies beyond."""
     return GAINS_DB[-1] if size.cued is None else size.cued
 
 
@@ -181,8 +182,8 @@ class _Heard:
     def _whole(self) -> Iterator[Finding]:
         tolerance = WHOLE[self._place].db
         size = self._rise.db()
-        if _cued(size) > tolerance:
-            yield self._finding("covered", slice(0, len(self._rise.alone)), None, size, tolerance, _cued(size))
+        if cued_db(size) > tolerance:
+            yield self._finding("covered", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
 
     def _bands(self) -> Iterator[Finding]:
         tolerance = BAND[self._place].db
@@ -229,7 +230,7 @@ class _Heard:
             return 0.0
         holds = float(rise.alone[where].sum() / max(float(rise.alone.sum()), 1e-12))
         due = (without - kept) / (1.0 - kept)
-        return min(_cued(rise.db(where)), _COVERED_DB) * due * min(1.0, holds / _FULL_PART)
+        return min(cued_db(rise.db(where)), _COVERED_DB) * due * min(1.0, holds / _FULL_PART)
 
     def _finding(
         self,
@@ -269,7 +270,7 @@ class _Heard:
     def _outside_at(self, finding: Finding, level_db_spl: float) -> bool:
         rise = self._elsewhere[level_db_spl]
         if finding.band_hz is None:
-            return _cued(rise.db()) > finding.tolerance_db
+            return cued_db(rise.db()) > finding.tolerance_db
         where = filters_between(*finding.band_hz)
         ids = [row.id for row in self._rows]
         takers = [ids.index(one.track) for one in finding.caused_by if one.track in ids]

@@ -29,7 +29,7 @@ def ledger_lines(hearing: HearingResult | None) -> list[str]:
         lines += _numbered(phrase_sentence(phrase, names) for phrase in short_phrases(line.phrases)[:_PHRASES])
     found = outside_tolerance(hearing)
     lines += ["", *textwrap.wrap(findings_sentence(hearing), _WIDTH)]
-    lines += _numbered(finding_sentence(finding, names) for finding in found[:_FINDINGS])
+    lines += _numbered(f"{finding_sentence(finding, names)} [{finding.id}]" for finding in found[:_FINDINGS])
     if len(found) > _FINDINGS:
         lines.append(f"  and {count(len(found) - _FINDINGS, 'more place', 'more places')}, on the page and in JSON")
     left = len(hearing.findings) - len(found)

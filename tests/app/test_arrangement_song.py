@@ -12,6 +12,7 @@ from test_hearing_song import edit_track, heard, song_of, sound
 from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.io.song_file import edit_song
+from mixwright.ledger.arrangement import COVERED
 from mixwright.model.arrangement import Arrangement
 from mixwright.model.hearing import HearingResult
 from mixwright.model.levels import Levels
@@ -54,6 +55,21 @@ def test_a_layer_that_is_never_heard_is_missed_by_no_meter(tmp_path: Path) -> No
 @pytest.mark.parametrize("under_db", [-18.0, -26.0])
 def test_a_layer_that_is_missed_is_not_called_never_heard(tmp_path: Path, under_db: float) -> None:
     assert not heard(song_of(tmp_path, files(under_db), sections=SECTIONS)).arrangement.never_heard
+
+
+def test_a_layer_that_one_third_octave_misses_is_not_called_never_heard(tmp_path: Path) -> None:
+    # At the bottom the ear hears little beside other low sounds: what it does not hear may still be a tenth there.
+    low = {"kick": sound(1, 32.0, -12.0, 48000), "vox": sound(2, 900.0, -12.0, 48000)}
+    folder = song_of(tmp_path, {**low, "under": sound(3, 32.0, -22.0, 48000)}, sections=SECTIONS)
+    result = heard(folder)
+    under = next(layer for layer in result.layers if layer.id == "under")
+    assert under.share.cued < COVERED
+    assert not result.arrangement.never_heard
+    before = levels(folder)
+    edit_track(folder, "under", mute=True)
+    after = levels(folder)
+    assert abs(before.integrated_lufs - after.integrated_lufs) < 0.2
+    assert np.abs(np.subtract(before.third_octave_db, after.third_octave_db)).max() > 0.5
 
 
 def test_a_layer_that_cancels_others_is_missed_though_nobody_hears_it(tmp_path: Path) -> None:

@@ -73,6 +73,10 @@ def test_what_is_no_hole(db: float, start_s: float, end_s: float) -> None:
     assert not holes(wall(db, start_s=start_s, end_s=end_s), SECTIONS)
 
 
+def test_what_one_of_both_neighbours_lacks_too_is_no_hole() -> None:
+    assert not holes(wall(15.0, start_s=6.0, end_s=18.0), SECTIONS)
+
+
 def test_a_section_that_is_thinner_as_a_whole_has_no_hole() -> None:
     assert not holes(heard_as_is({"x": lowered(pink(2), 12.0)}), SECTIONS)
 

@@ -97,6 +97,14 @@ def test_loss_that_is_spread_over_many_is_no_clash_but_told_as_a_whole():
     assert findings[0].excess_db == pytest.approx(findings[0].size_db.cued - WHOLE["lead"].db)
 
 
+def test_what_is_only_ever_covered_is_told_over_the_song():
+    layers = {"voice": VOICE, "pad": band(4, 400.0, 2000.0, -66.0), "wall": band(5, 200.0, 5000.0, -18.0)}
+    places = {"voice": "lead", "pad": "support"}
+    (only,) = [one for one in found(layers, places) if one.kind == "never_heard"]
+    assert (only.layer, only.section, only.caused_by[0].track) == ("pad", "", "wall")
+    assert not any(one.kind == "never_heard" for one in found(layers, {"voice": "lead"}))
+
+
 def test_it_is_told_when_it_happens():
     half_s = 1.5 * SECONDS
     (first, *_) = found({"voice": VOICE, "pad": way(-26.0, start_s=half_s)}, {"voice": "lead"})

@@ -13,7 +13,7 @@ from mixwright.app.session import Session
 from mixwright.hearing.heard import Hearing
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.ledger.findings import LedgerRow, section_findings, whole_song
+from mixwright.ledger.findings import LedgerRow, only_covered, section_findings, whole_song
 from mixwright.ledger.voice_line import voice_line
 from mixwright.model.ledger import Finding, VoicePhrase
 from mixwright.model.record import Record
@@ -64,7 +64,7 @@ def findings_of(
     sections = session.song.sections or whole_song(hearing)
     job = Job("looking for what is covered", len(sections), report, cancel)
     facts = [(row.id, row.place, sorted(row.place_in.items()), row.is_return) for row in rows]
-    found: list[Finding] = []
+    found = list(only_covered(hearing, rows))
     for section in sections:
         where = section.name, section.start_s, section.end_s
         heard = _digest(hearing, hearing.inside(section.start_s, section.end_s))

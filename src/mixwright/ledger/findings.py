@@ -14,6 +14,7 @@ from mixwright.hearing.heard import BAND_CELLS, CELL_S, Hearing
 from mixwright.hearing.places import WORKING_DB_SPL
 from mixwright.hearing.statistics import named_takers
 from mixwright.jobs.pool import in_order
+from mixwright.ledger.arrangement import covered_everywhere
 from mixwright.ledger.rise import GAINS_DB, Rise
 from mixwright.ledger.spots import Spot, by_filter, filters_between, narrowed, spots
 from mixwright.ledger.tolerances import (
@@ -95,7 +96,8 @@ def ledger_of(
     melt: it is never told.
     """
     parts = sections or whole_song(hearing)
-    found = [
+    found = [*only_covered(hearing, rows)]
+    found += [
         one
         for part in parts
         for one in section_findings(hearing, rows, part, listening_level_db_spl=listening_level_db_spl, workers=workers)
@@ -125,6 +127,17 @@ def section_findings(
         if row.place_at(section.name) != "bed"
     )
     return tuple(finding for made in in_order(_Heard.findings, heard, workers) for finding in made)
+
+
+def only_covered(hearing: Hearing, rows: Sequence[LedgerRow]) -> Iterator[Finding]:
+    """Yield the leads and supports of which next to nothing is heard wherever they sound; over the song."""
+    order = {row.id: row for row in rows}
+    known = [order[id_] for id_ in hearing.layers]
+    (song,) = whole_song(hearing)
+    for index, row in enumerate(known):
+        heard = hearing.layers[row.id]
+        if row.place != "bed" and len(heard.sketch) and covered_everywhere(heard):
+            yield from _Heard(hearing, known, index, song, WORKING_DB_SPL).never_heard()
 
 
 def judged(findings: Iterable[Finding], left: Sequence[LeftAsIs] = ()) -> tuple[Finding, ...]:
@@ -184,6 +197,11 @@ class _Heard:
         size = self._rise.db()
         if cued_db(size) > tolerance:
             yield self._finding("covered", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
+
+    def never_heard(self) -> Iterator[Finding]:
+        """Tell of the layer as one that is only ever covered."""
+        size, tolerance = self._rise.db(), WHOLE[self._place].db
+        yield self._finding("never_heard", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
 
     def _bands(self) -> Iterator[Finding]:
         tolerance = BAND[self._place].db

@@ -22,7 +22,7 @@ from mixwright.io.song_file import edit_song
 from mixwright.jobs import space
 from mixwright.jobs.progress import Progress
 from mixwright.jobs.space import SPARE_BYTES, require_space
-from mixwright.model.song import Song, changed
+from mixwright.model.song import Section, Song, Track, changed
 from mixwright.model.strip import Compressor, Limiter, Pass
 
 SECONDS = 10
@@ -94,6 +94,34 @@ def test_what_is_stated_is_enough_and_not_twice_as_much(
         stated.clear()
     measure(song)
     assert stated[0] < 3e6, "everything was in the cache"
+
+
+def test_how_layers_are_heard_is_stated_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Many short sections, and audio that lies there already: what is kept of hearing is most of what it takes."""
+    for k in range(5):
+        write(
+            tmp_path / "tracks" / f"{['Pad', 'Keys', 'Organ', 'Strings', 'Brass'][k]}.wav", 100.0 * (k + 1), channels=1
+        )
+    song = tmp_path / "song"
+    start(tmp_path / "tracks", song)
+    sections = tuple(Section(name=f"{k}", start_s=k, end_s=k + 1) for k in range(SECONDS))
+    edit_song(song, "sections", lambda now: changed(now, sections=sections))
+    stated: list[int] = []
+    monkeypatch.setattr("mixwright.app.session.require_space", lambda needs, _: stated.append(needs[0][1]))
+    before = grown(song)
+    measure(song)
+    took = grown(song) - before
+    assert 2e6 < took <= stated[0] <= 2 * took
+    # What is heard first is changed last: all of it is heard again.
+    before = grown(song)
+    edit_song(song, "one lower", lambda now: changed(now, tracks=(lower(now.tracks[0]), *now.tracks[1:])))
+    measure(song)
+    took = grown(song) - before
+    assert 2e6 < took <= stated[1] <= 2 * took
+
+
+def lower(track: Track) -> Track:
+    return changed(track, strip=changed(track.strip, fader_db=-3.0))
 
 
 def test_it_is_told_beforehand_and_refused_in_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -113,6 +113,7 @@ def _making(song: Song) -> Making:
         renders=(None,) if song.mix_print else (),
         finished=tuple(reference.file for reference in song.references),
         at_rate=(song.mix_print,) if song.mix_print else (),
+        ledgers=1,
     )
 
 

@@ -11,12 +11,14 @@ from mixwright.app.keys import gains_key, rendered_key
 from mixwright.engine.graph import MixGraph, compile_mix
 from mixwright.engine.strip_audio import strip_frames, strip_key
 from mixwright.errors import InputError, SettingError
+from mixwright.hearing.hear import cells_of
+from mixwright.hearing.heard import stretches_of
 from mixwright.io.kept import song_path
 from mixwright.io.stems import Outlook, StemStore
 from mixwright.jobs.cache import Cache
 from mixwright.meter.loudness import SUB_BLOCKS_PER_S
 from mixwright.model.lane import Lane
-from mixwright.model.song import Song, used_tracks
+from mixwright.model.song import Song, targets_of, used_tracks
 
 #: As long as a received file may be: a start that is off by a few digits must not fill the disk.
 LONGEST_H = 24
@@ -24,6 +26,8 @@ LONGEST_H = 24
 _SONG_BYTES, _TRACK_BYTES = 1 << 20, 1 << 15
 #: How a track is heard, and how in each section: in the cache, in what is kept and on the page.
 _HEARD_BYTES, _HEARD_SECTION_BYTES = 24 << 10, 2 << 10
+#: What is kept of hearing: of a layer each second, of a lead besides, of a layer in each stretch, of two in each.
+_SECOND_BYTES, _LEAD_SECOND_BYTES, _STRETCH_BYTES, _PAIR_BYTES = 1000, 20 << 10, 44 << 10, 110
 #: How often a track, or a set of tracks that holds it, is measured at most, each as float64 a sub-block.
 _MEASURED_TIMES = 3
 
@@ -46,6 +50,8 @@ class Making:
         Those that it opens at the rate of the song.
     mixes : int
         How many mixes of different settings it hears.
+    ledgers : int
+        Of how many of them it keeps how every layer is heard.
     """
 
     renders: tuple[Collection[str] | None, ...] = ()
@@ -54,6 +60,7 @@ class Making:
     finished: tuple[str, ...] = ()
     at_rate: tuple[str, ...] = ()
     mixes: int = 1
+    ledgers: int = 0
 
 
 NOTHING = Making()
@@ -82,6 +89,7 @@ def needs(
         size += making.mixes * 4 * graph.frames * len(graph.dynamics)
     size += sum(8 * graph.frames for one in making.renders if not cache.holds(rendered_key("mix", graph, one)))
     size += (_HEARD_BYTES + _HEARD_SECTION_BYTES * len(song.sections)) * (len(tracks) + len(song.sends))
+    size += making.ledgers * _heard(song, graph, len(tracks) + len(song.sends))
     seconds = graph.frames / graph.rate_hz
     size += round(8 * SUB_BLOCKS_PER_S * seconds * _MEASURED_TIMES * (len(tracks) + 1))
     return [(folder, size), (making.into or folder, making.bytes_a_frame * graph.frames)]
@@ -97,6 +105,16 @@ def _outlook(store: StemStore, folder: Path, file: str, rate_hz: int | None, sha
         return store.outlook(song_path(folder, file), rate_hz, sha256)
     except (InputError, SettingError):
         return None
+
+
+def _heard(song: Song, graph: MixGraph, layers: int) -> int:
+    """Return the room of what is kept of each stretch as it is heard; every track may be a layer."""
+    edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
+    stretches = len(stretches_of(cells_of(graph.frames, graph.rate_hz), edges_s))
+    leads = len({track.id for lead in song.lead for track in targets_of(song, lead)})
+    seconds = graph.frames / graph.rate_hz
+    pairs = layers * layers * _PAIR_BYTES + layers * _STRETCH_BYTES
+    return round(seconds * (layers * _SECOND_BYTES + leads * _LEAD_SECOND_BYTES)) + stretches * pairs
 
 
 def _strips(graph: MixGraph, tracks: Mapping[str, Outlook], cache: Cache) -> int:

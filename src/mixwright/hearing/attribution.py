@@ -54,11 +54,15 @@ class Attribution:
         self._losses = np.zeros((2, PLACES, count))
         self._correlated = np.zeros((PLACES, count))
 
-    def push(self, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray, places: slice) -> None:
+    def push(
+        self, layers: np.ndarray, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray, places: slice
+    ) -> None:
         """Add cells of one ear, in some places; threads may add different places at the same time.
 
         Parameters
         ----------
+        layers : int array (layers,)
+            the numbers of those that sound; the others take nothing and lose nothing
         losses : float array (2, layers, cells, filters)
             loss of specific loudness, strict and cued, in the filters of these places
         excitations, rests : float arrays (layers, cells, filters)
@@ -81,11 +85,11 @@ class Attribution:
             for k in range(2):
                 loss = np.maximum(_by_place(losses[k][..., inside]), 0.0) * heard
                 taken = (loss * each) @ takers
-                taken[:, range(len(self._layers)), range(len(self._layers))] = 0.0
-                self._shares[k, here] += taken
-                self._losses[k, here] += loss.sum(axis=2)
+                taken[:, range(len(layers)), range(len(layers))] = 0.0
+                self._shares[k, here, layers[:, None], layers] += taken.transpose(1, 2, 0)
+                self._losses[k, here, layers] += loss.sum(axis=2).T
                 if k == 1:
-                    self._correlated[here] += (loss * apart).sum(axis=2)
+                    self._correlated[here, layers] += (loss * apart).sum(axis=2)
 
     def result(self, cells: int) -> Taken:
         """Return what was added up over so many cells."""

@@ -49,6 +49,8 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
 _ATTACK, _RELEASE = (1.0 - (1.0 - k) ** (1000.0 * FRAME / RATE_HZ) for k in (ATTACK_PER_MS, RELEASE_PER_MS))
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
+_NOTHING_FOUND = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
+_NOTHING_IN_BANDS = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
 #: Half a second: what was heard before has fallen by 140 dB.
 _RUN_IN_CELLS = 32
 
@@ -196,6 +198,7 @@ class _Layer:
     def __init__(self, feed: Feed, *, voice: bool, lead: bool) -> None:
         self.feed = feed
         self.power = self.rest = (np.empty(0), np.empty(0))
+        self.rings = [False, False]  # whether there is anything of it in the chunk, at each ear
         self.shared = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
         self.masking = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
         self.patterns = np.zeros((2, _CHUNK_CELLS, PATTERNS, PADDED_FILTERS), dtype=np.float32)
@@ -222,10 +225,11 @@ class _Layer:
 
     def listen(self, room: _Room, side: int) -> None:  # noqa: ARG002
         """Work out one ear's specific loudness; where the layer is silent, what it was rings out."""
+        self.rings[side] = self.sounds or bool(self._state[side].any())
+        if not self.rings[side]:
+            self.patterns[side] = 0.0
+            return
         if not self.sounds:
-            if not self._state[side].any():
-                self.patterns[side] = 0.0
-                return
             self.shared[:] = self.masking[:] = self._own[:] = 0.0
         elif side == 0 or self.power[1] is not self.power[0]:
             excitation(self.power[side], out=self._own)
@@ -240,14 +244,15 @@ class _Layer:
 
         `first`: the chunk's first cell in the song; `kept`: which cells of the chunk are of the stretch; `mix`: power.
         """
-        found = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
-        if self.patterns[:, :, :3].any():
+        found, bands = _NOTHING_FOUND, _NOTHING_IN_BANDS
+        if any(self.rings):
+            found = np.empty(_NOTHING_FOUND.shape, dtype=np.float32)
             ear.bands(self.patterns[0], self.patterns[1], spread_table(), filter_edges(), STEP_CAM, found)
-        alone = np.concatenate([self._before, bands_of_filters(found[:, ALONE])])
+            bands = bands_of_filters(found)
+        alone = np.concatenate([self._before, bands[:, ALONE]])
         self._rise.append(np.maximum(alone[RISE_CELLS:] - alone[:-RISE_CELLS], 0.0).sum(axis=1)[kept])
         self._before = alone[-RISE_CELLS:]
-        found = found[kept]
-        bands = bands_of_filters(found)
+        found, bands = found[kept], bands[kept]
         total = bands.sum(axis=2)
         self._total.append(total)
         self._bands.append(bands)
@@ -360,14 +365,15 @@ class _Listener:
 
     def _attribute(self, side: int, kept: slice) -> None:
         """Share out what the layers lose at one ear, each thread some of the places."""
-        if not self._layers:
+        ringing = {k: layer for k, layer in enumerate(self._layers.values()) if layer.rings[side]}
+        if len(ringing) < 2:  # nobody takes anything
             return
 
         def share(first: int, end: int) -> None:
             inside = slice(first * PLACE_FILTERS, end * PLACE_FILTERS)
-            found = np.stack([layer.patterns[side, kept, 3:, inside] for layer in self._layers.values()])
+            found = np.stack([layer.patterns[side, kept, 3:, inside] for layer in ringing.values()])
             losses, excited, rests = found[:, :, :2].transpose(2, 0, 1, 3), found[:, :, 2], found[:, :, 3]
-            self._attribution.push(losses, excited, rests, slice(first, end))
+            self._attribution.push(np.array(list(ringing)), losses, excited, rests, slice(first, end))
 
         parts = np.linspace(0, PLACES, min(self._team.workers, 8) + 1).round().astype(int).tolist()
         self._team.do(functools.partial(share, *part) for part in itertools.pairwise(parts))

@@ -115,7 +115,7 @@ def test_it_is_told_when_it_happens():
 def test_the_bottom_is_told_as_the_low_end():
     layers = {"bass": band(1, 40.0, 250.0, -24.0), "sub": band(2, 50.0, 120.0, -12.0, SECONDS)}
     findings = found(layers, {"bass": "support"})
-    assert {one.kind for one in findings} == {"low_end"}
+    assert {one.kind for one in findings} == {"low_pile_up"}
     assert findings[0].caused_by[0].track == "sub"
 
 

@@ -211,7 +211,7 @@ class _Heard:
                 continue
             cost_db = self._cost_db(self._rise, spot.filters, culprits)
             if cost_db > tolerance:
-                kind: FindingKind = "low_end" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
+                kind: FindingKind = "low_pile_up" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
                 size = self._rise.db(spot.filters)
                 yield self._finding(kind, spot.filters, spot.band_hz, size, tolerance, cost_db)
 

@@ -12,7 +12,7 @@ from mixwright.model.record import Record
 
 #: What a finding tells of a layer: it loses too much, in a band or as a whole; it piles up with others at the bottom;
 #: a return fills the range of the voice; it is only ever covered, over the song.
-FindingKind = Literal["covered_band", "covered", "low_end", "voice_filled", "never_heard"]
+FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "never_heard"]
 #: What is said of a finding: it lies outside the tolerance of the layer's place; the engineer left it as it is.
 Verdict = Literal["outside", "left as is"]
 

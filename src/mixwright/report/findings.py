@@ -18,7 +18,7 @@ MOST = 10
 
 #: What a kind of finding means, where the size alone does not say it.
 _KINDS: dict[FindingKind, str] = {
-    "low_end": "in the low end ",
+    "low_pile_up": "in the low end ",
     "voice_filled": "its range is filled by a return: ",
     "never_heard": "it is only ever covered: ",
 }

@@ -70,6 +70,8 @@ def test_it_says_what_the_song_is_and_what_comes_next():
     assert "Tracks: 19 ready, 2 need a look, 1 cannot be used." in text
     assert "3 layers of 19 stand outside the interval; the furthest is Warm pad, 5.0 LU above." in text
     assert "28 of 30 bands lie within what they span; the furthest outside is 250 Hz, 1.9 dB above." in text
+    assert "Lead vox: in 2 of 7 phrases less than half of its loudness is left." in text
+    assert "2 places lie outside tolerance, furthest first: Bass di, Lead vox." in text
     assert "Lower Bass di by 2.9 dB." in text
     assert "Place Choir high from hard left to 30 % left." in text
     assert "stems sum to the mix: difference \u2212101.3 dBFS; limit \u221290 dBFS" in text

@@ -292,6 +292,7 @@ def test_many_findings_are_folded_and_what_is_left_as_is_stands_apart():
     assert re.findall("<summary>(.*?)</summary>", part) == ["4 more places", "Left as it is (1)"]
     assert 'start="11"' in part
     assert part.count("<li>") == 15
+    assert "<code>covered-13</code>" in part
     assert findings_part(changed(hearing, findings=())) is None
     inside = changed(hearing, findings=(left,))
     assert findings_sentence(inside) == "Every layer is heard within the tolerance of its place."

@@ -104,6 +104,12 @@ def _folded(title: str, findings: Sequence[Finding], names: dict[str, str], star
 
 def _list(findings: Sequence[Finding], names: dict[str, str], start: int) -> Markup | None:
     items = [
-        element("li", element("b", finding_place(one, names)), f": {finding_size(one, names)}") for one in findings
+        element(
+            "li",
+            element("b", finding_place(one, names)),
+            f": {finding_size(one, names)} ",
+            element("small", element("code", one.id)),
+        )
+        for one in findings
     ]
     return element("ol", items, class_="worst", start=start) if items else None

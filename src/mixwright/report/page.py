@@ -17,25 +17,17 @@ from mixwright.model.results import (
     StartResult,
 )
 from mixwright.model.song import Song, used_tracks
-from mixwright.report.arranged_rows import arrangement_part
-from mixwright.report.band_rows import bands_part
-from mixwright.report.covered import covered_part
 from mixwright.report.figures import clock, count, rate, with_unit
-from mixwright.report.findings import findings_part, findings_sentence
 from mixwright.report.finished import mixed, printed
-from mixwright.report.heard import heard_sentence
-from mixwright.report.heard_rows import heard_part, share_by_section
+from mixwright.report.hearing_parts import hearing_parts, hearing_sentences
 from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
 from mixwright.report.received import received
 from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
-from mixwright.report.song_map import song_map
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
 from mixwright.report.style import STYLE
 from mixwright.report.tables import scrolled
-from mixwright.report.timeline import time_scale
-from mixwright.report.voice_line import voice_part
 from mixwright.report.warnings import failed_checks, warnings_of
 from mixwright.version import __version__
 
@@ -73,16 +65,17 @@ def song_page(
     is escaped. Equal data give equal bytes.
     """
     changed = Changed(song, sounding)
+    heard = {name: together(_before(measure, changed), part) for name, part in hearing_parts(measure).items()}
     sections = [
-        _section("voice", "The voice, phrase by phrase", _voice(measure, changed)),
-        _section("findings", "Outside tolerance", _found(measure, changed)),
+        _section("voice", "The voice, phrase by phrase", heard.get("voice")),
+        _section("findings", "Outside tolerance", heard.get("findings")),
         _section("moves", "Moves", _moves(song, plan, measure)),
-        _section("map", "Song map", _map(measure, changed)),
-        _section("arrangement", "Arrangement", _arrangement(measure, changed)),
-        _section("covered", "Who covers whom", _covered(measure, changed)),
-        _section("bands", "Band by band", _bands(measure, changed)),
+        _section("map", "Song map", heard.get("map")),
+        _section("arrangement", "Arrangement", heard.get("arrangement")),
+        _section("covered", "Who covers whom", heard.get("covered")),
+        _section("bands", "Band by band", heard.get("bands")),
         _section("levels", "Levels of the layers", _levels(measure, changed)),
-        _section("heard", "Layers as heard", _heard(measure, changed)),
+        _section("heard", "Layers as heard", heard.get("heard")),
         _section("spectrum", "Spectrum of the mix", _spectrum(measure, changed)),
         _section("tracks", "Received tracks", received(intake)),
         _section("mix", "Mix", mixed(mix)),
@@ -224,8 +217,7 @@ def _glance(
     if measure and not stale:
         bands = bands_of(measure)
         lines.append(levels_sentence(measure))
-        lines += [heard_sentence(measure.hearing)] if measure.hearing and measure.hearing.layers else []
-        lines += [findings_sentence(measure.hearing)] if measure.hearing and measure.hearing.findings else []
+        lines += hearing_sentences(measure.hearing)
         lines += [spectrum_sentence(measure, bands)] if measure.reference_spectrum and bands else []
     if known:
         levels = known.mix if isinstance(known, MeasureResult) else known.levels
@@ -254,15 +246,11 @@ def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -
     return together(found, none, move_cards(song, plan, measure), kept)
 
 
-def _before(measure: MeasureResult, changed: Changed) -> Markup | None:
+def _before(measure: MeasureResult | None, changed: Changed) -> Markup | None:
     """Return the warning above figures that are of an earlier state of the song."""
-    if not changed.since(measure.sounding, measure.moves):
+    if measure is None or not changed.since(measure.sounding, measure.moves):
         return None
     return element("p", marked("As it stood when it was measured, before the last change."))
-
-
-def _as_measured(measure: MeasureResult, changed: Changed, part: Markup | None) -> Markup | None:
-    return None if part is None else together(_before(measure, changed), part)
 
 
 def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
@@ -279,58 +267,6 @@ def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         element("p", note, class_="note"),
         *(element("p", send_sentence(send)) for send in measure.sends),
     )
-
-
-def _heard(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None or not measure.hearing.layers:
-        return None
-    return together(_before(measure, changed), heard_part(measure.hearing))
-
-
-def _voice(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None:
-        return None
-    part = voice_part(measure.hearing, measure.sections, measure.mix.duration_s)
-    return _as_measured(measure, changed, part)
-
-
-def _found(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None:
-        return None
-    return _as_measured(measure, changed, findings_part(measure.hearing))
-
-
-def _map(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None or not any(layer.kept for layer in measure.hearing.layers):
-        return None
-    note = (
-        "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
-        "second by second, by the cued reading. A line below: outside the tolerance of its place; the worst are heavy, "
-        "with their numbers in the list above."
-    )
-    scale = time_scale(max(measure.mix.duration_s, *(part.end_s for part in measure.sections), 0.0))
-    drawn = song_map(measure.hearing, measure.sections, scale)
-    table = share_by_section(measure.hearing)
-    return together(_before(measure, changed), drawn, element("p", note, class_="note"), table)
-
-
-def _arrangement(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None:
-        return None
-    part = arrangement_part(measure.hearing, measure.sections)
-    return part and together(_before(measure, changed), part)
-
-
-def _covered(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None:
-        return None
-    return _as_measured(measure, changed, covered_part(measure.hearing))
-
-
-def _bands(measure: MeasureResult | None, changed: Changed) -> Markup | None:
-    if measure is None or measure.hearing is None:
-        return None
-    return _as_measured(measure, changed, bands_part(measure.hearing))
 
 
 def _spectrum(measure: MeasureResult | None, changed: Changed) -> Markup | None:

@@ -34,21 +34,25 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=4.0)
     parser.add_argument("--sections", type=int, default=8)
     parser.add_argument("--no-naive", action="store_true", help="leave the cold run of the changed song out")
+    parser.add_argument("--again", action="store_true", help="go on with the song that is there, tracks decoded")
     given = parser.parse_args()
     received, song = given.folder / "received", given.folder / "song"
     seconds = 60.0 * given.minutes
     made(received, given.tracks, seconds)
     length_s = seconds / given.sections
-    if not (song / "song.toml").exists():
+    if not given.again:
+        shutil.rmtree(song, ignore_errors=True)
         run("-m", "mixwright", "start", str(received), "--into", str(song), "--progress", "none", "--json")
 
     def prepared(now: Song) -> Song:
         sections = tuple(
             Section(name=f"part {k + 1}", start_s=k * length_s, end_s=(k + 1) * length_s) for k in range(given.sections)
         )
-        return changed(apart(now), sections=sections)
+        tracks = tuple(changed(one, strip=Strip()) for one in apart(now).tracks)
+        return changed(now, tracks=tracks, sections=sections)
 
     edit_song(song, "sections, and layers of their own", prepared)
+    (song / "kept" / "lanes.json").unlink(missing_ok=True)
     sys.stdout.write(
         f"{given.tracks} stereo tracks of {given.minutes:g} minutes at {RATE_HZ} Hz, {given.sections} sections; "
         f"{os.cpu_count()} cores\n{'':34} {'wall s':>8} {'CPU s':>8} {'RssAnon MiB':>12} {'load':>6}\n"

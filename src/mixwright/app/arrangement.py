@@ -7,6 +7,8 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
+from mixwright.hearing.components import components
+from mixwright.hearing.fader import Sketch
 from mixwright.hearing.feed import Source
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CELL_S, Heard
 from mixwright.jobs.progress import Cancel
@@ -20,6 +22,9 @@ from mixwright.model.song import Section, Song, changed
 LEAST_LU, LEAST_DB = 0.2, 0.5
 #: Around where a layer sounds this much is measured, so that windows of 400 ms hold it.
 _AROUND_S = 0.2
+
+#: A sketch that says so many times LEAST_DB is believed; it is of some hundred moments.
+_SURELY, _NOTHING = 4.0, 1e-3
 
 #: The mix itself, beside the ids of its layers.
 WHOLE = ""
@@ -45,10 +50,22 @@ def arrangement(
     cancel
         the switch to stop
     """
-    covered = [id_ for id_, heard in layers.items() if covered_everywhere(heard)]
+    covered = [id_ for id_, heard in layers.items() if covered_everywhere(heard) and not _surely_missed(heard.sketch)]
     missed = (_without(id_, layers[id_], audio, song.rate_hz, cancel) for id_ in covered)
     never_heard = tuple(one for one in missed if one is not None)
     return changed(arrangement_of(layers, song.sections, returns), never_heard=never_heard)
+
+
+def _surely_missed(sketch: Sketch) -> bool:
+    """Tell whether the mix without a layer is another one by its sketch: far beyond LEAST_DB in a third-octave.
+
+    The components of the ear stand for the third-octaves that they lie in, with the weight of the ear's transmission,
+    which is much the same within one.
+    """
+    third_octaves = np.unique(np.round(10.0 * np.log10(components().hz)), return_inverse=True)[1]
+    mix, rest = (np.bincount(third_octaves, sketch.mean(power.sum(axis=0).T)) for power in (sketch.mix, sketch.rest))
+    change_db = np.abs(10.0 * np.log10((rest + _NOTHING) / (mix + _NOTHING)))
+    return bool(change_db.max() > _SURELY * LEAST_DB)
 
 
 def renamed(told: Arrangement, sections: Sequence[Section]) -> Arrangement:

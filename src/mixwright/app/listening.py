@@ -16,6 +16,7 @@ from mixwright.engine.graph import MixGraph, bus
 from mixwright.engine.render import render
 from mixwright.engine.returns import fed_by, return_alone, without_sends
 from mixwright.errors import StateError
+from mixwright.hearing.fader import FRAMES
 from mixwright.hearing.feed import Source
 from mixwright.hearing.hear import Ear, cells_of, chunks_of, hear_stretch, heard_span
 from mixwright.hearing.heard import Hearing, Stretch, heard_of, stretches_of
@@ -113,7 +114,7 @@ def hearing_of(
             parts.append((layers, taken))
 
             def solve(path: Path, layers: Mapping[str, object] = layers, part: int = k) -> None:
-                found = in_order(lambda id_: rise_curve(parts[part][0][id_].sketch, cancel), layers)
+                found = in_order(lambda id_: rise_curve(parts[part][0][id_].sketch.thinned(2 * FRAMES), cancel), layers)
                 write_array(path, np.array(list(found), dtype=np.float32))
 
             curves.append(tuple(session.cache.array(session.cache.key("rise", key), solve)))

@@ -338,8 +338,16 @@ class _Listener:
 
     def result(self) -> tuple[dict[str, HeardStretch], Taken]:
         """Return what was heard of the stretch."""
-        found = {id_: layer.heard(self._stretch) for id_, layer in self._layers.items()}
-        return found, self._attribution.result(self._stretch.end - self._stretch.first)
+        found: dict[str, HeardStretch] = {}
+
+        def finish(id_: str, layer: _Layer) -> None:
+            self._cancel.check()
+            found[id_] = layer.heard(self._stretch)
+
+        self._team.do(functools.partial(finish, *item) for item in self._layers.items())
+        return {id_: found[id_] for id_ in self._layers}, self._attribution.result(
+            self._stretch.end - self._stretch.first
+        )
 
     def _each(self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None]) -> None:
         """Do something with every layer, each thread in a room of its own."""

@@ -262,6 +262,16 @@ def test_leads_and_layers_with_findings_band_by_band_and_in_their_sections():
     ]  # fmt: skip
 
 
+def test_over_the_song_only_the_worst_band_is_marked():
+    hearing = invented.hearing_result()
+    worst = hearing.findings[1]
+    lesser = changed(worst, id="lesser", section="chorus 1", band_hz=(300.0, 900.0), excess_db=1.0)
+    part = bands_part(changed(hearing, findings=(worst, lesser)))
+    whole, *sections = re.split(r"<summary>Lead vox in", part)
+    assert re.findall(r'title="([^"]*)">[^<]*</span><svg[^>]*>(?:(?!</li>).)*diamond', whole) == ["900 Hz-2.7 kHz"]
+    assert [section.count('class="diamond"') for section in sections] == [0, 1, 1, 0, 0, 0, 0, 0]
+
+
 # Findings in sentences
 
 

@@ -29,7 +29,8 @@ def bands_part(hearing: HearingResult) -> Markup | None:
         _layer(layer, [one for one in found if one.layer == layer.id], names, first=i == 0)
         for i, layer in enumerate(layers)
     ]
-    note = f"Bands that hold less than 1 % of a layer's loudness are left out. {LEGEND}"
+    note = f"{LEGEND} Over the song that is where the worst is found, in a section all that is. "
+    note += "Bands that hold less than 1 % of a layer's loudness are left out."
     return together(blocks, element("p", note, class_="note"))
 
 
@@ -42,7 +43,7 @@ def band_layers(hearing: HearingResult) -> list[HeardLayer]:
 
 
 def _layer(layer: HeardLayer, findings: Sequence[Finding], names: Mapping[str, str], *, first: bool) -> Markup:
-    whole = _drawn(layer.bands, names, _bands_hz(findings))
+    whole = _drawn(layer.bands, names, _bands_hz(findings[:1]))
     sections = [part for part in layer.sections if part.bands]
     told = {finding.section for finding in findings}
     if place_word(layer) != "lead":

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """What was heard of a stretch, packed to be kept: coarse enough to be small, fine enough that no figure shows it.
 
-Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 0.8 dB, shares of
+Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 1 dB, shares of
 a loss as squares of 1/255. All is then compressed without loss.
 """
 
@@ -22,7 +22,7 @@ from mixwright.model.record import Record
 #: Loudness in a band: the least that is kept, in sone, and a step.
 _LEAST_SONE, _STEP_SONE = 1e-4, 1.066
 #: Power of a component: the least that is kept, in dB, and a step.
-_LEAST_DB, _STEP_DB = -10.0, 0.8
+_LEAST_DB, _STEP_DB = -10.0, 1.0
 _LARGEST = 6e4
 _LEVEL = 1
 

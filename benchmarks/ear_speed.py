@@ -25,7 +25,7 @@ from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
 from mixwright.hearing.feed import CHUNK, CHUNK_FRAMES, Feed, held
 from mixwright.hearing.hear import hear
-from mixwright.hearing.kernels import MARGIN, loudness_table, spread_table
+from mixwright.hearing.kernels import MARGIN, fine_steps, loudness_table, spread_table
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.native import ear
@@ -78,14 +78,16 @@ def empty(layers: dict[str, np.ndarray]) -> None:
 def stages(audio: np.ndarray, mix: np.ndarray) -> dict[str, float]:
     """CPU seconds of the stages for one ear of one layer and one chunk."""
     sound, whole_mix = (np.ascontiguousarray(x[: CHUNK + 2 * MARGIN, 0]) for x in (audio, mix))
-    spectrum, filters = RunningSpectrum(OFFSET_DB), SharedFilters()
+    spectrum, steps = RunningSpectrum(OFFSET_DB), fine_steps()
+    filters = SharedFilters(steps)
     bins, mix_bins = spectrum.bins(sound), spectrum.bins(whole_mix)
-    power, rest = spectrum.power(bins), spectrum.power(bins, mix_bins)
+    power, rest = spectrum.power(bins, steps=steps), spectrum.power(bins, mix_bins, steps)
     levels = levels_per_erb(spectrum.power(mix_bins))
-    room = [np.empty((CHUNK_FRAMES, PADDED_FILTERS), np.float32) for _ in range(4)]
-    own = excitation(power)
+    room = [np.empty((CHUNK_FRAMES, len(steps.filters)), np.float32) for _ in range(4)]
+    own = excitation(power, steps=steps)
     filters.excite([power, rest] * 2, levels, room)
-    constants, scale = loudness_table()
+    constants, scale = loudness_table(steps=steps)
+    rates = steps.coefficients(0.045), steps.coefficients(0.033)
     state = np.zeros((3, PADDED_FILTERS), np.float32)
     patterns = np.empty((CHUNK_FRAMES // 4, PATTERNS, PADDED_FILTERS), np.float32)
     bands = np.empty((CHUNK_FRAMES // 4, 3, BANDS), np.float32)
@@ -93,11 +95,14 @@ def stages(audio: np.ndarray, mix: np.ndarray) -> dict[str, float]:
     rooms = [np.empty_like(room[0]) for _ in many]
     every = {
         "ear's filter, spectrum": lambda: spectrum.bins(sound, bins),
-        "power, layer and rest": lambda: (spectrum.power(bins, out=power), spectrum.power(bins, mix_bins, out=rest)),
-        "excitation alone": lambda: excitation(power, out=own),
+        "power, layer and rest": lambda: (
+            spectrum.power(bins, None, steps, power),
+            spectrum.power(bins, mix_bins, steps, rest),
+        ),
+        "excitation alone": lambda: excitation(power, steps=steps, out=own),
         "excitation in the mix": lambda: filters.excite(many, levels, rooms),
         "loudness, smoothing": lambda: ear.loudness(
-            own, room[0], room[1], 4, constants, scale, 0.17, 0.13, state, patterns
+            own, room[0], room[1], 4, steps.parts, constants, scale, *rates, state, patterns
         ),
         "two ears, bands": lambda: ear.bands(patterns, patterns, spread_table(), band_edges(), STEP_CAM, bands),
     }

@@ -8,7 +8,28 @@
 #include "mw.h"
 
 #define FILTERS 160 /* 150 and room for whole vectors */
+#define COMPONENTS 134
+/* What the ear hears of a frame changes within it, the faster the higher up. `parts` are rows of four, from the lowest
+ * filters on: first filter, end, steps in a frame, and the component from which on powers are those of the step; lower
+ * ones hold for the frame. A row of powers: the frame's means of all components, then part by part and step by step the
+ * powers of those components. A row of excitations: part by part and step by step the part's filters. */
+#define PART 4
+#define MOST_STEPS 4
+#define MOST_PLACES 512 /* in a row of excitations */
+
 #define PATTERNS 7  /* of a cell: alone, strict, cued, loss strict, loss cued, excitation of the layer, of the rest */
+
+static inline int32_t powers_of(const int32_t *parts, int32_t count) {
+    int32_t width = COMPONENTS;
+    for (int32_t k = 0; k < count; k++) width += parts[PART * k + 2] * (COMPONENTS - parts[PART * k + 3]);
+    return width;
+}
+
+static inline int32_t places_of(const int32_t *parts, int32_t count) {
+    int32_t width = 0;
+    for (int32_t k = 0; k < count; k++) width += parts[PART * k + 2] * (parts[PART * k + 1] - parts[PART * k]);
+    return width;
+}
 
 /* 2^x for -126 <= x <= 126; relative error below 3e-7. */
 static inline float power_of_two(float x) {

@@ -2,13 +2,14 @@
  * The running spectrum of one ear: outer and middle ear as filters in the time domain, then six windows, each at the
  * lowest rate that holds its range. At its own rate every window is 96 samples long, centred on the instant of its frame.
  * Nothing is kept between calls: a frame depends on the samples around it alone, however the audio was cut. */
-#include "mw.h"
+#include "ear.h"
 
 #define RANGES 6
 #define HALF_BAND 6 /* coefficients at the odd distances 1 ... 11 from the centre, which is 1/2 */
 #define HALF_WINDOW 48
 #define LANES 8
 #define TILE 32
+#define MOST_BINS 64 /* of one range */
 
 /* y[i] = the half-band low-pass of x at x[2 i]. */
 static void halve(const float *x, float *y, int32_t count, const float *h) {
@@ -102,32 +103,47 @@ MW_API void mw_ear_spectrum(const float *x, int32_t frames, int32_t margin, cons
     }
 }
 
-/* power[frame][component] = scale[range] times the sum over the frame's windows of |bins|^2, or of |other - bins|^2
- * where `other` is given. `counts`: components of each range. */
+static void mean(float (*each)[MOST_BINS], int32_t windows, int32_t count, float scale, float *restrict out) {
+    const float share = scale / (float)windows;
+    for (int32_t j = 0; j < count; j++) {
+        float sum = each[0][j];
+        for (int32_t w = 1; w < windows; w++) sum += each[w][j];
+        out[j] = share * sum;
+    }
+}
+
+/* Rows of powers, laid out as `parts` say: scale[range] times the mean over the windows of a frame, or of a step of it, of
+ * |bins|^2, or of |other - bins|^2 where `other` is given. `counts`: components of each range. Where a part has steps,
+ * there are at least as many windows. */
 MW_API void mw_ear_power(const float *bins, const float *other, int32_t frames, const int32_t *shape,
-                         const int32_t *counts, const float *scale, int32_t components, float *power) {
-    int32_t first = 0;
-    for (int32_t r = 0; r < RANGES; r++, shape += 4) {
+                         const int32_t *counts, const float *scale, const int32_t *parts, int32_t count,
+                         float *power) {
+    const int32_t width = powers_of(parts, count);
+    for (int32_t r = 0, first = 0; r < RANGES; first += counts[r], r++, shape += 4) {
         const int32_t padded = LANES * shape[2], windows = shape[0];
         for (int32_t t = 0; t < frames; t++) {
-            float *out = power + (int64_t)t * components + first;
-            for (int32_t j = 0; j < counts[r]; j++) out[j] = 0.0f;
+            float each[MOST_STEPS][MOST_BINS], *row = power + (int64_t)t * width, *own = row + COMPONENTS;
             for (int32_t w = 0; w < windows; w++) {
                 const float *re = bins + (int64_t)2 * (t * windows + w) * padded, *im = re + padded;
                 if (other) {
                     const float *re2 = other + (re - bins), *im2 = re2 + padded;
-                    for (int32_t j = 0; j < counts[r]; j++) {
+                    for (int32_t j = 0; j < padded; j++) {
                         float a = re2[j] - re[j], b = im2[j] - im[j];
-                        out[j] += a * a + b * b;
+                        each[w][j] = a * a + b * b;
                     }
                 } else {
-                    for (int32_t j = 0; j < counts[r]; j++) out[j] += re[j] * re[j] + im[j] * im[j];
+                    for (int32_t j = 0; j < padded; j++) each[w][j] = re[j] * re[j] + im[j] * im[j];
                 }
             }
-            for (int32_t j = 0; j < counts[r]; j++) out[j] *= scale[r];
+            mean(each, windows, counts[r], scale[r], row + first);
+            for (const int32_t *part = parts; part < parts + PART * count; part += PART) {
+                const int32_t steps = part[2], fine = part[3], step = windows / steps;
+                for (int32_t s = 0; first >= fine && s < steps; s++)
+                    mean(each + s * step, step, counts[r], scale[r], own + s * (COMPONENTS - fine) + first - fine);
+                own += steps * (COMPONENTS - fine);
+            }
         }
         bins += (int64_t)2 * frames * windows * padded;
         if (other) other += (int64_t)2 * frames * windows * padded;
-        first += counts[r];
     }
 }

@@ -17,7 +17,7 @@ from mixwright.hearing.hear import hear
 from mixwright.hearing.heard import ALONE, CUED, STRICT, stretches_of
 from mixwright.hearing.scale import STEP_CAM
 from reference import ear_twin as twin
-from reference.six_layers import RATE_HZ, six_layers
+from reference.six_layers import RATE_HZ, band_of_noise, six_layers
 
 #: A sine of amplitude 1 has 100 dB SPL.
 OFFSET_DB = 103.01
@@ -63,32 +63,56 @@ def hearing(song):
 # Against the twin
 
 
-def errors(song, hearing, hop_ms, average_ms):
-    """Mean short-term loudness of the twin, and the share by which ours differs; both (layers, 3)."""
+def slow(song, *, stepped=False, hop_ms=1):
+    """Mean short-term loudness of the twin (layers, 3), alike at both ears: in the package's steps or in equal ones."""
     mix = sum(x[:, 0].astype(np.float64) for x in song.values())
     wanted = []
     for audio in song.values():
-        patterns = twin.in_a_mix(audio[:, 0].astype(np.float64), mix, OFFSET_DB, hop_ms, average_ms)
-        wanted.append([twin.short_term(pattern, hop_ms=hop_ms)[0].mean() for pattern in patterns])
-    found = np.array([layer.total.mean(axis=1) for layer in hearing.layers.values()])
-    return np.array(wanted), found / wanted - 1.0
+        one = audio[:, 0].astype(np.float64)
+        if stepped:
+            found = twin.in_a_mix(one, mix, OFFSET_DB, excite=twin.stepped_excitation)
+            means = [twin.inhibited(*[twin.stepped_average(pattern)] * 2) for pattern in found]
+            wanted.append([STEP_CAM * (left + right).sum(axis=1).mean() for left, right in means])
+        else:
+            found = twin.in_a_mix(one, mix, OFFSET_DB, hop_ms, None if hop_ms == 1 else 1)
+            wanted.append([twin.short_term(pattern, hop_ms=hop_ms)[0].mean() for pattern in found])
+    return np.array(wanted)
+
+
+def differences(hearing, wanted):
+    """By which share ours differs."""
+    return np.array([layer.total.mean(axis=1) for layer in hearing.layers.values()]) / wanted - 1.0
 
 
 def test_it_is_its_twin(song, hearing):
-    """At steps of 4 ms, in double precision, with exact filters and the long filter of the ear: within 0.5 %."""
-    _, differences = errors(song, hearing, 4, 1)
-    assert np.all(np.abs(differences) < 0.005)
+    """In the same steps, in double precision, with exact filters and the long filter of the ear: within 0.5 %."""
+    assert np.all(np.abs(differences(hearing, slow(song, stepped=True))) < 0.005)
+
+
+def test_strikes_behind_strikes():
+    """A rattle behind a louder one that crackles: within 3 %, what is left of it in the gaps of 8 ms is heard.
+
+    Means over 4 ms fill the gaps before loudness is compressed and masked: two fifths of what is left would be missing.
+    """
+    random = np.random.default_rng(12)
+    n = np.arange(32 * 768)  # whole cells
+    crackle = np.where(n % 480 < 96, random.standard_normal(len(n)), 0.0) * np.exp(-(n % 12000) / 4800.0)
+    rattle = band_of_noise(random, len(n), 1500.0, 12000.0) * np.exp(-(n % 12000) / 2400.0)
+    song = {"rattle": stereo(0.02 * rattle / np.std(rattle)), "crackle": stereo(0.1 * crackle / np.std(crackle))}
+    exact = slow(song)
+    assert exact[0, STRICT:].min() > 0.3
+    assert np.all(np.abs(differences(heard(song), exact)) < 0.03)
+    assert np.abs(slow(song, hop_ms=4) / exact - 1.0)[0, STRICT:].max() > 0.06
 
 
 @pytest.mark.slow
 def test_steps_of_4_ms_against_1_ms():
-    """Layers above 0.3 sone: 6 % of what is left at worst, 8 % alone, 2.5 % on average: these layers are percussive."""
+    """Layers above 0.3 sone: within 2 %, 0.5 % on average; asked for are 8 % alone, 6 % of what is left, 2 %."""
     song = {name: stereo(x) for name, x in six_layers(4.0).items()}
-    loudness, differences = errors(song, heard(song), 1, None)
-    differences = np.where(loudness > 0.3, np.abs(differences), 0.0)
-    assert differences[:, ALONE].max() < 0.08
-    assert differences[:, STRICT:].max() < 0.06
-    assert differences.mean() < 0.025
+    exact = slow(song)
+    away = np.abs(differences(heard(song), exact))[exact > 0.3]
+    assert away.max() < 0.02
+    assert away.mean() < 0.005
 
 
 def test_share_left_in_the_mix(hearing):

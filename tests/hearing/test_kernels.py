@@ -16,7 +16,15 @@ from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.constants import CUED_DB, STRICT_DB, constants_at
 from mixwright.hearing.ear_filter import ear_filters
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
-from mixwright.hearing.kernels import FRAME, MARGIN, loudness_table, spectrum_tables, spread_table
+from mixwright.hearing.kernels import (
+    FRAME,
+    MARGIN,
+    fine_steps,
+    loudness_table,
+    spectrum_tables,
+    spread_table,
+    whole_frames,
+)
 from mixwright.hearing.scale import FILTERS, STEP_CAM, filter_hz
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.native import ear
@@ -53,11 +61,18 @@ def sounds():
 @pytest.mark.parametrize("name", list(sounds()))
 def test_spectrum_is_that_of_its_twin(name):
     """Each component within 1e-6 of the frame's power, and within 0.01 dB down to 60 dB below the strongest."""
-    audio, tables = sounds()[name], spectrum_tables()
+    audio, tables, steps = sounds()[name], spectrum_tables(), fine_steps()
     spectrum = RunningSpectrum(OFFSET_DB)
-    found = spectrum.power(spectrum.bins(audio))
+    found = spectrum.power(spectrum.bins(audio), steps=steps)
     scale = tables.scale * 10.0 ** (OFFSET_DB / 10.0)
-    wanted = twin.decimated_power(audio, FRAMES, MARGIN, tables.half_band, ear_filters(), tables.shape[:, 0], scale)
+    each = twin.decimated_power(audio, FRAMES, MARGIN, tables.half_band, ear_filters(), tables.shape[:, 0], scale)
+    rows = [each.mean(axis=1)]
+    rows += [
+        each.reshape(FRAMES, count, 4 // count, -1)[:, step].mean(axis=1)[:, fine:]
+        for _, _, count, fine in steps.parts.tolist()
+        for step in range(count)
+    ]
+    wanted = np.concatenate(rows, axis=1)
     assert np.all(np.abs(found - wanted) <= 1e-6 * wanted.sum(axis=1, keepdims=True))
     strong = wanted > 1e-6 * wanted.max()
     assert np.all(np.abs(10.0 * np.log10(found[strong] / wanted[strong])) < 0.01)
@@ -101,11 +116,12 @@ def test_nothing_is_mirrored_into_lower_ranges(hz):
 
 def test_any_cut_of_the_audio_gives_the_same_bits():
     audio = sounds()["noise"]
-    spectrum = RunningSpectrum(OFFSET_DB)
-    whole = spectrum.power(spectrum.bins(audio))
+    spectrum, steps = RunningSpectrum(OFFSET_DB), fine_steps()
+    whole = spectrum.power(spectrum.bins(audio), steps=steps)
+    assert whole[:, : len(HZ)].tobytes() == spectrum.power(spectrum.bins(audio)).tobytes()
     for first, count in ((0, 4), (4, 8), (12, 4), (0, 16)):
         part = audio[first * FRAME : (first + count) * FRAME + 2 * MARGIN].copy()
-        assert spectrum.power(spectrum.bins(part)).tobytes() == whole[first : first + count].tobytes()
+        assert spectrum.power(spectrum.bins(part), steps=steps).tobytes() == whole[first : first + count].tobytes()
 
 
 def test_margins_reach_as_far_as_a_frame_hears():
@@ -147,6 +163,15 @@ def powers(count, top_db, silent, seed=3):
     made = 10.0 ** random.uniform(-3.0, top_db / 10.0, (count, len(HZ)))
     made[random.random(made.shape) < silent] = 0.0
     return made.astype(np.float32)
+
+
+def stepped_powers(count, top_db, silent):
+    """Rows of powers by `fine_steps`: random at 1 ms, the first 134 of each row the means of its frame."""
+    each = powers(4 * count, top_db, silent).reshape(count, 4, len(HZ))
+    rows = [each.mean(axis=1)]
+    for _, _, steps, fine in fine_steps().parts.tolist():
+        rows.append(each.reshape(count, steps, 4 // steps, -1).mean(axis=2)[:, :, fine:].reshape(count, -1))
+    return np.concatenate(rows, axis=1), each
 
 
 @pytest.mark.parametrize(("top_db", "silent"), [(60.0, 0.0), (90.0, 0.6), (125.0, 0.95)])
@@ -193,6 +218,30 @@ def test_excitation(top_db, silent):
     np.testing.assert_allclose(ours[heard], alone[heard], rtol=0.001 if top_db <= 110.0 else 0.01)
 
 
+@pytest.mark.parametrize(("top_db", "silent"), [(40.0, 0.5), (80.0, 0.0), (110.0, 0.9)])
+def test_excitation_in_steps(top_db, silent):
+    """Alone and shared: each part of the filters is that of whole frames whose finer powers are those of its steps."""
+    rows, each = stepped_powers(20, top_db, silent)
+    steps, count = fine_steps(), len(HZ)
+    levels = levels_per_erb(rows)
+    assert levels.tobytes() == levels_per_erb(rows[:, :count].copy()).tobytes()
+    wanted = np.empty((len(rows), len(steps.filters)), np.float32)
+    at = 0
+    for first, end, parts, fine in steps.parts.tolist():
+        for step in range(parts):
+            power = rows[:, :count].copy()
+            power[:, fine:] = each.reshape(len(rows), parts, 4 // parts, count)[:, step, :, fine:].mean(axis=1)
+            wanted[:, at : at + end - first] = excitation(power, levels)[:, first:end]
+            at += end - first
+    assert at == wanted.shape[1]
+    outs = [np.full_like(wanted, np.nan) for _ in range(5)]
+    factors = [np.float32(factor) for factor in (1.0, 0.1, 0.0, 3.0, 1.0)]
+    SharedFilters(steps).excite([rows * factor for factor in factors], levels, outs)
+    # A component too soft to count as the mean of a frame adds -40 dB SPL at most to each step.
+    for factor, found in ((1.0, excitation(rows, steps=steps)), *zip(factors, outs, strict=True)):
+        np.testing.assert_allclose(found, factor * wanted, rtol=2e-6, atol=5e-4)
+
+
 def test_levels_in_whole_decibels_cost_little():
     """Loudness with filters at whole dB against exact ones: of wide sounds 0.15 %, of single components 1.6 %."""
     random = np.random.default_rng(4)
@@ -219,7 +268,8 @@ def patterns(own, shared, rest, *, hold=1, attack=1.0, release=1.0, state=None):
     ]
     out = np.full((len(own) // hold, PATTERNS, PADDED_FILTERS), np.nan, np.float32)
     state = np.zeros((3, PADDED_FILTERS), np.float32) if state is None else state
-    ear.loudness(*padded, hold, constants, scale, attack, release, state, out)
+    rates = (np.array([rate], np.float32) for rate in (attack, release))
+    ear.loudness(*padded, hold, whole_frames().parts, constants, scale, *rates, state, out)
     return out[:, :, :FILTERS]
 
 
@@ -278,6 +328,32 @@ def test_smoothing_and_cells():
         for part in (slice(0, 12), slice(12, 32))
     ]
     assert np.concatenate(both).tobytes() == found.tobytes()
+
+
+def test_loudness_in_steps():
+    """Each part of the filters is that of whole frames as long as its steps; places beyond the filters stay empty."""
+    steps = fine_steps()
+    rows = [
+        np.ascontiguousarray(10.0 ** np.random.default_rng(k).uniform(-1.0, 7.0, (8, 368)), np.float32)
+        for k in (1, 2, 3)
+    ]
+    constants, scale = loudness_table(steps=steps)
+    rates = [steps.coefficients(rate) for rate in (0.045, 0.033)]
+    found = np.full((2, PATTERNS, PADDED_FILTERS), np.nan, np.float32)
+    ear.loudness(*rows, 4, steps.parts, constants, scale, *rates, np.zeros((3, PADDED_FILTERS), np.float32), found)
+    assert not found[:, :, 152:].any()
+    at = 0
+    for first, end, parts, _ in steps.parts.tolist():
+        end_at = at + parts * (end - first)
+        mine = [np.zeros((8 * parts, FILTERS + 2), np.float32) for _ in rows]
+        for one, row in zip(mine, rows, strict=True):
+            one[:, first:end] = row[:, at:end_at].reshape(8 * parts, end - first)
+        attack, release = (1.0 - (1.0 - rate) ** (4.0 / parts) for rate in (0.045, 0.033))
+        wanted = patterns(*(one[:, :FILTERS] for one in mine), hold=4 * parts, attack=attack, release=release)
+        inside = slice(first, min(end, FILTERS))
+        np.testing.assert_allclose(found[:, :, inside], wanted[:, :, inside], rtol=1e-5, atol=1e-6)
+        at = end_at
+    assert at == rows[0].shape[1]
 
 
 def any_floats(top):
@@ -340,7 +416,7 @@ def test_bands_cover_every_filter_once():
     edges = band_edges()
     assert edges[0] == 0
     assert edges[-1] == FILTERS
-    assert set(np.diff(edges)) == {6, 7}
+    assert set(np.diff(edges)) == {6, 8}
 
 
 @settings(deadline=None, max_examples=30)

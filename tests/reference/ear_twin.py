@@ -247,6 +247,43 @@ def running_excitation(powers, filters_from=None):
     return list(np.stack([row @ table[every, at] for row, at in zip(rows, nearest, strict=True)], axis=1))
 
 
+#: How the package cuts time: first filter, end, ms of a step, and the first window whose power is taken step by step.
+STEPS = ((0, 64, 4, 6), (64, 88, 2, 3), (88, 150, 1, 4))
+
+
+def at_steps(power, ms):
+    """Powers (T / ms, J) of steps from those at 1 ms (T, J): a window's is taken every quarter of it, or every 4 ms."""
+    made = np.empty((len(power) // ms, power.shape[1]))
+    for k, window_ms in enumerate(WINDOW_MS):
+        own = min(4, max(1, window_ms // 4))
+        mine, step = components().window == k, max(ms, own)
+        means = power[::own, mine].reshape(-1, step // own, np.count_nonzero(mine)).mean(axis=1)
+        made[:, mine] = np.repeat(means, step // ms, axis=0)
+    return made
+
+
+def stepped_excitation(powers, filters_from=None):
+    """As `running_excitation` of powers at 1 ms (T, J), T a multiple of 4, in steps as the package cuts them."""
+    if filters_from is None:
+        return [stepped_excitation([power], power)[0] for power in powers]
+    shapes, wholes = at_steps(filters_from, 4), [at_steps(power, 4) for power in powers]
+    made = [np.empty((len(power), 150)) for power in powers]
+    for first, end, ms, window in STEPS:
+        rows = [
+            np.where(components().window >= window, at_steps(power, ms), np.repeat(whole, 4 // ms, axis=0))
+            for power, whole in zip(powers, wholes, strict=True)
+        ]
+        for out, excited in zip(made, running_excitation(rows, np.repeat(shapes, 4 // ms, axis=0)), strict=True):
+            out[:, first:end] = np.repeat(excited[:, first:end], ms, axis=0)
+    return made
+
+
+def stepped_average(values):
+    """Short-term averages of specific loudness (T, 150) at 1 ms, in steps as the package cuts them."""
+    parts = [np.repeat(average(values[::ms, a:b], 0.045, 0.033, ms), ms, axis=0) for a, b, ms, _ in STEPS]
+    return np.concatenate(parts, axis=1)
+
+
 def short_term(left, right=None, hop_ms=1, step_cam=0.25):
     """Short-term loudness (T,) of both ears and of each, from their specific loudness (T, I)."""
     smooth = [average(x, 0.045, 0.033, hop_ms) for x in ((left,) if right is None else (left, right))]
@@ -260,10 +297,10 @@ def long_term(ears, hop_ms=1):
 
 
 def decimated_power(audio, frames, margin, half_band, ear, windows, scale):
-    """As `running_power` at 4 ms, each range at its own rate, as the C core does it: 96 samples a window.
+    """Powers (frames, 4, J) at 1 ms, each range at its own rate, as the C core does it: 96 samples a window.
 
-    `half_band` coefficients at the odd distances, `ear` the half filters by range, `windows` in a frame, `scale` of
-    their power; all longest window first.
+    `half_band` coefficients at the odd distances, `ear` the half filters by range, `windows` in a frame of 4 ms and
+    `scale` of their power; all longest window first. Where a frame has fewer windows each holds for longer.
     """
     parts = components()
     half = np.zeros(2 * 2 * len(half_band) - 1)
@@ -272,7 +309,7 @@ def decimated_power(audio, frames, margin, half_band, ear, windows, scale):
     for k, tap in enumerate(half_band):
         half[middle - 2 * k - 1] = half[middle + 2 * k + 1] = tap
     at_rate, zero, rate_hz = np.asarray(audio, dtype=np.float64), margin, 48000
-    out = np.empty((frames, len(parts.hz)))
+    out = np.empty((frames, 4, len(parts.hz)))
     m = np.arange(-47, 48)
     for k in reversed(range(len(WINDOW_MS))):
         heard = np.convolve(at_rate, np.concatenate([ear[k][:0:-1], ear[k]]), "same")
@@ -281,7 +318,8 @@ def decimated_power(audio, frames, margin, half_band, ear, windows, scale):
         hop = rate_hz // 250 // windows[k]
         at = zero + hop * np.arange(frames * windows[k])
         power = np.abs(heard[at[:, None] + m] @ waves) ** 2
-        out[:, parts.first[k] : parts.first[k + 1]] = power.reshape(frames, windows[k], -1).sum(axis=1) * scale[k]
+        held = np.repeat(power.reshape(frames, windows[k], -1), 4 // windows[k], axis=1)
+        out[:, :, parts.first[k] : parts.first[k + 1]] = held * scale[k]
         at_rate, zero, rate_hz = np.convolve(at_rate, half, "same")[::2], zero // 2, rate_hz // 2
     return out
 
@@ -292,16 +330,16 @@ def listen(audio, offset_db=100.0, hop_ms=1, average_ms=None, field="free"):
     return specific_loudness(running_excitation([power])[0], constants_at(centres()))
 
 
-def in_a_mix(audio, mix, offset_db, hop_ms=1, average_ms=None):
+def in_a_mix(audio, mix, offset_db, hop_ms=1, average_ms=None, excite=running_excitation):
     """Specific loudness (T, 150) at one ear of a layer alone, strict and cued in a mix: a list of three.
 
-    What masks it is the waveform of the mix without it.
+    What masks it is the waveform of the mix without it. With steps of 1 ms `excite` may be `stepped_excitation`.
     """
     whole, layer, rest = (running_power(x, offset_db, hop_ms, average_ms) for x in (mix, audio, mix - audio))
     c = constants_at(centres())
-    signal, noise = running_excitation([layer, rest], whole)
+    signal, noise = excite([layer, rest], whole)
     partials = [partial_loudness(signal, noise, c, db) for db in (STRICT_DB, CUED_DB)]
-    return [specific_loudness(running_excitation([layer])[0], c), *partials]
+    return [specific_loudness(excite([layer])[0], c), *partials]
 
 
 # Who takes what.

@@ -13,7 +13,7 @@ from mixwright.hearing.excitation import excitation
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
 from mixwright.hearing.heard import ALONE
-from mixwright.hearing.kernels import MARGIN, loudness_table, spread_table
+from mixwright.hearing.kernels import MARGIN, loudness_table, spread_table, whole_frames
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.hearing.statistics import most_long_term_sone
@@ -28,7 +28,8 @@ def package_sone(power: np.ndarray) -> np.ndarray:
     patterns = np.zeros((len(own), PATTERNS, PADDED_FILTERS), dtype=np.float32)
     constants, scale = loudness_table()
     state = np.zeros((3, PADDED_FILTERS), dtype=np.float32)
-    ear.loudness(own, nothing, nothing, 1, constants, scale, 1.0, 1.0, state, patterns)
+    parts, at_once = whole_frames().parts, np.ones(1, dtype=np.float32)
+    ear.loudness(own, nothing, nothing, 1, parts, constants, scale, at_once, at_once, state, patterns)
     out = np.empty((len(own), 3, BANDS), dtype=np.float32)
     ear.bands(patterns, patterns, spread_table(), band_edges(), STEP_CAM, out)
     return out[:, ALONE].sum(axis=1)
@@ -60,7 +61,8 @@ def specific_patterns(hz: float, signal: np.ndarray, noise: np.ndarray) -> np.nd
     own[0, : len(signal)], rest[0, : len(signal)] = signal, noise
     patterns = np.zeros((1, PATTERNS, PADDED_FILTERS), dtype=np.float32)
     state = np.zeros((3, PADDED_FILTERS), dtype=np.float32)
-    ear.loudness(own, own, rest, 1, constants, c.scale, 1.0, 1.0, state, patterns)
+    parts, at_once = whole_frames().parts, np.ones(1, dtype=np.float32)
+    ear.loudness(own, own, rest, 1, parts, constants, c.scale, at_once, at_once, state, patterns)
     return patterns[0, :3, : len(signal)].astype(np.float64)
 
 

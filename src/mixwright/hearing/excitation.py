@@ -8,45 +8,61 @@ from collections.abc import Sequence
 import numpy as np
 
 from mixwright.hearing.components import components
-from mixwright.hearing.kernels import filter_tables
+from mixwright.hearing.kernels import Steps, filter_tables, whole_frames
 from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS
 
 
 def levels_per_erb(power: np.ndarray) -> np.ndarray:
-    """Return the level around every component in whole dB, counted from -20, uint8 like `power` ``(frames, 134)``."""
+    """Return the level around every component in whole dB, counted from -20, uint8 ``(frames, 134)``.
+
+    `power`: float32, rows of powers, whose first 134 count.
+    """
     tables = filter_tables()
-    out = np.empty(power.shape, dtype=np.uint8)
+    out = np.empty((len(power), len(components().hz)), dtype=np.uint8)
     ear.levels(power, tables.around, tables.first, tables.last, out)
     return out
 
 
-def excitation(power: np.ndarray, levels: np.ndarray | None = None, out: np.ndarray | None = None) -> np.ndarray:
+def excitation(
+    power: np.ndarray,
+    levels: np.ndarray | None = None,
+    steps: Steps | None = None,
+    out: np.ndarray | None = None,
+) -> np.ndarray:
     """Return the excitation by one sound, through its own filters unless `levels` of another sound set them.
 
     Parameters
     ----------
     power : ndarray, float32, (frames, 134)
+        or rows of powers laid out as `steps` say
     levels : ndarray, uint8, (frames, 134), optional
         from `levels_per_erb`
-    out : ndarray, float32, (frames, 160), optional
+    steps : Steps, optional
+        by default frames are whole
+    out : ndarray, float32, optional
+        to write to
 
     Returns
     -------
     ndarray, float32, (frames, 160)
-        in the 150 filters; the last ten are room
+        in the 150 filters, the last ten are room; or rows of excitations laid out as `steps` say
     """
-    tables = filter_tables()
-    made = np.empty((len(power), PADDED_FILTERS), dtype=np.float32) if out is None else out
+    tables, cut = filter_tables(), steps or whole_frames()
+    made = np.empty((len(power), len(cut.filters)), dtype=np.float32) if out is None else out
     own = levels_per_erb(power) if levels is None else levels
-    ear.excitation(power, own, tables.table, tables.reach, made)
+    ear.excitation(power, own, cut.parts, tables.table, tables.reach, made)
     return made
 
 
 class SharedFilters:
-    """Filters set by the mix, through which layers are heard together; holds room to work in, one for each thread."""
+    """Filters set by the mix, through which layers are heard together; holds room to work in, one for each thread.
 
-    def __init__(self) -> None:
+    `steps`: how powers and excitations are laid out; by default frames are whole.
+    """
+
+    def __init__(self, steps: Steps | None = None) -> None:
+        self._parts = (steps or whole_frames()).parts
         self._room = np.empty((len(components().hz), PADDED_FILTERS), dtype=np.float32)
 
     def excite(self, powers: Sequence[np.ndarray], levels: np.ndarray, outs: Sequence[np.ndarray]) -> None:
@@ -57,4 +73,4 @@ class SharedFilters:
         tables = filter_tables()
         last = -len(powers) % 4
         sounds, targets = [*powers, *[powers[-1]] * last], [*outs, *[outs[-1]] * last]
-        ear.shared_excitation(sounds, levels, tables.table, tables.reach, self._room, targets)
+        ear.shared_excitation(sounds, levels, self._parts, tables.table, tables.reach, self._room, targets)

@@ -16,7 +16,7 @@ import numpy as np
 from mixwright.hearing.bands import band_edges
 from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.excitation import excitation, levels_per_erb
-from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
+from mixwright.hearing.kernels import FRAME, fine_steps, loudness_table, spread_table, whole_frames
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.jobs.progress import Cancel
 from mixwright.native import ear
@@ -34,10 +34,10 @@ _CANDIDATES, _ROUNDS = 512, 30
 
 @dataclass(frozen=True, eq=False)
 class Sketch:
-    """Frames in which a layer sounds: float32 ``(2, frames, 134)`` each, power at both ears of layer, rest and mix.
+    """Moments at which a layer sounds: float32 ``(2, frames, 134)`` each, power at both ears of layer, rest and mix.
 
-    `at_s`: float64 (frames,), the middle of each in the song, ascending; `seconds`: float64 (frames,), how much of the
-    time in which the layer sounds each stands for.
+    Each is the power at one of the steps of a frame. `at_s`: float64 (frames,), the middle of each frame in the song,
+    ascending; `seconds`: float64 (frames,), how much of the time in which the layer sounds each stands for.
     """
 
     layer: np.ndarray
@@ -125,8 +125,8 @@ class Sketcher:
         ----------
         first : int
             its first frame, counted from the start of the song
-        powers : three pairs of float32 arrays (frames, components)
-            both ears' power of layer, rest and mix
+        powers : three pairs of float32 arrays
+            both ears' rows of powers of layer, rest and mix, by `kernels.fine_steps`
         sone : float array (3, frames)
             its short-term loudness alone, strict and cued; 0 alone where a frame is not to be sketched
         """
@@ -134,7 +134,8 @@ class Sketcher:
         here = here[_order(first + here) < self._limit]
         if not len(here):
             return
-        kept = np.stack([np.stack([side[here] for side in both]) for both in powers])
+        moments = _order(first + here, 0.7548776662466927)
+        kept = np.stack([np.stack([fine_steps().instants(side[here], moments) for side in both]) for both in powers])
         self._kept.append((first + here, kept, sone[:, here]))
         if sum(len(frames) for frames, _, _ in self._kept) > 2 * _CANDIDATES:
             self._thin()
@@ -179,12 +180,12 @@ class Sketcher:
         ]
 
 
-def _order(frames: np.ndarray) -> np.ndarray:
+def _order(frames: np.ndarray, ratio: float = 0.6180339887498949) -> np.ndarray:
     """Return the place of every frame in an order from 0 to 1, the same for all layers.
 
     Multiples of the golden ratio: any first few of them are spread evenly, and in step with no beat.
     """
-    return np.asarray((frames * 0.6180339887498949) % 1.0)
+    return np.asarray((frames * ratio) % 1.0)
 
 
 def _chances(sone: np.ndarray) -> np.ndarray:
@@ -240,6 +241,7 @@ def loudness_by_band(sketch: Sketch, edges: np.ndarray | None = None, *, alone: 
     frames = sketch.layer.shape[1]
     patterns = np.zeros((2, frames, PATTERNS, PADDED_FILTERS), dtype=np.float32)
     constants, scale = loudness_table()
+    at_once = np.ones(1, dtype=np.float32)
     for side in range(2):
         layer, rest, mix = (np.ascontiguousarray(part[side]) for part in (sketch.layer, sketch.rest, sketch.mix))
         levels = levels_per_erb(mix)
@@ -247,7 +249,8 @@ def loudness_by_band(sketch: Sketch, edges: np.ndarray | None = None, *, alone: 
         own = excitation(layer) if alone else shared
         # Every frame on its own: what was before does not linger.
         state = np.zeros((3, PADDED_FILTERS), dtype=np.float32)
-        ear.loudness(own, shared, masking, 1, constants, scale, 1.0, 1.0, state, patterns[side])
+        parts = whole_frames().parts
+        ear.loudness(own, shared, masking, 1, parts, constants, scale, at_once, at_once, state, patterns[side])
     out = np.empty((frames, 3, len(edges) - 1), dtype=np.float32)
     ear.bands(patterns[0], patterns[1], spread_table(), edges, STEP_CAM, out)
     return out.transpose(1, 0, 2)

@@ -34,7 +34,7 @@ from mixwright.hearing.heard import (
     heard_of,
     stretches_of,
 )
-from mixwright.hearing.kernels import FRAME, loudness_table, spread_table
+from mixwright.hearing.kernels import FRAME, fine_steps, loudness_table, spread_table
 from mixwright.hearing.lyric import LyricLine
 from mixwright.hearing.places import at_ears
 from mixwright.hearing.scale import FILTERS, STEP_CAM
@@ -47,7 +47,6 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 
 #: Short-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
-_ATTACK, _RELEASE = (1.0 - (1.0 - k) ** (1000.0 * FRAME / RATE_HZ) for k in (ATTACK_PER_MS, RELEASE_PER_MS))
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
 _NOTHING_FOUND = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
 _NOTHING_IN_BANDS = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
@@ -169,7 +168,7 @@ class _Room:
     """What one thread works with."""
 
     def __init__(self, offset_db: float) -> None:
-        self.filters = SharedFilters()
+        self.filters = SharedFilters(fine_steps())
         self._spectrum = RunningSpectrum(offset_db)
         self._bins: list[np.ndarray | None] = [None, None]
 
@@ -186,10 +185,10 @@ class _Room:
     ) -> tuple[np.ndarray, np.ndarray]:
         """Return the power of both channels, or of `others` without them."""
         second = None if others is None else others[1]
-        first = self._spectrum.power(bins[0], None if others is None else others[0])
+        first = self._spectrum.power(bins[0], None if others is None else others[0], fine_steps())
         if bins[0] is bins[1] and (others is None or others[0] is others[1]):
             return first, first
-        return first, self._spectrum.power(bins[1], second)
+        return first, self._spectrum.power(bins[1], second, fine_steps())
 
 
 class _Layer:
@@ -199,10 +198,9 @@ class _Layer:
         self.feed = feed
         self.power = self.rest = (np.empty(0), np.empty(0))
         self.rings = [False, False]  # whether there is anything of it in the chunk, at each ear
-        self.shared = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
-        self.masking = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
+        rows = CHUNK_FRAMES, len(fine_steps().filters)
+        self.shared, self.masking, self._own = (np.empty(rows, dtype=np.float32) for _ in range(3))
         self.patterns = np.zeros((2, _CHUNK_CELLS, PATTERNS, PADDED_FILTERS), dtype=np.float32)
-        self._own = np.empty((CHUNK_FRAMES, PADDED_FILTERS), dtype=np.float32)
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
         self._bands: list[np.ndarray] = []
@@ -232,11 +230,12 @@ class _Layer:
         if not self.sounds:
             self.shared[:] = self.masking[:] = self._own[:] = 0.0
         elif side == 0 or self.power[1] is not self.power[0]:
-            excitation(self.power[side], out=self._own)
-        constants, scale = loudness_table()
+            excitation(self.power[side], steps=fine_steps(), out=self._own)
+        constants, scale = loudness_table(steps=fine_steps())
+        rates = fine_steps().coefficients(ATTACK_PER_MS), fine_steps().coefficients(RELEASE_PER_MS)
         ear.loudness(
-            self._own, self.shared, self.masking, CELL_FRAMES, constants, scale, _ATTACK, _RELEASE, self._state[side],
-            self.patterns[side],
+            self._own, self.shared, self.masking, CELL_FRAMES, fine_steps().parts, constants, scale, *rates,
+            self._state[side], self.patterns[side],
         )  # fmt: skip
 
     def keep(self, first: int, kept: slice, mix: tuple[np.ndarray, np.ndarray]) -> None:

@@ -52,6 +52,55 @@ class SpectrumTables:
 
 
 @dataclass(frozen=True, eq=False)
+class Steps:
+    """Into how many steps the ear cuts a frame, by parts of its filters: above, windows are short and sounds quick.
+
+    `parts`: int32 rows of first filter, end, steps, and the component from which on powers are those of each step; the
+    lower ones hold for the frame, and so do the shapes of the filters. `component` stands at each place of a row of
+    powers, first all of them as means of the frame; `filters` at each of a row of excitations.
+    """
+
+    parts: np.ndarray
+    component: np.ndarray
+    filters: np.ndarray
+
+    def coefficients(self, per_ms: float) -> np.ndarray:
+        """Return how much of the way to a new value is made in a step, float32 by part."""
+        step_ms = 1000.0 * FRAME / RATE_HZ / self.parts[:, 2]
+        return (1.0 - (1.0 - per_ms) ** step_ms).astype(np.float32)
+
+    def instants(self, powers: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+        """Return rows of powers ``(frames, 134)`` at a moment of each frame, `chosen` from 0 to below 1."""
+        rows, count = np.arange(len(powers)), len(components().hz)
+        made, at = powers[:, :count].copy(), count
+        for steps, fine in self.parts[:, 2:].tolist():
+            own = powers[:, at : at + steps * (count - fine)].reshape(len(powers), steps, count - fine)
+            made[:, fine:] = own[rows, (chosen * steps).astype(int)]
+            at += steps * (count - fine)
+        return made
+
+
+def _steps(*parts: tuple[int, int, int, int]) -> Steps:
+    every = np.arange(len(components().hz))
+    component = np.concatenate([every, *(np.tile(every[fine:], steps) for _, _, steps, fine in parts)])
+    filters = np.concatenate([np.tile(np.arange(first, end), steps) for first, end, steps, _ in parts])
+    return Steps(np.array(parts, dtype=np.int32), component, filters)
+
+
+@functools.cache
+def fine_steps() -> Steps:
+    """Return 4 ms up to the filter at 1.28 kHz, 2 ms up to that at 2.64 kHz, 1 ms above, near the ranges of windows."""
+    first = components().first.tolist()
+    return _steps((0, 64, 1, len(components().hz)), (64, 88, 2, first[3]), (88, 152, 4, first[4]))
+
+
+@functools.cache
+def whole_frames() -> Steps:
+    """Return frames in one piece, for what stands still and for moments by themselves."""
+    return _steps((0, PADDED_FILTERS, 1, len(components().hz)))
+
+
+@dataclass(frozen=True, eq=False)
 class FilterTables:
     """`around` with `first` and `last` for levels per ERB; `table` and `reach` of the level-dependent filters."""
 
@@ -77,7 +126,7 @@ def spectrum_tables(field: Field = "free") -> SpectrumTables:
         ear=np.concatenate(ear_filters(field)).astype(np.float32),
         waves=np.concatenate([_waves(k) for k in range(len(WINDOW_MS))]).astype(np.float32),
         # Bins of a tone add up to its mean square: 2 |X|^2 over the transform's length and the window's power.
-        scale=(2.0 / (2.0 * _WINDOW * 0.375 * _WINDOW) / windows * 10.0 ** (SPREAD_DB / 10.0)),
+        scale=np.full(len(windows), 2.0 / (2.0 * _WINDOW * 0.375 * _WINDOW) * 10.0 ** (SPREAD_DB / 10.0)),
     )
 
 
@@ -127,14 +176,18 @@ def _roex(slope: np.ndarray, distance: np.ndarray) -> np.ndarray:
 
 
 @functools.cache
-def loudness_table(name: ConstantSet = "ISO 532-3") -> tuple[np.ndarray, float]:
-    """Return the constants of the filters as the kernel reads them, ``(8, PADDED_FILTERS)``, and C."""
+def loudness_table(name: ConstantSet = "ISO 532-3", steps: Steps | None = None) -> tuple[np.ndarray, float]:
+    """Return the constants at the places of a row of excitations as the kernel reads them, ``(8, places)``, and C.
+
+    By default of whole frames.
+    """
     c = constants_at(filter_hz(), name)
     floor = c.offset**c.exponent
     least = (c.gain * c.threshold + c.offset) ** c.exponent - floor
     cued = c.masked_ratio * 10.0 ** (CUED_DB / 10.0)
     rows = np.stack([c.gain, c.offset, c.exponent, floor, c.threshold, least, c.masked_ratio, cued])
-    return np.pad(rows, ((0, 0), (0, PADDED_FILTERS - FILTERS)), mode="edge").astype(np.float32), c.scale
+    padded = np.pad(rows, ((0, 0), (0, PADDED_FILTERS - FILTERS)), mode="edge").astype(np.float32)
+    return np.ascontiguousarray(padded[:, (steps or whole_frames()).filters]), c.scale
 
 
 @functools.cache

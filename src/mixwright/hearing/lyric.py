@@ -81,13 +81,14 @@ class LyricLine:
 
         Parameters
         ----------
-        voice, rest : two arrays (frames, 134)
-            power of the components at both ears
+        voice, rest : two arrays (frames, 134 or more)
+            power at both ears, rows whose first 134 are the means of frames
         excitations, masking : arrays (2, cells, filters)
             of voice and rest, means over the frames of a cell
         """
         cells = masking.shape[1]
-        field = [_field_power(np.stack(part), cells) for part in (voice, rest)]
+        count = len(components().hz)
+        field = [_field_power(np.stack([ear[:, :count] for ear in part]), cells) for part in (voice, rest)]
         with np.errstate(divide="ignore"):
             level_db = 10.0 * np.log10(field[0].sum(axis=2).mean(axis=0))
             speech_db, noise_db = (10.0 * np.log10(part) - BANDWIDTH_DB for part in field)

@@ -6,6 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from mixwright.hearing.components import components
+from mixwright.hearing.kernels import fine_steps
 from mixwright.model.hearing import Listening
 
 #: The working level and a quiet check, in dB SPL of the mix's integrated loudness (practice, no standard for music).
@@ -29,14 +30,14 @@ def calibration_db(integrated_lufs: float, listening_level_db_spl: float, listen
 
 
 def at_ears(channels: tuple[np.ndarray, np.ndarray], listening: Listening) -> tuple[np.ndarray, np.ndarray]:
-    """Return the power of every component at the left and the right ear from that of the two channels.
+    """Return the rows of powers of `kernels.fine_steps` at the left and the right ear from those of the two channels.
 
     On headphones each ear has its own channel; before loudspeakers it hears the far one too, in the shadow of the head.
     Powers are added: between two loudspeakers phases depend on the room.
     """
     if listening == "headphones":
         return channels
-    shadow = _shadow()
+    shadow = _shadow()[fine_steps().component]
     left, right = channels
     return left + shadow * right, right + shadow * left
 

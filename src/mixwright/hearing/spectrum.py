@@ -5,9 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixwright.hearing.components import components
 from mixwright.hearing.ear_filter import Field
-from mixwright.hearing.kernels import FRAME, MARGIN, spectrum_tables
+from mixwright.hearing.kernels import FRAME, MARGIN, Steps, spectrum_tables, whole_frames
 from mixwright.native import ear
 
 
@@ -47,8 +46,16 @@ class RunningSpectrum:
         ear.spectrum(audio, frames, MARGIN, t.shape, t.half_band, t.ear, t.waves, made, self._room)
         return made
 
-    def power(self, bins: np.ndarray, other: np.ndarray | None = None, out: np.ndarray | None = None) -> np.ndarray:
-        """Return the power of every component at the cochlea re that of 1 kHz at 0 dB SPL, float32 ``(frames, 134)``.
+    def power(
+        self,
+        bins: np.ndarray,
+        other: np.ndarray | None = None,
+        steps: Steps | None = None,
+        out: np.ndarray | None = None,
+    ) -> np.ndarray:
+        """Return the power of every component at the cochlea re that of 1 kHz at 0 dB SPL, float32.
+
+        ``(frames, 134)``, or rows of powers laid out as `steps` say.
 
         Parameters
         ----------
@@ -57,10 +64,13 @@ class RunningSpectrum:
         other : ndarray, optional
             bins of another signal: then it is the power of `other` minus this one, so that what cancels counts as it
             sounds
+        steps : Steps, optional
+            by default frames are whole
         out : ndarray, optional
             to write to
         """
         frames = len(bins) // self._tables.bins_per_frame
-        made = np.empty((frames, len(components().hz)), dtype=np.float32) if out is None else out
-        ear.power(bins, other, self._tables.shape, self._tables.counts, self._scale, made)
+        cut, t = steps or whole_frames(), self._tables
+        made = np.empty((frames, len(cut.component)), dtype=np.float32) if out is None else out
+        ear.power(bins, other, t.shape, t.counts, self._scale, cut.parts, made)
         return made

@@ -89,7 +89,8 @@ def _phrase(
     """Return a phrase as it is heard; None where no frame of it was sketched."""
     sung = phrase if isinstance(phrase, Phrase) else None
     start_s, end_s = phrase if isinstance(phrase, tuple) else (phrase.start_s, phrase.end_s)
-    sketch = hearing.layers[lead].sketch.within(start_s, end_s).thinned(FRAMES)
+    dense = hearing.layers[lead].sketch.within(start_s, end_s)
+    sketch = dense.thinned(FRAMES)
     wanted = float(sketch.mean(loudness(sketch)[ALONE].astype(np.float64))) if len(sketch) else 0.0
     if wanted <= 0.0:
         return None
@@ -105,7 +106,7 @@ def _phrase(
         end_s=end_s,
         rise_db=Range(cued=cued, strict=strict),
         margin_db=Range(cued=margin_cued, strict=margin_strict),
-        level_db=_level_db(sketch),
+        level_db=_level_db(dense),
         taken_by=taken_in(hearing, lead, start_s, end_s),
         glimpse_share=sung.glimpse_share if sung else None,
         band_audibility=sung.band_audibility if sung else None,
@@ -120,8 +121,11 @@ def _section_of(start_s: float, end_s: float, sections: Sequence[Section]) -> st
 
 
 def _level_db(sketch: Sketch) -> float | None:
-    """Return the power of a layer over that of the rest, both ears, over the time in which it sounds."""
-    layer, rest = (float(sketch.mean(part.sum(axis=(0, 2), dtype=np.float64))) for part in (sketch.layer, sketch.rest))
+    """Return the power of a layer over that of the rest, both ears, over the time in which it sounds.
+
+    The frames of a dense sketch are evenly spread, and count alike here: their weights are there for loudness.
+    """
+    layer, rest = (float(part.sum(dtype=np.float64)) for part in (sketch.layer, sketch.rest))
     return 10.0 * math.log10(layer / rest) if layer > 0.0 and rest > 0.0 else None
 
 

@@ -15,18 +15,19 @@ from mixwright.native.library import function, pointer
 _ADDRESS, _COUNT, _LONG, _FLOAT = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64, ctypes.c_float
 _SIGNATURES: dict[str, list[object]] = {
     "mw_ear_spectrum": [_ADDRESS, _COUNT, _COUNT, *[_ADDRESS] * 6],
-    "mw_ear_power": [_ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _ADDRESS, _ADDRESS, _COUNT, _ADDRESS],
-    "mw_ear_levels": [_ADDRESS, _LONG, *[_ADDRESS] * 4],
-    "mw_ear_excitation": [_ADDRESS, _ADDRESS, _LONG, *[_ADDRESS] * 3],
-    "mw_ear_shared_excitation": [_ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _LONG, *[_ADDRESS] * 3],
-    "mw_ear_loudness": [*[_ADDRESS] * 3, _LONG, _COUNT, _ADDRESS, *[_FLOAT] * 3, _ADDRESS, _ADDRESS],
+    "mw_ear_power": [_ADDRESS, _ADDRESS, _COUNT, *[_ADDRESS] * 4, _COUNT, _ADDRESS],
+    "mw_ear_levels": [_ADDRESS, _LONG, _COUNT, *[_ADDRESS] * 4],
+    "mw_ear_excitation": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
+    "mw_ear_shared_excitation": [_ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
+    "mw_ear_loudness": [*[_ADDRESS] * 3, _LONG, _COUNT, _ADDRESS, _COUNT, _ADDRESS, _FLOAT, *[_ADDRESS] * 4],
     "mw_ear_bands": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _ADDRESS, _COUNT, _FLOAT, _ADDRESS],
 }
 
 #: Patterns of a cell: means of the smoothed specific loudness alone, strict and cued; of the loss strict and cued; of
 #: the excitation of the layer and of what is left without it.
 PATTERNS = 7
-#: Filters with room for whole vectors.
+#: Filters with room for whole vectors. How rows of powers and of excitations are laid out is said in csrc/ear.h;
+#: `parts` are int32 (parts, 4).
 PADDED_FILTERS = 160
 
 
@@ -58,30 +59,33 @@ def power(
     shape: np.ndarray,
     counts: np.ndarray,
     scale: np.ndarray,
+    parts: np.ndarray,
     out: np.ndarray,
 ) -> None:
-    """Write the power ``(frames, components)`` of bins, or of `other` minus bins."""
-    frames, components = out.shape
+    """Write rows of powers of bins, or of `other` minus bins."""
     second = None if other is None else pointer(other)
-    tables = (pointer(shape), pointer(counts), pointer(scale))
-    _kernel("mw_ear_power")(pointer(bins), second, frames, *tables, components, pointer(out))
+    tables = (pointer(shape), pointer(counts), pointer(scale), pointer(parts), len(parts))
+    _kernel("mw_ear_power")(pointer(bins), second, len(out), *tables, pointer(out))
 
 
 def levels(power: np.ndarray, around: np.ndarray, first: np.ndarray, last: np.ndarray, out: np.ndarray) -> None:
     """Write the level per ERB around every component, uint8, in dB from -20 on."""
-    _kernel("mw_ear_levels")(pointer(power), len(power), pointer(around), pointer(first), pointer(last), pointer(out))
+    tables = (pointer(around), pointer(first), pointer(last))
+    _kernel("mw_ear_levels")(pointer(power), *power.shape, *tables, pointer(out))
 
 
-def excitation(power: np.ndarray, levels: np.ndarray, table: np.ndarray, reach: np.ndarray, out: np.ndarray) -> None:
-    """Write the excitation ``(frames, PADDED_FILTERS)`` of one sound through its own filters."""
-    _kernel("mw_ear_excitation")(
-        pointer(power), pointer(levels), len(power), pointer(table), pointer(reach), pointer(out)
-    )
+def excitation(
+    power: np.ndarray, levels: np.ndarray, parts: np.ndarray, table: np.ndarray, reach: np.ndarray, out: np.ndarray
+) -> None:
+    """Write rows of excitations by one sound through its own filters."""
+    tables = (pointer(parts), len(parts), pointer(table), pointer(reach))
+    _kernel("mw_ear_excitation")(pointer(power), pointer(levels), len(power), *tables, pointer(out))
 
 
 def shared_excitation(
     powers: Sequence[np.ndarray],
     levels: np.ndarray,
+    parts: np.ndarray,
     table: np.ndarray,
     reach: np.ndarray,
     room: np.ndarray,
@@ -90,7 +94,7 @@ def shared_excitation(
     """Write the excitations of sounds, four at a time, through the same filters."""
     sources = (ctypes.c_void_p * len(powers))(*(array.ctypes.data for array in powers))
     targets = (ctypes.c_void_p * len(outs))(*(array.ctypes.data for array in outs))
-    tables = (pointer(levels), len(levels), pointer(table), pointer(reach), pointer(room))
+    tables = (pointer(levels), len(levels), pointer(parts), len(parts), pointer(table), pointer(reach), pointer(room))
     _kernel("mw_ear_shared_excitation")(sources, targets, len(powers), *tables)
 
 
@@ -99,16 +103,18 @@ def loudness(
     shared: np.ndarray,
     rest: np.ndarray,
     hold: int,
+    parts: np.ndarray,
     constants: np.ndarray,
     scale: float,
-    attack: float,
-    release: float,
+    attack: np.ndarray,
+    release: np.ndarray,
     state: np.ndarray,
     out: np.ndarray,
 ) -> None:
     """Write the patterns ``(frames / hold, PATTERNS, PADDED_FILTERS)`` of one ear of a layer; `state` goes on."""
     sounds = (pointer(own), pointer(shared), pointer(rest), len(own), hold)
-    _kernel("mw_ear_loudness")(*sounds, pointer(constants), scale, attack, release, pointer(state), pointer(out))
+    tables = (pointer(parts), len(parts), pointer(constants), scale, pointer(attack), pointer(release))
+    _kernel("mw_ear_loudness")(*sounds, *tables, pointer(state), pointer(out))
 
 
 def bands(

@@ -30,10 +30,10 @@ WHOLE: Mapping[Place, Tolerance] = {
         12.0, "a snare lies 16.8 LU below the mix on average (De Man et al. 2014), which is about 11 dB by ear"
     ),
 }
-#: How much of the rise in a band may be due to the few that take most there.
+#: By how much a layer as a whole may have to rise to make up for what few others take of it in a band.
 BAND: Mapping[Place, Tolerance] = {
-    "lead": Tolerance(1.5, "ours; what a layer 13 dB below the lead in its band costs it stays below"),
-    "support": Tolerance(2.0, "listeners repeat a match of loudness within 2 dB (Ma, Reiss & Black 2014)"),
+    "lead": Tolerance(0.75, "ours; a little below what a support may lose"),
+    "support": Tolerance(1.0, "ours; faders are set within about 1 dB (common practice, no source)"),
 }
 #: How much of the lead's rise in the range of voices one return may cause.
 RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")

@@ -24,7 +24,7 @@ LEAST_LU, LEAST_DB = 0.2, 0.5
 _AROUND_S = 0.2
 
 #: A sketch that says so many times LEAST_DB is believed; it is of some hundred moments.
-_SURELY, _NOTHING = 4.0, 1e-3
+_SURELY, _NOTHING = 2.0, 1e-3
 
 #: The mix itself, beside the ids of its layers.
 WHOLE = ""
@@ -51,13 +51,13 @@ def arrangement(
         the switch to stop
     """
     covered = [id_ for id_, heard in layers.items() if covered_everywhere(heard) and not _surely_missed(heard.sketch)]
-    missed = (_without(id_, layers[id_], audio, song.rate_hz, cancel) for id_ in covered)
+    missed = _without({id_: layers[id_] for id_ in covered}, audio, song.rate_hz, cancel)
     never_heard = tuple(one for one in missed if one is not None)
     return changed(arrangement_of(layers, song.sections, returns), never_heard=never_heard)
 
 
 def _surely_missed(sketch: Sketch) -> bool:
-    """Tell whether the mix without a layer is another one by its sketch: far beyond LEAST_DB in a third-octave.
+    """Tell whether the mix without a layer is another one by its sketch: well beyond LEAST_DB in a third-octave.
 
     The components of the ear stand for the third-octaves that they lie in, with the weight of the ear's transmission,
     which is much the same within one.
@@ -86,25 +86,31 @@ def renamed(told: Arrangement, sections: Sequence[Section]) -> Arrangement:
 
 
 def _without(
-    id_: str, heard: Heard, audio: Mapping[str, Source], rate_hz: int, cancel: Cancel | None
-) -> NeverHeard | None:
-    """Measure the mix without a layer beside the mix, where it sounds; None where that is a difference."""
+    layers: Mapping[str, Heard], audio: Mapping[str, Source], rate_hz: int, cancel: Cancel | None
+) -> list[NeverHeard | None]:
+    """Measure the mix without each layer beside the mix, where that sounds; None where that is a difference.
+
+    The mix is rendered once for all of them.
+    """
     from scipy import ndimage  # slow to load
 
     around = np.ones(2 * round(_AROUND_S / CELL_S) + 1, dtype=bool)
-    sounding = ndimage.binary_dilation(heard.total[ALONE] > ACTIVE_SONE, around)
-    cells = np.flatnonzero(sounding)
+    sounding = {id_: ndimage.binary_dilation(one.total[ALONE] > ACTIVE_SONE, around) for id_, one in layers.items()}
+    if not sounding:
+        return []
+    cells = np.flatnonzero(np.any(list(sounding.values()), axis=0))
     first, end = (round(cell * CELL_S * rate_hz) for cell in (cells[0], cells[-1] + 1))
-    whole, without = Meter(rate_hz, 2), Meter(rate_hz, 2)
-    for mix, layer in zip(audio[WHOLE](first, end), audio[id_](first, end), strict=True):
-        (cancel or Cancel()).check()
-        at = (np.arange(first, first + len(mix)) / (rate_hz * CELL_S)).astype(np.intp)
+    meters = {id_: (Meter(rate_hz, 2), Meter(rate_hz, 2)) for id_ in layers}
+    for mix, *each in zip(audio[WHOLE](first, end), *(audio[id_](first, end) for id_ in layers), strict=True):
+        at = np.minimum((np.arange(first, first + len(mix)) / (rate_hz * CELL_S)).astype(np.intp), cells[-1])
         first += len(mix)
-        kept = sounding[np.minimum(at, len(sounding) - 1)]
-        if kept.any():
-            whole.push(mix[kept])
-            without.push((mix - layer)[kept])
-    return _difference(id_, whole.result(), without.result())
+        for (id_, (whole, without)), layer in zip(meters.items(), each, strict=True):
+            (cancel or Cancel()).check()
+            kept = sounding[id_][at]
+            if kept.any():
+                whole.push(mix[kept])
+                without.push((mix - layer)[kept])
+    return [_difference(id_, whole.result(), without.result()) for id_, (whole, without) in meters.items()]
 
 
 def _difference(id_: str, whole: Levels, without: Levels) -> NeverHeard | None:

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -39,27 +39,34 @@ CONTROLS = ("quiet", "silent", "bed")
 
 @dataclass(frozen=True, eq=False)
 class Heard:
-    """What was heard of a section and its neighbours, and what the ledger finds in them."""
+    """What was heard of a section and its neighbours, and what the ledger finds in them; `stretches` by section."""
 
     hearing: Hearing
-    stretch: int
+    section: str
+    stretches: Mapping[str, int]
     findings: tuple[Finding, ...]
 
     def active(self, layer: str) -> np.ndarray:
         """Return in which cells of the section a layer sounds."""
         if layer not in self.hearing.layers:
             return np.zeros(1, dtype=bool)
-        return np.asarray(self.hearing.layers[layer].stretches[self.stretch].total[ALONE] > ACTIVE_SONE)
+        return np.asarray(self.hearing.layers[layer].stretches[self.stretches[self.section]].total[ALONE] > ACTIVE_SONE)
 
     def sounding(self, layer: str) -> float:
         """Return in which part of the section a layer sounds."""
         return float(self.active(layer).mean())
 
-    def held(self, layer: str, band_hz: tuple[float, float]) -> tuple[float, float]:
+    def lost(self, one: Finding) -> float:
+        """Return which part of its loudness the layer of a finding loses in its band and section, found here or not."""
+        held, left = self.held(one.layer, one.band_hz or (20.0, 20000.0), one.section)
+        return held * (1.0 - min(left, 1.0))
+
+    def held(self, layer: str, band_hz: tuple[float, float], section: str = "") -> tuple[float, float]:
         """Return which part of a layer's loudness alone lies in a band, and how much of that the mix leaves, cued."""
         if layer not in self.hearing.layers:
             return 0.0, 0.0
-        patterns = self.hearing.layers[layer].stretches[self.stretch].patterns.astype(np.float64)
+        stretch = self.stretches[section or self.section]
+        patterns = self.hearing.layers[layer].stretches[stretch].patterns.astype(np.float64)
         inside = (filter_hz() >= band_hz[0]) & (filter_hz() <= band_hz[1])
         alone, whole = patterns[ALONE, inside].sum(), patterns[ALONE].sum()
         if alone <= 0.0:
@@ -78,11 +85,13 @@ def heard(mix: Mix, section: str) -> Heard:
         edges_s=edges,
         leads=[id_ for id_ in mix.layers if mix.places[id_] == "lead"],
     )
-    part = next(part for part in mix.sections if part.name == section)
     # The last section of a song may leave a sliver of its end beside it.
-    stretch = max(hearing.inside(part.start_s, part.end_s), key=lambda k: hearing.stretches[k].length_s)
+    stretches = {
+        part.name: max(hearing.inside(part.start_s, part.end_s), key=lambda k: hearing.stretches[k].length_s)
+        for part in mix.sections
+    }
     rows = [LedgerRow(id_, mix.places[id_]) for id_ in hearing.layers]
-    return Heard(hearing, stretch, ledger_of(hearing, rows, mix.sections))
+    return Heard(hearing, section, stretches, ledger_of(hearing, rows, mix.sections))
 
 
 @dataclass(frozen=True)
@@ -111,7 +120,7 @@ class Named:
     section: str
     band_hz: tuple[float, float] | None
     by: tuple[str, ...]
-    grew_db: float = 0.0
+    grew: float = 0.0
 
 
 @dataclass
@@ -198,7 +207,7 @@ def drawn(bench: Bench, seed: int, number: int, over_db: float = -10.0, control:
             maskers.append(masker)
         if len(maskers) == count:
             return Trial(number, KINDS[number % 3], victim, section, band_hz, tuple(maskers), control), mix
-    raise SystemExit(f"{bench.name}: nothing can be planted as trial {number} {control}")
+    raise LookupError(f"{bench.name}: nothing can be planted as trial {number} {control}")
 
 
 def _victim(
@@ -251,26 +260,26 @@ def iou(one: tuple[float, float] | None, other: tuple[float, float]) -> float:
     return float(max(0.0, min(b, d) - max(a, c)) / (max(b, d) - min(a, c)))
 
 
-def grew_most(before: Sequence[Finding], after: Sequence[Finding]) -> Named | None:
-    """Return the finding whose part outside the tolerance grew most; what lay inside it counts from its edge.
+def grew_most(before: Heard, after: Heard) -> Named | None:
+    """Return the finding in a band of which the loss grew most, as a part of what its layer is alone.
 
-    Findings are the same by id, or else by kind, layer, section and bands that meet.
+    The loss is compared with the one in the same band before, whether that was told or not. Sizes in dB are no measure
+    of growth: where next to nothing is left, little more makes them much larger. What is told of a layer as a whole
+    names no band.
     """
-    best: tuple[float, Finding] | None = None
-    for one in after:
-        same = [old for old in before if old.id == one.id] or [
-            old
-            for old in before
-            if (old.kind, old.layer, old.section) == (one.kind, one.layer, one.section)
-            and (old.band_hz is None or one.band_hz is None or iou(old.band_hz, one.band_hz) > 0.0)
-        ]
-        grew = one.excess_db - max((old.excess_db for old in same), default=0.0)
-        if grew > 0.05 and (best is None or grew > best[0]):
-            best = grew, one
-    if best is None:
+    told = [(after.lost(one) - before.lost(one), one) for one in after.findings if one.band_hz is not None]
+    grew, one = max(told, key=lambda pair: pair[0], default=(0.0, None))
+    if one is None or grew < 0.005:
         return None
-    grew, one = best
     return Named(one.layer, one.section, one.band_hz, tuple(by.track for by in one.caused_by), grew)
+
+
+def known(one: Finding, before: Sequence[Finding]) -> bool:
+    """Return whether something was found of the same layer and section before, in a band that meets this one's."""
+    same = [old.band_hz for old in before if (old.layer, old.section) == (one.layer, one.section)]
+    if one.band_hz is None:
+        return None in same
+    return any(iou(band_hz, one.band_hz) > 0.0 for band_hz in same)
 
 
 def overlap_grew_most(before: Mix, after: Mix) -> Named | None:

@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 import invented
+import invented_hearing
 from mixwright.model.arrangement import Arrangement, Job, MissingJob, SharedPlace
 from mixwright.model.hearing import HearingResult
 from mixwright.model.song import changed
@@ -17,7 +18,7 @@ from mixwright.report.arranged_rows import arrangement_part, arrangement_strips,
 from mixwright.report.markup import together
 from mixwright.report.stills import stills
 
-HEARING = invented.hearing_result()
+HEARING = invented_hearing.hearing_result()
 
 
 def with_(**fields: object) -> HearingResult:

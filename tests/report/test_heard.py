@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-import invented
+import invented_hearing
 from mixwright.model.hearing import Range
 from mixwright.model.song import changed
 from mixwright.report.heard import heard_lines, heard_sentence
@@ -15,7 +15,7 @@ from mixwright.report.heard_rows import heard_part, phon_scale, share_by_section
 
 
 def test_rows_tell_the_fader_equivalent_first_and_largest_first():
-    lines = heard_lines(invented.hearing_result())
+    lines = heard_lines(invented_hearing.hearing_result())
     assert lines[1] == "Layers as heard at 79 dB SPL on headphones."
     told = " ".join(lines[2:4])
     assert "by how many dB a layer would have to rise in this mix to be heard as loud as it is alone" in told
@@ -31,7 +31,7 @@ def test_rows_tell_the_fader_equivalent_first_and_largest_first():
 
 
 def test_what_depends_on_the_ear_and_loud_listening_are_told():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     (told,) = [line for line in heard_lines(hearing) if "5 phon apart" in line]
     assert told.startswith("For 2 of 4 layers")
     assert "how well the ear can pull them out" in told
@@ -51,7 +51,7 @@ def test_what_depends_on_the_ear_and_loud_listening_are_told():
     ],
 )
 def test_the_lead_in_one_sentence(figures, told):
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     lead, *others = hearing.layers
     sentence = heard_sentence(changed(hearing, layers=(*others, changed(lead, fader_equivalent_db=figures))))
     assert sentence.startswith("Lead vox, the lead: ")
@@ -59,14 +59,14 @@ def test_the_lead_in_one_sentence(figures, told):
 
 
 def test_a_rough_guess_is_called_one():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     lead, *others = hearing.layers
     rough = changed(hearing, layers=(changed(lead, correlated=0.6), *others))
     assert sum("(a rough guess)" in line for line in heard_lines(rough)) == 1
 
 
 def test_the_page_shows_marks_that_need_no_colour():
-    part = heard_part(invented.hearing_result())
+    part = heard_part(invented_hearing.hearing_result())
     rows = re.findall(r'<li class="row level">.*?</li>', part)
     assert len(rows) == 5
     bass = next(row for row in rows if "Bass di" in row)
@@ -76,16 +76,16 @@ def test_the_page_shows_marks_that_need_no_colour():
     inaudible = next(row for row in rows if "voice reverb" in row)
     assert "inaudible" in inaudible
     assert 'class="interval"' not in inaudible
-    assert "Section by section" in share_by_section(invented.hearing_result())
+    assert "Section by section" in share_by_section(invented_hearing.hearing_result())
     assert 'tabindex="0"' in part
 
 
 def test_the_scale_holds_every_layer_and_is_never_empty():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     scale = phon_scale(hearing)
     assert scale.low == 0.0
     assert scale.high == 73.0
-    alone = changed(hearing, layers=(invented.heard_layer("lead-vox", "lead", 60.0, 59.9, 60.0),))
+    alone = changed(hearing, layers=(invented_hearing.heard_layer("lead-vox", "lead", 60.0, 59.9, 60.0),))
     assert len(phon_scale(alone).ticks) >= 2
     nothing = changed(hearing, layers=hearing.layers[-1:])
     assert "Shaker" in heard_part(nothing)
@@ -93,7 +93,7 @@ def test_the_scale_holds_every_layer_and_is_never_empty():
 
 
 def test_names_are_escaped():
-    hostile = changed(invented.heard_layer("lead-vox", "lead", 61.0, 55.0, 58.0), name="<b>x</b>", id="x")
-    part = heard_part(invented.hearing_result(hostile))
+    hostile = changed(invented_hearing.heard_layer("lead-vox", "lead", 61.0, 55.0, 58.0), name="<b>x</b>", id="x")
+    part = heard_part(invented_hearing.hearing_result(hostile))
     assert "<b>x" not in part
     assert "&lt;b&gt;x" in part

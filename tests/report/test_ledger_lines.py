@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import invented
+import invented_hearing
 from mixwright.model.song import changed
 from mixwright.report.ledger_lines import ledger_lines
 from mixwright.report.text import measure_text
@@ -15,11 +16,11 @@ def test_the_voice_line_comes_first_then_the_worst_places():
     told = "\n".join(lines)
     assert told.index("Voice line:") < told.index("outside tolerance") < told.index("The mix as it stands:")
     assert "   1. Bass di, chorus 1" in told
-    assert all(len(line) <= 100 for line in ledger_lines(invented.hearing_result()))
+    assert all(len(line) <= 100 for line in ledger_lines(invented_hearing.hearing_result()))
 
 
 def test_ten_findings_are_told_and_the_rest_counted():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     one = hearing.findings[0]
     lines = ledger_lines(changed(hearing, findings=tuple(changed(one, id=f"one-{k}") for k in range(12))))
     assert sum(line.strip().startswith(f"{k}.") for line in lines for k in range(1, 13)) >= 10
@@ -28,7 +29,7 @@ def test_ten_findings_are_told_and_the_rest_counted():
 
 
 def test_what_was_left_as_it_is_is_counted_and_a_guessed_lead_said():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     left = changed(hearing, findings=(changed(hearing.findings[0], verdict="left as is"),), followed_by_guess=True)
     told = "\n".join(ledger_lines(left))
     assert "Left as it is: 1 place." in told
@@ -39,4 +40,4 @@ def test_what_was_left_as_it_is_is_counted_and_a_guessed_lead_said():
 
 def test_nothing_heard_nothing_told():
     assert ledger_lines(None) == []
-    assert ledger_lines(changed(invented.hearing_result(), layers=())) == []
+    assert ledger_lines(changed(invented_hearing.hearing_result(), layers=())) == []

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import invented
+import invented_hearing
 from mixwright.report.page import song_page
 from mixwright.report.stills import stills
 
@@ -133,7 +134,7 @@ def test_the_keyboard_opens_what_is_folded_away(browser, page_file):
 
 
 def test_stills_are_pictures_with_all_words_in_them(browser, tmp_path):
-    for name, svg in stills(invented.hearing_result(), invented.SECTIONS, 202.0).items():
+    for name, svg in stills(invented_hearing.hearing_result(), invented.SECTIONS, 202.0).items():
         path = tmp_path / f"{name}.svg"
         path.write_text(svg, encoding="utf-8")
         page = browser.new_page(viewport={"width": 960, "height": 800})

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import invented
+import invented_hearing
 from mixwright.model.hearing import Range, TakenBy
 from mixwright.model.song import changed
 from mixwright.report import style
@@ -37,7 +38,7 @@ from mixwright.report.voice_line import (
 LENGTH_S = 202.0
 SCALE = time_scale(LENGTH_S)
 NAMES = {"lead-vox": "Lead vox", "warm-pad": "Warm pad", "bass-di": "Bass di"}
-LINE = Line("lead-vox", invented.voice_line())
+LINE = Line("lead-vox", invented_hearing.voice_line())
 
 
 def tree(markup: str) -> ElementTree.Element:
@@ -80,7 +81,7 @@ def test_steps_stand_where_their_margin_is():
 
 
 def test_the_part_of_the_page_says_it_in_words_too():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     part = voice_part(hearing, invented.SECTIONS, LENGTH_S)
     text = plain(part)
     assert "Lead vox: in 2 of 7 phrases less than half of its loudness is left." in text
@@ -152,19 +153,19 @@ def test_words_under_the_line_never_overlap(starts, name):
 
 
 def test_rows_by_place_and_returns_last():
-    strips = map_strips(invented.hearing_result(), invented.SECTIONS, SCALE)
+    strips = map_strips(invented_hearing.hearing_result(), invented.SECTIONS, SCALE)
     assert [(place, strip.name) for place, strip in strips] == [
         ("lead", "Lead vox"), ("support", "Bass di"), ("support", "Shaker"), ("bed", "Warm pad"),
         ("return", "Send voice reverb"),
     ]  # fmt: skip
     assert [strip.off for _, strip in strips] == [True, True, False, False, False]
-    told = plain(song_map(invented.hearing_result(), invented.SECTIONS, SCALE))
+    told = plain(song_map(invented_hearing.hearing_result(), invented.SECTIONS, SCALE))
     assert "outside its tolerance 0:48 to 1:20" in told
     assert "never louder than 0.05 sone" in told
 
 
 def test_the_worst_findings_are_numbered_in_the_map_as_in_their_list():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     drawn = {strip.name: tree(together(strip.shapes)) for _, strip in map_strips(hearing, (), SCALE)}
     assert [one.text for one in of_class(drawn["Bass di"], "told-by wide")] == ["1"]
     assert [one.text for one in of_class(drawn["Lead vox"], "told-by wide")] == ["2"]
@@ -182,7 +183,7 @@ def test_the_worst_findings_are_numbered_in_the_map_as_in_their_list():
 
 @given(st.lists(st.none() | st.integers(0, 100), min_size=1, max_size=300))
 def test_every_second_is_drawn_as_high_as_what_is_kept(kept):
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     lead = changed(hearing.layers[0], kept=tuple(kept))
     scale = time_scale(len(kept))
     ((_, strip),) = map_strips(changed(hearing, layers=(lead,), findings=()), (), scale)
@@ -224,16 +225,16 @@ def test_the_parts_of_a_bar_add_up(cued, part, weights):
 
 
 def test_layers_outside_their_tolerance_come_first_and_beds_that_melt_not_at_all():
-    strips = covered_strips(invented.hearing_result())
+    strips = covered_strips(invented_hearing.hearing_result())
     assert [(strip.name, strip.off) for strip in strips] == [("Bass di", True), ("Lead vox", True)]
-    part = plain(covered_part(invented.hearing_result()))
+    part = plain(covered_part(invented_hearing.hearing_result()))
     # Left of the bass, 70 phon alone, at 55 phon: 1 / 2 ** 1.5, 35 %; the pad takes 90 % of the other 65 %.
     assert "12 to 35 % left; 1 Warm pad 58 %" in part
     assert "7.5 dB" in part
 
 
 def test_bands_from_high_to_low_without_those_that_hold_nothing():
-    bands = invented.hearing_result().layers[0].bands
+    bands = invented_hearing.hearing_result().layers[0].bands
     strips, scale = band_strips(bands, NAMES, [(900.0, 2700.0)])
     assert [strip.name for strip in strips] == ["2.7-5 kHz", "900 Hz-2.7 kHz", "300-900 Hz", "100-300 Hz"]
     assert [strip.off for strip in strips] == [False, True, False, False]
@@ -250,7 +251,7 @@ def test_bands_by_their_edges(edges, told):
 
 
 def test_leads_and_layers_with_findings_band_by_band_and_in_their_sections():
-    part = bands_part(invented.hearing_result())
+    part = bands_part(invented_hearing.hearing_result())
     summaries = [plain(one).strip() for one in re.findall("<summary>(.*?)</summary>", part)]
     sections = [section.name for section in invented.SECTIONS]
     assert summaries[0] == "Lead vox by band, over the song outside its tolerance"
@@ -263,7 +264,7 @@ def test_leads_and_layers_with_findings_band_by_band_and_in_their_sections():
 
 
 def test_over_the_song_only_the_worst_band_is_marked():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     worst = hearing.findings[1]
     lesser = changed(worst, id="lesser", section="chorus 1", band_hz=(300.0, 900.0), excess_db=1.0)
     part = bands_part(changed(hearing, findings=(worst, lesser)))
@@ -276,7 +277,7 @@ def test_over_the_song_only_the_worst_band_is_marked():
 
 
 def test_findings_say_who_where_how_much_and_because_of_whom():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     names = {layer.id: layer.name for layer in hearing.layers}
     whole, band = hearing.findings
     assert finding_sentence(whole, names) == (
@@ -294,7 +295,7 @@ def test_findings_say_who_where_how_much_and_because_of_whom():
 
 
 def test_many_findings_are_folded_and_what_is_left_as_is_stands_apart():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     many = tuple(changed(hearing.findings[0], id=f"covered-{i}", excess_db=20.0 - i) for i in range(14))
     left = changed(hearing.findings[1], verdict="left as is")
     part = findings_part(changed(hearing, findings=(*many, left)))
@@ -343,7 +344,7 @@ HOSTILE = '"><script>alert(1)</script>\x1b[31m\u202e&amp;]]>\ufffe<!--'
 
 
 def test_each_picture_stands_alone_and_is_the_same_every_time():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     found = stills(hearing, invented.SECTIONS, LENGTH_S)
     pictures = ["voice-line", "song-map", "arrangement", "who-covers-whom", "bands-lead-vox", "bands-bass-di"]
     assert list(found) == pictures
@@ -363,7 +364,7 @@ def test_each_picture_stands_alone_and_is_the_same_every_time():
 
 
 def test_hostile_names_stay_text():
-    hearing = invented.hearing_result()
+    hearing = invented_hearing.hearing_result()
     layers = tuple(changed(layer, name=HOSTILE) for layer in hearing.layers)
     sections = tuple(changed(part, name=HOSTILE) for part in invented.SECTIONS)
     for svg in stills(changed(hearing, layers=layers), sections, LENGTH_S).values():

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from mixwright.hearing.bands import BANDS, PLACES
 from mixwright.hearing.heard import ALONE, BAND_CELLS, CELL_S
 from mixwright.hearing.scale import FILTERS
-from mixwright.ledger.spots import EDGE, LEAST_TAKEN, by_filter, narrowed, spots
+from mixwright.ledger.spots import EDGE, LEAST_DB, by_filter, narrowed, spots
 
 
 def test_places_keep_their_sum_where_they_are_even():
@@ -23,41 +23,41 @@ def test_places_keep_their_sum_where_they_are_even():
 
 
 def test_a_plateau_is_one_band():
-    left, taken = np.full(FILTERS, 0.8), np.full((2, FILTERS), 1.0)
-    left[50:60] = 0.2
+    rise, taken = np.full(FILTERS, 2.0), np.full((2, FILTERS), 1.0)
+    rise[50:60] = 10.0
     taken[1, 50:60] = 9.0
-    (first, *_) = spots(np.ones(FILTERS), left, taken)
+    (first, *_) = spots(np.ones(FILTERS), rise, taken)
     assert (first.taker, first.filters) == (1, slice(50, 60))
-    assert first.taken == pytest.approx(10 * 0.8 * 0.9 / FILTERS)
+    assert first.taken_db == pytest.approx(9.0)
+    # Beside it, it takes half of 2 dB.
+    assert first.stands_out == pytest.approx(1.0 - 1.0 / 9.0)
 
 
-def test_a_band_ends_where_the_layer_does():
-    alone = np.full(FILTERS, 0.01)
-    alone[50:60] = 1.0
-    (first, *_) = spots(alone, 0.1 * alone, np.ones((1, FILTERS)))
-    assert first.filters == slice(50, 60)
+def test_what_is_taken_everywhere_does_not_stand_out():
+    taken = np.full((2, FILTERS), 1.0)
+    taken[1] = 9.0
+    (first,) = spots(np.ones(FILTERS), np.full(FILTERS, 10.0), taken)
+    assert (first.filters, first.stands_out) == (slice(0, FILTERS), 0.0)
 
 
 @given(st.integers(0, 2**32 - 1))
 def test_bands_hold_what_they_say(seed):
     rng = np.random.default_rng(seed)
     alone = rng.uniform(0.1, 1.0, FILTERS)
-    left = alone * np.convolve(rng.uniform(0.0, 1.0, FILTERS), np.ones(9) / 9, "same")
+    rise = np.convolve(rng.uniform(0.0, 20.0, FILTERS), np.ones(9) / 9, "same")
     taken = rng.uniform(0.0, 1.0, (3, FILTERS))
-    found = spots(alone, left, taken)
-    assert [one.taken for one in found] == sorted((one.taken for one in found), reverse=True)
+    found = spots(alone, rise, taken)
+    assert [one.taken_db for one in found] == sorted((one.taken_db for one in found), reverse=True)
     for k, one in enumerate(found):
-        part = taken[one.taker] / taken.sum(axis=0)
-        assert one.taken == pytest.approx(float(((alone - left) * part)[one.filters].sum() / alone.sum()))
-        inside = (part * (alone - left) ** 1.5 / alone)[one.filters]
-        assert one.taken >= LEAST_TAKEN
+        inside = (rise * taken[one.taker] / taken.sum(axis=0))[one.filters]
+        assert inside.max() >= LEAST_DB
         assert inside.min() >= EDGE * inside.max() - 1e-9
         assert 0 <= one.filters.start < one.filters.stop <= FILTERS
         assert not any(one.same(other) for other in found[:k])
 
 
 def test_a_layer_that_loses_nothing_has_no_bands():
-    assert spots(np.ones(FILTERS), np.ones(FILTERS), np.zeros((2, FILTERS))) == []
+    assert spots(np.ones(FILTERS), np.zeros(FILTERS), np.zeros((2, FILTERS))) == []
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(1, 40))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mixwright.hearing.fader import Sketch, joined
-from mixwright.hearing.heard import BAND_CELLS, CELL_S, CUED, Hearing
+from mixwright.hearing.heard import BAND_CELLS, CELL_S, Hearing
 from mixwright.hearing.places import WORKING_DB_SPL
 from mixwright.hearing.statistics import named_takers
 from mixwright.jobs.pool import in_order
@@ -34,13 +34,14 @@ from mixwright.model.words import Place
 
 #: Nothing is told of a layer that sounds for less in a section.
 _LEAST_S = 1.0
-#: Ramps: what is told must not hang on which side of a line something falls. The second taker begins to be a culprit
-#: where it takes the first part of what the first takes, and is one from the second part on.
-_AS_WELL, _MOST = (0.15, 0.35), 2
-#: So much of the layer must be left without the culprits: else it is covered anyhow, and they are not the cause.
-_LEFT_WITHOUT = (0.4, 0.6)
-#: So much of what the layer has in a band must be lost.
-_LOST = (0.1, 0.3)
+#: Who takes this part of what the first takes is a culprit as well; so many are, at most.
+_AS_WELL, _MOST = 0.25, 2
+#: Without the culprits this much of the layer must be left: else it is covered anyhow, and they are not the cause.
+_LEFT_WITHOUT = 0.4
+#: More than this, in dB, makes a covered layer no more covered.
+_COVERED_DB = 12.0
+#: A band that holds less than this part of the layer's loudness counts in proportion.
+_FULL_PART = 0.12
 #: So many frames tell whether a finding is one at another listening level.
 _FRAMES_ELSEWHERE = 48
 
@@ -89,10 +90,10 @@ def ledger_of(
     Notes
     -----
     A layer is told as a whole where it would have to rise by more than its place may (`tolerances.WHOLE`). It is told
-    in a band where few layers take much of it, most of it would be left without them, and what is lost there lies
-    above `tolerances.BAND`: by how many dB the layer as a whole would have to rise to make up for it. (The rise that
-    the band itself needs says little of what it matters: it is highest where next to nothing is left to lose.) Loss
-    that is spread over many layers is density, and told as a whole alone. A bed may melt: it is never told.
+    in a band where few layers take much of it there, much of it would be left without them, and what they cost lies
+    above `tolerances.BAND`: the rise times the part of the loss that goes with them, times the part by which it stands
+    out from what is taken on both sides, in proportion where the band holds little of the layer. Loss that is spread
+    over many layers, or over all of the scale, is density, and told as a whole alone. A bed may melt: it is never told.
     """
     parts = sections or whole_song(hearing)
     found = [*only_covered(hearing, rows)]
@@ -156,12 +157,6 @@ def cued_db(size: Range) -> float:
     return GAINS_DB[-1] if size.cued is None else size.cued
 
 
-def _ramp(values: np.ndarray, between: tuple[float, float]) -> np.ndarray:
-    """Return 0 below a range, 1 above it, a straight line inside."""
-    low, high = between
-    return np.clip((values - low) / (high - low), 0.0, 1.0)
-
-
 class _Heard:
     """One layer in one section, as heard."""
 
@@ -180,7 +175,10 @@ class _Heard:
         active_s = sum(self._heard.stretches[k].active_s for k in self._inside)
         if active_s < _LEAST_S or not len(self._sketch):
             return []
-        found = [*self._whole(), *self._returns(), *self._bands()]
+        bands = [*self._returns(), *self._bands()]
+        worst_db = max((one.excess_db for one in bands), default=0.0)
+        # Where a band says more precisely what is amiss, the layer as a whole is not told beside it.
+        found = [*(one for one in self._whole() if one.excess_db > worst_db), *bands]
         return [changed(one, depends_on_level=self._flips(one)) for one in found]
 
     @functools.cached_property
@@ -210,11 +208,11 @@ class _Heard:
 
     def _bands(self) -> Iterator[Finding]:
         tolerance = BAND[self._place].db
-        for spot in spots(self._rise.alone, self._rise.left[CUED], self._taken):
-            culprits = self._culprits(spot.filters)
-            if self._filled_by_return(int(np.argmax(culprits)), spot):
+        for spot in spots(self._rise.alone, self._rise.by_filter(), self._taken):
+            culprits = self._culprits(spot)
+            if self._filled_by_return(culprits, spot):
                 continue
-            cost_db = self._cost_db(self._rise, spot.filters, culprits)
+            cost_db = spot.stands_out * self._cost_db(self._rise, spot.filters, culprits)
             if cost_db > tolerance:
                 kind: FindingKind = "low_pile_up" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
                 size = self._rise.db(spot.filters)
@@ -226,44 +224,34 @@ class _Heard:
             return
         where = filters_between(*VOICE_HZ)
         for taker, row in enumerate(self._rows):
-            cost_db = self._due_db(self._rise, where, taker) if row.is_return else 0.0
+            cost_db = self._cost_db(self._rise, where, [taker]) if row.is_return else 0.0
             if cost_db > RETURN.db:
                 size = self._rise.db(where)
                 made = self._finding("voice_filled", where, VOICE_HZ, size, RETURN.db, cost_db)
                 by = tuple(one for one in made.caused_by if one.track == row.id)
                 yield changed(made, caused_by=by or (TakenBy(track=row.id, fraction=0.0),))
 
-    def _filled_by_return(self, culprit: int, spot: Spot) -> bool:
+    def _filled_by_return(self, culprits: Sequence[int], spot: Spot) -> bool:
         """Tell whether a band is what a return fills of a lead: told as that, or within its tolerance."""
         low_hz, high_hz = spot.band_hz
         inside = VOICE_HZ[0] <= low_hz and high_hz <= VOICE_HZ[1]
-        return self._place == "lead" and inside and self._rows[culprit].is_return
+        return self._place == "lead" and inside and self._rows[culprits[0]].is_return
 
-    def _culprits(self, where: slice) -> np.ndarray:
-        """Return how far each layer is a culprit in some filters, 0 to 1: the first, and who takes much as well."""
-        taken = self._taken[:, where].sum(axis=1)
-        return np.where(
-            taken >= np.sort(taken)[-_MOST:][0], _ramp(taken / max(float(taken.max()), 1e-12), _AS_WELL), 0.0
-        )
+    def _culprits(self, spot: Spot) -> list[int]:
+        """Return who takes most in a band: the first, and those who take a good part of what it takes."""
+        taken = self._taken[:, spot.filters].sum(axis=1)
+        order = [int(k) for k in np.argsort(-taken, kind="stable")[:_MOST]]
+        return [k for k in order if taken[k] >= _AS_WELL * taken[order[0]]]
 
-    def _cost_db(self, rise: Rise, where: slice, culprits: np.ndarray) -> float:
-        """Return by how many dB the layer as a whole would have to rise to make up for what it loses in some filters.
-
-        It counts less where little of what is there is lost, and where it would be lost without the culprits.
-        """
-        kept, without = self._kept(rise, where, culprits)
-        counts = float(_ramp(np.array(1.0 - kept), _LOST) * _ramp(np.array(without), _LEFT_WITHOUT))
-        return counts * rise.making_up_db(where) if without > kept and counts > 0.0 else 0.0
-
-    def _due_db(self, rise: Rise, where: slice, taker: int) -> float:
-        """Return how much of the rise that some filters need is due to one layer."""
-        kept, without = self._kept(rise, where, np.eye(len(self._rows))[taker])
-        return cued_db(rise.db(where)) * (without - kept) / (1.0 - kept) if without > kept else 0.0
-
-    def _kept(self, rise: Rise, where: slice, culprits: np.ndarray) -> tuple[float, float]:
-        """Return which part of the layer is left in some filters, as it is and without some layers."""
-        part = (culprits @ self._taken) / np.maximum(self._taken.sum(axis=0), 1e-12)
-        return rise.kept(where), rise.kept_without(part, where)
+    def _cost_db(self, rise: Rise, where: slice, culprits: Sequence[int]) -> float:
+        """Return how much of the rise that a band needs is due to some layers; 0 where it is covered without them."""
+        part = self._taken[list(culprits)].sum(axis=0) / np.maximum(self._taken.sum(axis=0), 1e-12)
+        kept, without = rise.kept(where), rise.kept_without(part, where)
+        if without < _LEFT_WITHOUT or without <= kept:
+            return 0.0
+        holds = float(rise.alone[where].sum() / max(float(rise.alone.sum()), 1e-12))
+        due = (without - kept) / (1.0 - kept)
+        return min(cued_db(rise.db(where)), _COVERED_DB) * due * min(1.0, holds / _FULL_PART)
 
     def _finding(
         self,
@@ -305,10 +293,14 @@ class _Heard:
         if finding.band_hz is None:
             return cued_db(rise.db()) > finding.tolerance_db
         where = filters_between(*finding.band_hz)
-        if finding.kind == "voice_filled":
-            taker = [row.id for row in self._rows].index(finding.caused_by[0].track)
-            return self._due_db(rise, where, taker) > finding.tolerance_db
-        return self._cost_db(rise, where, self._culprits(where)) > finding.tolerance_db
+        ids = [row.id for row in self._rows]
+        takers = [ids.index(one.track) for one in finding.caused_by if one.track in ids]
+        first = finding.caused_by[0].fraction
+        culprits = [k for k, one in zip(takers, finding.caused_by, strict=False) if one.fraction >= _AS_WELL * first]
+        now_db = self._cost_db(self._rise, where, culprits[:_MOST])
+        # What counts of the cost counts of it at any level.
+        counts = (finding.excess_db + finding.tolerance_db) / now_db if now_db > 0.0 else 1.0
+        return counts * self._cost_db(rise, where, culprits[:_MOST]) > finding.tolerance_db
 
     @functools.cached_property
     def _elsewhere(self) -> dict[float, Rise]:

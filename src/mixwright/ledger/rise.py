@@ -61,12 +61,19 @@ class Rise:
         parts = np.interp(_component_cam(), _filter_cam(), part)
         return _share(_by_filter(self.sketch.without(parts), alone=False)[CUED], self.alone, where)
 
-    def making_up_db(self, where: slice) -> float:
-        """Return by how many dB the layer as a whole must rise to be heard louder by what some filters lose, cued."""
-        found = self.heard[:, CUED].sum(axis=1)
-        lost = np.maximum(self.alone[where] - self.left[CUED][where], 0.0).sum()
-        rise = _crossing(float(found[0] + lost), found)
-        return GAINS_DB[-1] if rise is None else rise
+    def by_filter(self, around: int = 2) -> np.ndarray:
+        """Return the cued rise filter by filter, float64 (FILTERS,), over `around` filters to either side.
+
+        The last fader where it lies beyond; 0 where the layer is not.
+        """
+        window = np.ones(2 * around + 1)
+        wanted = np.convolve(self.alone, window, "same")
+        found = np.stack([np.convolve(one[CUED], window, "same") for one in self.heard])
+        rises = np.zeros(FILTERS)
+        for k in np.flatnonzero(wanted > _NOTHING):
+            rise = _crossing(float(wanted[k]), found[:, k])
+            rises[k] = GAINS_DB[-1] if rise is None else rise
+        return rises
 
 
 def _by_filter(sketch: Sketch, *, alone: bool = True) -> np.ndarray:

@@ -13,9 +13,9 @@ from mixwright.hearing.scale import FILTERS, STEP_CAM, hz_from_cam
 
 #: A band goes on as far as a layer takes this part of what it takes at the worst filter. Excitation spreads, so the
 #: part is well above what a filter beside the band still feels.
-EDGE = 0.7
-#: A layer that takes less than this part of the other's loudness in a band takes nothing worth telling.
-LEAST_TAKEN = 0.01
+EDGE = 0.65
+#: A layer that takes less than this, in dB, takes nothing worth telling.
+LEAST_DB = 1.5
 #: A band holds this part of the layer's loudness at least.
 LEAST_PART = 0.05
 #: Two bands are one where they share this part of the lesser.
@@ -28,11 +28,15 @@ _LULL = 0.5
 
 @dataclass(frozen=True)
 class Spot:
-    """Filters in which a layer (by its index) takes a part of another's whole loudness, 0 to 1."""
+    """Filters in which a layer (by its index) takes `taken_db` of the rise that another needs.
+
+    `stands_out`: by which part of that it takes less as far again to both sides, 0 (no less) to 1 (nothing).
+    """
 
     taker: int
     filters: slice
-    taken: float
+    taken_db: float
+    stands_out: float
 
     @property
     def band_hz(self) -> tuple[float, float]:
@@ -55,50 +59,52 @@ def by_filter(taken: np.ndarray) -> np.ndarray:
     return np.asarray(sum(weight * padded[..., k : k + FILTERS] for k, weight in enumerate(window)))
 
 
-def spots(alone: np.ndarray, left: np.ndarray, taken: np.ndarray) -> list[Spot]:
+def spots(alone: np.ndarray, rise_db: np.ndarray, taken: np.ndarray) -> list[Spot]:
     """Return the bands in which single layers take much of what a layer loses, most first, none of them twice.
 
     Parameters
     ----------
-    alone, left : ndarray (FILTERS,)
-        loudness of the layer that loses, and what the mix leaves of it
+    alone : ndarray (FILTERS,)
+        loudness of the layer that loses
+    rise_db : ndarray (FILTERS,)
+        by how many dB it would have to rise, filter by filter
     taken : ndarray (layers, FILTERS)
-        what each of the others takes, in proportion
-
-    Notes
-    -----
-    Edges are where it falls off how much is lost, how much of what there is, and which part of it one layer takes:
-    the loss by itself would follow the peaks of the layer, its share would run on to where there is nothing of it.
+        what each of the others takes
     """
-    lost = np.maximum(alone - left, 0.0)
-    share = np.where(alone >= _FAINT * alone.max(), lost / np.maximum(alone, 1e-12), 0.0)
+    heard = alone >= _FAINT * alone.max()
     fractions = taken / np.maximum(taken.sum(axis=0), 1e-12)
-    weights = share * np.sqrt(lost)
     found = [
-        spot for taker, part in enumerate(fractions) for spot in _of_taker(taker, part * weights, part * lost, alone)
+        spot
+        for taker, part in enumerate(fractions)
+        for spot in _of_taker(taker, np.where(heard, rise_db * part, 0.0), alone)
     ]
     kept: list[Spot] = []
-    for spot in sorted(found, key=lambda spot: -spot.taken):
+    for spot in sorted(found, key=lambda spot: -spot.taken_db):
         if not any(spot.same(other) for other in kept):
             kept.append(spot)
     return kept
 
 
-def _of_taker(taker: int, weights: np.ndarray, taken: np.ndarray, alone: np.ndarray) -> list[Spot]:
+def _of_taker(taker: int, taken_db: np.ndarray, alone: np.ndarray) -> list[Spot]:
     """Return the bands of one: around each peak that stands by itself, from the highest on."""
     free = np.ones(FILTERS, dtype=bool)
     found: list[Spot] = []
     while True:
-        peak = int(np.argmax(np.where(free, weights, -1.0)))
-        if not free[peak] or weights[peak] <= 0.0:
+        peak = int(np.argmax(np.where(free, taken_db, -1.0)))
+        if not free[peak] or taken_db[peak] < LEAST_DB:
             return found
-        above = free & (weights >= EDGE * weights[peak])
+        above = free & (taken_db >= EDGE * taken_db[peak])
         first, end = _around(above, peak)
-        free[slice(*_slopes(weights, free, first, end))] = False
-        whole = float(alone.sum())
-        part = float(taken[first:end].sum()) / whole
-        if part >= LEAST_TAKEN and alone[first:end].sum() >= LEAST_PART * whole and end - first > 1:
-            found.append(Spot(taker, slice(first, end), part))
+        free[slice(*_slopes(taken_db, free, first, end))] = False
+        part = float(alone[first:end].sum() / alone.sum())
+        if part >= LEAST_PART and end - first > 1:
+            mean = float(np.average(taken_db[first:end], weights=alone[first:end]))
+            width = end - first
+            near = np.concatenate([np.arange(max(first - width, 0), first), np.arange(end, min(end + width, FILTERS))])
+            beside = taken_db[near[alone[near] >= _FAINT * alone.max()]]
+            # All of the layer stands out from nothing.
+            less = max(0.0, 1.0 - float(beside.mean()) / mean) if len(beside) else 0.0
+            found.append(Spot(taker, slice(first, end), mean, less))
 
 
 def _around(above: np.ndarray, at: int) -> tuple[int, int]:

@@ -24,16 +24,20 @@ class Tolerance:
 #: How far a layer may have to rise as a whole in a section, to be heard as loud as alone.
 WHOLE: Mapping[Place, Tolerance] = {
     "lead": Tolerance(
-        6.0, "a voice 5.3 LU under the rest was called too low unasked (Colonel & Reiss 2023), which is 5.7 dB by ear"
+        7.0,
+        "a voice 5.3 LU under the rest was called too low unasked (Colonel & Reiss 2023), which is 5.7 dB by ear; and "
+        "engineers differ by 1.3 LU (standard deviation, De Man et al. 2014)",
     ),
     "support": Tolerance(
-        12.0, "a snare lies 16.8 LU below the mix on average (De Man et al. 2014), which is about 11 dB by ear"
+        14.0,
+        "a snare lies 16.8 LU below the mix on average, which is about 11 dB by ear, and engineers differ by about "
+        "3 LU (De Man et al. 2014)",
     ),
 }
-#: By how much a layer as a whole may have to rise to make up for what few others take of it in a band.
+#: How much of the rise in a band may be due to the few that take most there.
 BAND: Mapping[Place, Tolerance] = {
-    "lead": Tolerance(0.75, "ours; a little below what a support may lose"),
-    "support": Tolerance(1.0, "ours; faders are set within about 1 dB (common practice, no source)"),
+    "lead": Tolerance(1.25, "ours; what a layer 15 dB below the lead in its band costs it stays below"),
+    "support": Tolerance(1.5, "ours; listeners repeat a match of loudness within 2 dB (Ma, Reiss & Black 2014)"),
 }
 #: How much of the lead's rise in the range of voices one return may cause.
 RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")

@@ -41,5 +41,6 @@ def _numbered(sentences: Iterable[str]) -> list[str]:
     told: list[str] = []
     for k, sentence in enumerate(sentences, 1):
         head = f"{k:4}. "
-        told += textwrap.wrap(sentence, _WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
+        indent = " " * len(head)
+        told += textwrap.wrap(sentence, _WIDTH, initial_indent=head, subsequent_indent=indent, break_on_hyphens=False)
     return told

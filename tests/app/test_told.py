@@ -8,6 +8,7 @@ import pytest
 import invented
 from mixwright.app.told import told
 from mixwright.errors import SettingError
+from mixwright.report.text import measure_text
 
 WHOLE = invented.measure_result()
 
@@ -32,6 +33,27 @@ def test_of_one_section():
     assert all([part.name for part in track.sections] == ["chorus 1"] for track in found.tracks)
     assert {one.section for one in found.hearing.findings} == {"chorus 1"}
     assert {one.section for one in found.hearing.voice_line} <= {"chorus 1"}
+
+
+def test_who_covers_a_track_is_told_though_nothing_else_is_told_of_it():
+    lines = " ".join(line.strip() for line in measure_text(told(WHOLE, ["lead-vox"])))
+    assert "Taken by warm-pad 40 %, bass-di 25 %." in lines
+    assert "Lead vox and warm-pad do nearly the same" in lines
+    assert "others" not in lines
+
+
+def test_of_the_arrangement_only_what_was_asked_for():
+    whole = WHOLE.hearing.arrangement
+    chorus = told(WHOLE, sections=["chorus 1"]).hearing.arrangement
+    assert {one.section for one in (*chorus.motion, *chorus.shared)} == {"chorus 1"}
+    assert (chorus.sections, chorus.holes, chorus.missing) == (("chorus 1",), (), ())
+    bridge = told(WHOLE, sections=["bridge"]).hearing.arrangement
+    assert (bridge.holes, bridge.missing, bridge.shared) == (whole.holes, whole.missing, ())
+    pad = told(WHOLE, ["warm-pad"]).hearing.arrangement
+    assert {one.layer for one in pad.motion} == {"warm-pad"}
+    assert (pad.holes, pad.missing, pad.never_heard, pad.twins) == ((), whole.missing, (), whole.twins)
+    bass = told(WHOLE, ["bass-di"]).hearing.arrangement
+    assert (len(bass.shared), bass.missing, bass.twins) == (2, (), ())
 
 
 @pytest.mark.parametrize(("names", "where"), [({"tracks": ["no"]}, "--track"), ({"sections": ["no"]}, "--section")])

@@ -208,3 +208,9 @@ def test_any_samples_are_listened_to(values, channels, rate_hz, repeats):
     intake = receive([odd, file("LV.wav", "voice")], title="Invented")
     check_song(intake.song)
     assert intake.tracks[0].use == (not any(fault.severity == "unusable" for fault in intake.tracks[0].faults))
+
+
+def test_no_track_has_an_id_that_stands_for_something_else():
+    intake = receive([file("Others.wav", "pad"), file("Master.wav", "bass")], title="Invented")
+    check_song(intake.song)
+    assert {track.id for track in intake.song.tracks}.isdisjoint({"others", "master"})

@@ -77,6 +77,8 @@ MISTAKES = [
     ('name = "chorus"', 'name = "verse"', "8 sections[1].name", ["two sections", "verse"]),
     ('id = "lead-vox"', 'id = "Lead Vox"', "12 tracks[0].id", ['"Lead Vox"', "lower-case letters"]),
     ('id = "lead-vox"', 'id = "bass-di"', "26 tracks[1].id", ["'bass-di'", "used twice"]),
+    ('id = "lead-vox"', 'id = "master"', "12 tracks[0].id", ["'master'", "the whole mix"]),
+    ('id = "lead-vox"', 'id = "others"', "12 tracks[0].id", ["'others'", "told together"]),
     (
         'role = "lead vocal"',
         'role = "vocals"',

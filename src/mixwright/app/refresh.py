@@ -24,7 +24,7 @@ from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.files import files_of
 from mixwright.model.results import RefreshResult, SourceIntake, StartResult, TrackFile, TrackIntake
-from mixwright.model.song import MASTER, Group, Song, Source, Track, changed, source_of
+from mixwright.model.song import RESERVED, Group, Song, Source, Track, changed, source_of
 
 #: What the song folder itself holds is no delivery.
 _OWN_FOLDERS = ("cache", "kept", "mixes", "prints")
@@ -265,7 +265,7 @@ def _late_sources(understood: Intake, late: Sequence[Track], own: Mapping[str, s
 def _taken(now: Song, intake: StartResult | None) -> set[str]:
     """Return every id that means something, or did: an id is never given twice."""
     named = (now.tracks, now.sources, now.groups, now.sends, now.references)
-    taken = {MASTER, *(record.id for records in named for record in records)}
+    taken = {*RESERVED, *(record.id for records in named for record in records)}
     taken |= {track.source for track in now.tracks} | {move.target for move in now.moves}
     if intake is not None:
         taken |= {track.id for track in intake.tracks} | {source.id for source in intake.sources}

@@ -22,7 +22,7 @@ from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.audio import AudioInfo
 from mixwright.model.results import StartResult
-from mixwright.model.song import MASTER, Reference, changed
+from mixwright.model.song import RESERVED, Reference, changed
 
 _CACHE = "cache"
 
@@ -183,7 +183,7 @@ def _finished(what: str, path: Path | None, into: Path, cancel: Cancel | None) -
 
 
 def _references(references: Sequence[Path], into: Path, cancel: Cancel | None) -> tuple[Reference, ...]:
-    ids = Ids({MASTER})
+    ids = Ids(set(RESERVED))
     return tuple(
         Reference(
             id=ids.new(slug(Path(path).stem) or "reference"),

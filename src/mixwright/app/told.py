@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from typing import TypeVar
 
 from mixwright.errors import SettingError, listed
+from mixwright.model.arrangement import Arrangement
 from mixwright.model.hearing import HeardSection, HearingResult
 from mixwright.model.results import MeasureResult, SectionLevel
 from mixwright.model.song import changed
@@ -64,6 +65,25 @@ def _heard(
         ),
         voice_line=tuple(one for one in hearing.voice_line if one.layer in rows and (every or one.section in parts)),
         findings=tuple(one for one in hearing.findings if one.layer in rows and (every or one.section in parts)),
+        arrangement=_arranged(hearing.arrangement, rows, parts, all(layer.id in rows for layer in hearing.layers)),
+    )
+
+
+def _arranged(found: Arrangement, rows: Collection[str], parts: Collection[str], all_rows: bool) -> Arrangement:
+    """Return what is told of some rows in some sections; what all layers leave open is told of all of them alone."""
+
+    def ours(layers: Sequence[str]) -> bool:
+        return all_rows or any(layer in rows for layer in layers)
+
+    return changed(
+        found,
+        sections=tuple(name for name in found.sections if name in parts),
+        motion=tuple(one for one in found.motion if one.layer in rows and one.section in parts),
+        shared=tuple(one for one in found.shared if ours(one.layers) and one.section in parts),
+        holes=tuple(one for one in found.holes if all_rows and one.section in parts),
+        missing=tuple(one for one in found.missing if ours(one.done_by) and one.section in parts),
+        never_heard=tuple(one for one in found.never_heard if one.layer in rows),
+        twins=tuple(one for one in found.twins if ours(one.layers)),
     )
 
 

@@ -13,6 +13,7 @@ from mixwright.hearing.bands import PLACES, band_edges_hz, bands_of_places
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.model.hearing import HeardBand, LayerLoudness, Range, TakenBy
+from mixwright.model.ranges import OTHERS
 
 #: Who takes less of a loss is told with the others.
 LEAST_FRACTION = 0.03
@@ -144,7 +145,7 @@ def named_takers(layers: Sequence[str], taken_sone: np.ndarray, most: int | None
     order = [int(k) for k in np.argsort(-fractions, kind="stable") if fractions[k] >= LEAST_FRACTION]
     named = [TakenBy(track=layers[k], fraction=_short(fractions[k])) for k in order[:most]]
     rest = _short(1.0 - sum(one.fraction for one in named))
-    return (*named, TakenBy(track="others", fraction=rest)) if rest > _TRACE else tuple(named)
+    return (*named, TakenBy(track=OTHERS, fraction=rest)) if rest > _TRACE else tuple(named)
 
 
 def _short(value: float) -> float:

@@ -26,7 +26,7 @@ from mixwright.intake.sources import Layer, read_sources
 from mixwright.jobs.progress import Cancel
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.results import SourceIntake, TrackIntake
-from mixwright.model.song import MASTER, Group, Section, Song, Source, Track
+from mixwright.model.song import RESERVED, Group, Section, Song, Source, Track
 from mixwright.model.words import DRUM_ROLES, FAULT_WORDS, FaultKind, Role
 
 _LEFT_OUT = {
@@ -139,7 +139,7 @@ def receive(
     for row, reading in zip(kept, readings, strict=True):
         row.reading = reading
     lead = guess_lead(names, traces, readings)
-    ids = Ids({MASTER, *(row.id for row in rows)})
+    ids = Ids({*RESERVED, *(row.id for row in rows)})
     sources = _sources(kept, traces, ids, cancel)
     groups = _groups(kept, ids)
     duration_s = max(row.heard.frames / row.heard.rate_hz for row in kept)
@@ -184,7 +184,7 @@ def receive(
 def _read(files: Sequence[ReceivedFile]) -> list[_Row]:
     """Give every file its id, name and own faults, and say which are left out."""
     names = read_names([_stem(file.label) for file in files])
-    ids = Ids({MASTER})
+    ids = Ids(set(RESERVED))
     rows = []
     for file, name in zip(files, names, strict=True):
         row = _Row(file, ids.new(slug(_stem(file.label)) or "track"), name)

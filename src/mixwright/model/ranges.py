@@ -5,6 +5,9 @@ from __future__ import annotations
 
 from mixwright.model.record import Record
 
+#: Stands for all layers that are told together; no layer is called so.
+OTHERS = "others"
+
 
 class Range(Record, frozen=True, kw_only=True):
     """One figure by the two readings of the masked threshold: 10 dB lower (cued), and as published (strict).
@@ -17,7 +20,10 @@ class Range(Record, frozen=True, kw_only=True):
 
 
 class TakenBy(Record, frozen=True, kw_only=True):
-    """Which part of a layer's loss another layer takes, cued; `others` stands for all below 3 %."""
+    """Which part of a layer's loss another layer takes, cued.
+
+    `others` stands for all below 3 %, in bands for all but three.
+    """
 
     track: str
     fraction: float

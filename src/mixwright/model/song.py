@@ -12,13 +12,16 @@ from msgspec import Meta
 
 from mixwright.errors import SettingError
 from mixwright.model.ledger import Finding, FindingKind
+from mixwright.model.ranges import OTHERS
 from mixwright.model.record import Id, Record
 from mixwright.model.strip import Compressor, Db, Master, Reverb, Strip
 from mixwright.model.words import MoveKind, MoveState, Place, Role
 
 SCHEMA = 2
-#: What a level move names to move the whole mix; no track, source, group or send is called so.
+#: What a level move names to move the whole mix.
 MASTER = "master"
+#: No track, source, group or send is called so, and what each stands for.
+RESERVED = {MASTER: "the whole mix", OTHERS: "layers that are told together"}
 #: What moves set, and from where to where.
 LEVEL_SETTINGS = {"gain_db": (-24.0, 24.0)}
 POSITION_SETTINGS = {"pan": (-1.0, 1.0), "left": (-1.0, 1.0), "right": (-1.0, 1.0)}
@@ -315,9 +318,11 @@ def _check_ids(song: Song) -> None:
     for field, records in named:
         seen: set[str] = set()
         for i, record in enumerate(records):
-            if record.id == MASTER:
+            if record.id in RESERVED:
                 raise SettingError(
-                    f"the id {MASTER!r} is that of the whole mix", where=f"{field}[{i}].id", hint="give it another"
+                    f"the id {record.id!r} is that of {RESERVED[record.id]}",
+                    where=f"{field}[{i}].id",
+                    hint="give it another",
                 )
             if record.id in seen:
                 raise SettingError(

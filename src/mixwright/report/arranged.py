@@ -45,16 +45,14 @@ def facts(hearing: HearingResult) -> list[str]:
     """Return layers that are never heard, twins, and pairs that share most, the first few of each kind."""
     found, names = hearing.arrangement, layer_names(hearing)
     never = [
-        f"{names[one.layer]} is never heard: without it the mix changes by {number(one.loudness_lu, 2)} LU, and no "
-        f"third-octave by more than {number(one.third_octave_db, 2)} dB."
+        f"{names.get(one.layer, one.layer)} is never heard: without it the mix changes by "
+        f"{number(one.loudness_lu, 2)} LU, and no third-octave by more than {number(one.third_octave_db, 2)} dB."
         for one in found.never_heard
-        if one.layer in names
     ]
     twins = [
         f"{_pair(one.layers, names)} do nearly the same wherever they sound: {100 * one.share:.0f} % of their energy "
         "lies in the same place at the same time."
         for one in found.twins
-        if names.keys() >= set(one.layers)
     ]
     return [*_few(never, "layer"), *_few(twins, "pair"), *_shared_words(found, names)]
 
@@ -69,7 +67,7 @@ def hole_words(hole: WallHole) -> str:
 
 
 def _missing_words(one: MissingJob, names: dict[str, str]) -> str:
-    who = [names[id_] for id_ in one.done_by if id_ in names]
+    who = [names.get(id_, id_) for id_ in one.done_by]
     does = {"held chord": "hold" if len(who) > 1 else "holds", "pulse": "pulse" if len(who) > 1 else "pulses"}
     there = f"{_named(who)} {does.get(one.job, 'do' if len(who) > 1 else 'does')}" if who else "others do"
     return f"In {one.section} {_JOBS[one.job]}; in {_both(one.beside)} beside it {there}: is that meant?"
@@ -80,7 +78,7 @@ def _shared_words(found: Arrangement, names: dict[str, str]) -> list[str]:
     twins = {one.layers for one in found.twins}
     pairs: dict[tuple[str, str], list[SharedPlace]] = {}
     for one in found.shared:
-        if one.share >= _TOLD_SHARED and one.layers not in twins and names.keys() >= set(one.layers):
+        if one.share >= _TOLD_SHARED and one.layers not in twins:
             pairs.setdefault(one.layers, []).append(one)
     told = []
     for layers, places in pairs.items():
@@ -107,7 +105,7 @@ def _band(low_hz: float, high_hz: float) -> str:
 
 
 def _pair(layers: tuple[str, str], names: dict[str, str]) -> str:
-    return _both((names[layers[0]], names[layers[1]]))
+    return _both([names.get(id_, id_) for id_ in layers])
 
 
 def _both(names: Sequence[str]) -> str:

@@ -7,6 +7,7 @@ import textwrap
 
 from mixwright.errors import listed
 from mixwright.model.hearing import HeardLayer, HearingResult, Range, TakenBy
+from mixwright.model.ranges import OTHERS
 from mixwright.report.figures import count, number, with_unit
 from mixwright.report.rows import rows
 
@@ -131,8 +132,9 @@ def range_words(found: Range | None, unit: str) -> str:
 
 def takers_words(taken: tuple[TakenBy, ...], names: dict[str, str], correlated: float = 0.0) -> str:
     """Return who takes most of a loss: ``keys 40 %, pad 25 %``."""
-    most = [one for one in taken if one.track in names][:_NAMED]
-    told = listed([f"{names[one.track]} {100 * one.fraction:.0f} %" for one in most], _NAMED)
+    most = [one for one in taken if one.track != OTHERS][:_NAMED]
+    # Of one that is not told of itself, as with `--track`, only the id is known.
+    told = listed([f"{names.get(one.track, one.track)} {100 * one.fraction:.0f} %" for one in most], _NAMED)
     if len(most) > 1 and most[1].fraction > (1.0 - _ALIKE) * most[0].fraction:
         told += " (about equal)"
     return told + (" (a rough guess)" if told and correlated > _CORRELATED else "")

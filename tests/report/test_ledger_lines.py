@@ -6,7 +6,9 @@ from __future__ import annotations
 import invented
 import invented_hearing
 from mixwright.model.song import changed
+from mixwright.report.arranged import arrangement_lines
 from mixwright.report.ledger_lines import ledger_lines
+from mixwright.report.rows import wrapped
 from mixwright.report.text import measure_text
 
 
@@ -33,7 +35,7 @@ def test_what_was_left_as_it_is_is_counted_and_a_guessed_lead_said():
     left = changed(hearing, findings=(changed(hearing.findings[0], verdict="left as is"),), followed_by_guess=True)
     told = "\n".join(ledger_lines(left))
     assert "Left as it is: 1 place." in told
-    assert "Every layer is heard within the tolerance of its place." in told
+    assert "Nothing lies outside tolerance but what was left as it is." in told
     assert "The lead is not confirmed" in told
     assert "The lead is not confirmed" not in "\n".join(ledger_lines(hearing))
 
@@ -41,3 +43,27 @@ def test_what_was_left_as_it_is_is_counted_and_a_guessed_lead_said():
 def test_nothing_heard_nothing_told():
     assert ledger_lines(None) == []
     assert ledger_lines(changed(invented_hearing.hearing_result(), layers=())) == []
+
+
+def test_ids_and_figures_are_not_broken_at_the_end_of_a_line():
+    for width in range(40, 100):
+        (line, *more) = wrapped(
+            f"{'x' * width} 50 % of it, by 11.6 dB at 2.6 kHz [covered_band-tamb-only-choruses-25dd9c]"
+        )
+        told = [line, *more]
+        assert " ".join(told).split() == [
+            *f"{'x' * width} 50 % of it, by 11.6 dB at 2.6 kHz".split(),
+            more[-1].split()[-1],
+        ]
+        assert all(
+            any(whole in each for each in told) for whole in ("50 %", "11.6 dB", "2.6 kHz", "tamb-only-choruses")
+        )
+        assert max(map(len, told)) <= 100
+    assert wrapped("a" * 200, "  ") == ["  " + "a" * 200]
+
+
+def test_layers_with_long_names_are_told_in_lines_that_fit():
+    hearing = invented_hearing.hearing_result()
+    layers = tuple(changed(layer, name=f"{layer.name} {'take after take ' * 8}") for layer in hearing.layers)
+    told = ledger_lines(changed(hearing, layers=layers)) + arrangement_lines(changed(hearing, layers=layers))
+    assert max(map(len, told)) <= 100

@@ -284,9 +284,17 @@ def test_findings_say_who_where_how_much_and_because_of_whom():
         "Bass di, chorus 1, 0:48 to 1:20: it would have to rise by 9.0 dB (14.0 by the strict reading) to be heard as "
         "loud as alone, 4.0 dB outside its tolerance. Taken by Warm pad 90 %."
     )
-    assert finding_sentence(band, names).startswith(
-        "Lead vox at 900 Hz-2.7 kHz, verse 1, 0:16 to 0:48: it would have to rise by 7.5 dB (12.5 by the strict "
-        "reading) to be heard there as loud"
+    # In a band what the layer as a whole would need is held against the tolerance: here 1.5 dB, by 0.5 dB too much.
+    cost = changed(band, tolerance_db=1.0, excess_db=0.5)
+    assert finding_sentence(cost, names) == (
+        "Lead vox at 900 Hz-2.7 kHz, verse 1, 0:16 to 0:48: it would have to rise by 1.5 dB to make up for what it "
+        "loses there, 0.5 dB outside its tolerance; by 7.5 dB (12.5 by the strict reading) to be heard there as loud "
+        "as alone. Taken by Warm pad 90 %."
+    )
+    assert "what it loses there, just outside its tolerance" in finding_sentence(changed(cost, excess_db=0.04), names)
+    filled = finding_sentence(changed(cost, kind="voice_filled"), names)
+    assert (
+        "filled by a return: it would have to rise by 1.5 dB to make up for what that takes, 0.5 dB outside" in filled
     )
     beyond = changed(band, size_db=Range(cued=None, strict=None), depends_on_level=True, caused_by=())
     told = finding_sentence(beyond, names)
@@ -306,7 +314,9 @@ def test_many_findings_are_folded_and_what_is_left_as_is_stands_apart():
     assert "<code>covered-13</code>" in part
     assert findings_part(changed(hearing, findings=())) is None
     inside = changed(hearing, findings=(left,))
-    assert findings_sentence(inside) == "Every layer is heard within the tolerance of its place."
+    assert findings_sentence(inside) == "Nothing lies outside tolerance but what was left as it is."
+    none = changed(hearing, findings=())
+    assert findings_sentence(none) == "Every layer is heard within the tolerance of its place."
     assert [strip.off for _, strip in map_strips(inside, (), SCALE)] == [False] * 5
 
 

@@ -3,19 +3,18 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from mixwright.model.arrangement import HIGH_HZ, LOW_HZ, Arrangement, Job, MissingJob, SharedPlace, WallHole
 from mixwright.model.hearing import HearingResult
 from mixwright.report.figures import clock, count, hertz, number
 from mixwright.report.heard import layer_names
+from mixwright.report.rows import wrapped
 
 #: So many are named of each kind; all of them are in JSON.
 _MOST = 3
 #: What two layers share is told from here on.
 _TOLD_SHARED = 0.6
-_WIDE = 100
 _JOBS: dict[Job, str] = {
     "held chord": "no layer holds a chord",
     "pulse": "no layer pulses",
@@ -29,7 +28,7 @@ def arrangement_lines(hearing: HearingResult | None) -> list[str]:
     if hearing is None:
         return []
     told = [*questions(hearing), *facts(hearing)]
-    return ["", "Arrangement:", *(line for one in told for line in _wrapped(one))] if told else []
+    return ["", "Arrangement:", *(line for one in told for line in wrapped(one, "  ", "    "))] if told else []
 
 
 def questions(hearing: HearingResult) -> list[str]:
@@ -117,7 +116,3 @@ def _named(names: Sequence[str]) -> str:
     if len(names) > _MOST:
         return f"{', '.join(names[:_MOST])} and {len(names) - _MOST} more"
     return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
-
-
-def _wrapped(sentence: str) -> list[str]:
-    return textwrap.wrap(sentence, _WIDE, initial_indent="  ", subsequent_indent="    ")

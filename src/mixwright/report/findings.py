@@ -32,6 +32,8 @@ def outside_tolerance(hearing: HearingResult) -> list[Finding]:
 def findings_sentence(hearing: HearingResult) -> str:
     """Return how many places lie outside their tolerance, and of which layers."""
     found = outside_tolerance(hearing)
+    if not found and hearing.findings:
+        return "Nothing lies outside tolerance but what was left as it is."
     if not found:
         return "Every layer is heard within the tolerance of its place."
     names = layer_names(hearing)
@@ -54,25 +56,30 @@ def finding_place(finding: Finding, names: dict[str, str]) -> str:
 
 
 def finding_size(finding: Finding, names: dict[str, str]) -> str:
-    """Return by how much, because of whom, and how sure."""
+    """Return by how much, because of whom, and how sure: what is held against the tolerance comes first."""
     cued, strict = finding.size_db.cued, finding.size_db.strict
     there = " there" if finding.band_hz is not None else ""
-    if cued is None:
-        told = f"no fader makes it as loud{there} as it is alone"
+    reading = "beyond any fader, strict" if strict is None else f"{number(strict)} by the strict reading"
+    alone = f"by {with_unit(cued, 'dB')} ({reading}) to be heard{there} as loud as alone"
+    no_fader = f"no fader makes it as loud{there} as it is alone"
+    outside = f"{_excess(finding.excess_db)} outside its tolerance"
+    if finding.band_hz is not None:
+        # What it loses in a band is held against the tolerance as the rise of the whole layer that makes up for it.
+        due = with_unit(finding.excess_db + finding.tolerance_db, "dB")
+        lost = "what that takes" if finding.kind == "voice_filled" else "what it loses there"
+        told = f"it would have to rise by {due} to make up for {lost}, {outside}; "
+        told += alone if cued is not None else no_fader
     else:
-        reading = "beyond any fader" if strict is None else number(strict)
-        told = f"it would have to rise by {with_unit(cued, 'dB')} ({reading} by the strict reading)"
-        told += f" to be heard{there} as loud as alone"
+        told = (f"it would have to rise {alone}" if cued is not None else no_fader) + f", {outside}"
     taken = takers_words(finding.caused_by, names)
-    outside = f"{with_unit(finding.excess_db, 'dB')} outside its tolerance"
-    # In a band it is what the few that take most cost that is held against the tolerance.
-    cost = f", which cost it {with_unit(finding.excess_db + finding.tolerance_db, 'dB')}, {outside}"
-    told = _KINDS.get(finding.kind, "") + told
-    if finding.band_hz is None or not taken:
-        told += f", {outside}." + (f" Taken by {taken}." if taken else "")
-    else:
-        told += f". Taken by {taken}{cost}."
+    told = _KINDS.get(finding.kind, "") + told + (f". Taken by {taken}." if taken else ".")
     return told + (" At one of 65 and 85 dB SPL it lies inside." if finding.depends_on_level else "")
+
+
+def _excess(excess_db: float) -> str:
+    """Return how far outside in words: what would read as 0.0 dB is just outside."""
+    told = with_unit(excess_db, "dB")
+    return "just" if told == with_unit(0.0, "dB") else told
 
 
 def findings_part(hearing: HearingResult) -> Markup | None:

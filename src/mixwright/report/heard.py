@@ -3,13 +3,11 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from mixwright.errors import listed
 from mixwright.model.hearing import HeardLayer, HearingResult, Range, TakenBy
 from mixwright.model.ranges import OTHERS
 from mixwright.report.figures import count, number, with_unit
-from mixwright.report.rows import rows
+from mixwright.report.rows import rows, wrapped
 
 #: Said to be inaudible where even the cued reading leaves less, in sone.
 INAUDIBLE_SONE = 0.005
@@ -31,12 +29,12 @@ def heard_lines(hearing: HearingResult | None) -> list[str]:
         return []
     names = layer_names(hearing)
     told = f"To rise: {FADER_EQUIVALENT}, by the cued reading and by the strict one."
-    lines = ["", f"Layers as heard {circumstances(hearing)}.", *textwrap.wrap(told, 100)]
+    lines = ["", f"Layers as heard {circumstances(hearing)}.", *wrapped(told)]
     body = [_row(layer, names) for layer in by_equivalent(hearing)]
     lines += rows(
         ("layer", "place", "to rise", "strict", "alone", "in the mix", "most of the loss to"), body, right="234"
     )
-    return lines + heard_notes(hearing)
+    return lines + [line for note in heard_notes(hearing) for line in wrapped(note)]
 
 
 def heard_notes(hearing: HearingResult) -> list[str]:

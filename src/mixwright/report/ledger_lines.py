@@ -3,18 +3,17 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 from mixwright.model.hearing import HearingResult
 from mixwright.report.figures import count
 from mixwright.report.findings import finding_sentence, findings_sentence, outside_tolerance
 from mixwright.report.heard import layer_names
+from mixwright.report.rows import wrapped
 from mixwright.report.voice_line import GUESSED, line_sentence, lines_of, phrase_sentence, short_phrases
 
 #: So many phrases and findings are told; all of them are in JSON and on the page.
 _PHRASES, _FINDINGS = 3, 10
-_WIDTH = 100
 
 
 def ledger_lines(hearing: HearingResult | None) -> list[str]:
@@ -23,12 +22,12 @@ def ledger_lines(hearing: HearingResult | None) -> list[str]:
         return []
     names = layer_names(hearing)
     lines = ["Voice line:"] if hearing.voice_line else []
-    lines += textwrap.wrap(GUESSED, _WIDTH) if hearing.voice_line and hearing.followed_by_guess else []
+    lines += wrapped(GUESSED) if hearing.voice_line and hearing.followed_by_guess else []
     for line in lines_of(hearing):
-        lines += textwrap.wrap(line_sentence(line, names), _WIDTH)
+        lines += wrapped(line_sentence(line, names))
         lines += _numbered(phrase_sentence(phrase, names) for phrase in short_phrases(line.phrases)[:_PHRASES])
     found = outside_tolerance(hearing)
-    lines += ["", *textwrap.wrap(findings_sentence(hearing), _WIDTH)]
+    lines += ["", *wrapped(findings_sentence(hearing))]
     lines += _numbered(f"{finding_sentence(finding, names)} [{finding.id}]" for finding in found[:_FINDINGS])
     if len(found) > _FINDINGS:
         lines.append(f"  and {count(len(found) - _FINDINGS, 'more place', 'more places')}, on the page and in JSON")
@@ -41,6 +40,5 @@ def _numbered(sentences: Iterable[str]) -> list[str]:
     told: list[str] = []
     for k, sentence in enumerate(sentences, 1):
         head = f"{k:4}. "
-        indent = " " * len(head)
-        told += textwrap.wrap(sentence, _WIDTH, initial_indent=head, subsequent_indent=indent, break_on_hyphens=False)
+        told += wrapped(sentence, head, " " * len(head))
     return told

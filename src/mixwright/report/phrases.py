@@ -6,7 +6,7 @@ from __future__ import annotations
 from mixwright.hearing.lyric import BANDS_COVERED, FEW_GLIMPSES
 from mixwright.model.hearing import HearingResult, Phrase
 from mixwright.report.figures import clock, count
-from mixwright.report.rows import rows
+from mixwright.report.rows import rows, wrapped
 
 #: Lines of phrases in text; all of them are in JSON.
 _MOST = 5
@@ -24,9 +24,8 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     if not result.phrases:
         return ["", f"Phrases of the lead: none, {result.why_no_phrases}."]
     flagged = sum(bool(phrase.flags) for phrase in result.phrases)
-    marks = (
-        f"glimpses below {100 * FEW_GLIMPSES:.0f} % or bands below {100 * BANDS_COVERED:.0f} %, working marks of ours"
-    )
+    below = f"all {flagged}" if flagged == len(result.phrases) > 1 else str(flagged)
+    marks = f"{100 * FEW_GLIMPSES:.0f} % of glimpses or {100 * BANDS_COVERED:.0f} % of the bands"
     several = len({phrase.layer for phrase in result.phrases}) > 1
     body = [
         (
@@ -39,9 +38,10 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     ]
     return [
         "",
-        f"{count(len(result.phrases), 'phrase')} of the lead, {flagged} covered ({marks}); the least audible:",
+        f"{count(len(result.phrases), 'phrase')} of the lead, {below} below a working mark of ours ({marks});",
+        "the least audible:",
         *rows(("", "glimpses", "bands", ""), body, right="12"),
-        PHRASES_CAVEAT,
+        *wrapped(PHRASES_CAVEAT),
     ]
 
 

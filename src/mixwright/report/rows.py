@@ -1,12 +1,16 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Aligned rows of plain text."""
+"""Aligned rows and wrapped sentences of plain text."""
 
 from __future__ import annotations
 
+import re
+import textwrap
 import unicodedata
 from collections.abc import Sequence
 
-_WIDEST = 60
+_WIDEST, _LINE = 60, 100
+#: The space between a figure and its unit.
+_IN_FIGURE = re.compile(r"(?<=\d) (?=(?:%|k?Hz|dB\w*|LU\w*|phon|sone)(?!\w))")
 
 
 def rows(head: Sequence[str], body: Sequence[Sequence[str]], *, right: str = "") -> list[str]:
@@ -34,6 +38,18 @@ def rows(head: Sequence[str], body: Sequence[Sequence[str]], *, right: str = "")
         ]
         lines.append("  " + "  ".join(cells).rstrip())
     return lines
+
+
+def wrapped(sentence: str, first: str = "", then: str = "") -> list[str]:
+    """Return a sentence on lines of at most 100 characters, indented by `first`, the further ones by `then`.
+
+    Figures stay with their units, ids and other words whole, even where they are longer than a line.
+    """
+    held = _IN_FIGURE.sub("\0", sentence)
+    lines = textwrap.wrap(
+        held, _LINE, initial_indent=first, subsequent_indent=then, break_on_hyphens=False, break_long_words=False
+    )
+    return [line.replace("\0", " ") for line in lines]
 
 
 def _cut(cell: str) -> str:

@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 import shlex
-import textwrap
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -33,7 +32,7 @@ from mixwright.report.figures import capital, clock, count, depth, number, rate,
 from mixwright.report.heard import heard_lines
 from mixwright.report.ledger_lines import ledger_lines
 from mixwright.report.phrases import phrase_lines
-from mixwright.report.rows import rows
+from mixwright.report.rows import rows, wrapped
 from mixwright.report.sentences import (
     before_after,
     dynamics_sentences,
@@ -269,12 +268,7 @@ def _move(move: PlannedMove) -> list[str]:
     told += [f"{spread_sentence(move.spread)} Source: {move.spread.source}."] if move.spread else []
     told += [move.without_it, *(f"Costs: {cost}" for cost in move.costs)]
     head = ["", f"  {move.id}   {move.state}{strength}", f"    {move.target}{parts}: {settings(move.settings)}."]
-    return [*head, *(line for sentence in told if sentence for line in _wrapped(sentence))]
-
-
-def _wrapped(sentence: str) -> list[str]:
-    """Return a sentence on lines of at most 100 characters, the further ones indented."""
-    return textwrap.wrap(sentence, 100, initial_indent="    ", subsequent_indent="      ", break_long_words=False)
+    return [*head, *(line for sentence in told if sentence for line in wrapped(sentence, "    ", "      "))]
 
 
 def _decided(result: DecideResult, song: str) -> list[str]:

@@ -81,23 +81,38 @@ def test_a_change_in_one_section_is_heard_there_alone(folder: Path, monkeypatch:
     assert after == without_cache(folder)
 
 
-@pytest.mark.parametrize("how", ["fader", "file", "mute", "dynamics", "44100"])
+@pytest.mark.parametrize("how", ["fader", "file", "mute", "dynamics", "44100", "role"])
 def test_what_is_heard_again_is_what_is_heard_anew(tmp_path: Path, how: str) -> None:
     rate_hz = 44100 if how == "44100" else 48000
     folder = song_of(tmp_path, three(rate_hz), rate_hz, sections=SECTIONS)
     if how == "dynamics":
         master = Master(fader_db=14.0, compressor=Compressor(threshold_db=-30.0, ratio=4.0), limiter=Limiter())
         edit_song(folder, "master", lambda song: changed(song, master=master))
+    if how == "role":
+        edit_song(folder, "lead", lambda song: changed(song, lead=("vox",)))
     before = heard(folder)
     if how == "mute":
         edit_track(folder, "pad", mute=True)
     elif how == "file":
         edit_track(folder, "pad", file="../tracks/bass.wav", sha256="")
+    elif how == "role":  # what sings has phrases of its own
+        edit_track(folder, "vox", role="lead vocal")
     else:
         edit_track(folder, "pad", strip=Strip(fader_db=-1.0))
     after = heard(folder)
     assert after != before
     assert after == without_cache(folder)
+
+
+def test_a_guess_that_is_confirmed_is_none(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is heard again, as the same line is followed."""
+    monkeypatch.setattr(listening, "guessed_lead", lambda *_: "vox")
+    before = heard(folder)
+    assert before.followed_by_guess
+    edit_song(folder, "lead", lambda song: changed(song, lead=("vox",)))
+    after = heard(folder)
+    assert not after.followed_by_guess
+    assert after.voice_line == before.voice_line
 
 
 def test_calibration_holds_until_the_mix_drifts(folder: Path) -> None:

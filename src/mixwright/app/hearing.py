@@ -127,7 +127,6 @@ def heard(
             phrases=phrases,
             arrangement=arranged,
             voice_line=line_of(session, found[0], follows),
-            followed_by_guess=bool(follows) and not song.lead,
             findings=findings_of(session, found[0], known, level_db_spl, report=report, cancel=cancel),
         )
 
@@ -231,7 +230,16 @@ def _named(result: HearingResult, rows: Sequence[Row], song: Song) -> HearingRes
     why = "" if phrases else _why_no_phrases(song, rows)
     arranged = renamed(result.arrangement, song.sections)
     findings = judged(result.findings, song.left_as_is)
-    return changed(result, layers=layers, phrases=phrases, why_no_phrases=why, arrangement=arranged, findings=findings)
+    guessed = bool(result.voice_line) and not song.lead
+    return changed(
+        result,
+        layers=layers,
+        phrases=phrases,
+        why_no_phrases=why,
+        arrangement=arranged,
+        followed_by_guess=guessed,
+        findings=findings,
+    )
 
 
 def _why_no_phrases(song: Song, rows: Sequence[Row]) -> str:

@@ -100,6 +100,7 @@ def _digest(hearing: Hearing, stretches: Sequence[int]) -> str:
         for heard in hearing.layers.values():
             part = heard.stretches[k]
             arrays += [part.total, part.bands, part.patterns, part.sketch.at_s]
+            arrays += part.lyric.rows if part.lyric is not None else ()
         for array in arrays:
             found.update(np.ascontiguousarray(array).data)
     return found.hexdigest()

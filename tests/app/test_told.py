@@ -8,13 +8,27 @@ import pytest
 import invented
 from mixwright.app.told import told
 from mixwright.errors import SettingError
+from mixwright.model.song import changed
 from mixwright.report.text import measure_text
 
 WHOLE = invented.measure_result()
 
 
 def test_without_names_all_is_told():
-    assert told(WHOLE) == WHOLE
+    found = told(WHOLE)
+    assert changed(found, tracks=WHOLE.tracks) == WHOLE
+    assert [track.id for track in found.tracks] == [track.id for track in WHOLE.tracks]
+
+
+def test_every_track_has_the_bands_and_takers_of_its_layer_that_are_kept_once():
+    layers = (changed(WHOLE.hearing.layers[2], tracks=("bass-di", "bass-amp")), *WHOLE.hearing.layers[:2])
+    result = changed(WHOLE, hearing=changed(WHOLE.hearing, layers=layers))
+    assert not any(track.bands or track.taken_by for track in result.tracks)
+    tracks = {track.id: track for track in told(result).tracks}
+    for id_, layer in (("bass-di", layers[0]), ("bass-amp", layers[0]), ("lead-vox", layers[1])):
+        assert (tracks[id_].bands, tracks[id_].taken_by) == (layer.bands, layer.taken_by)
+        assert layer.bands
+    assert tracks["kick-in"].bands == ()
 
 
 @pytest.mark.parametrize("name", ["lead-vox", "Lead vox"])

@@ -9,6 +9,7 @@ import msgspec
 import pytest
 
 import invented
+from mixwright.app.told import told
 
 #: Command, its words, what the stand-in answers, the song of the document, words that the sentences hold.
 CASES = {
@@ -19,7 +20,7 @@ CASES = {
         "bus",
         ["19 ready, 2 need a look, 1 cannot be used", "mixwright plan night-bus --lead auto", "sent again"],
     ),
-    "measure": (["bus"], invented.measure_result(), "bus", ["-16.2 LUFS", "5.0 LU above", "inside"]),
+    "measure": (["bus"], told(invented.measure_result()), "bus", ["-16.2 LUFS", "5.0 LU above", "inside"]),
     "plan": (["bus"], invented.plan_result(), "bus", ["gain -2.9 dB", "Bass di stays", "mixwright accept bus --all"]),
     "accept": (["bus", "--all"], invented.decide_result(), "bus", ["Together: 2 moves on 2 layers", "mixwright mix"]),
     "refuse": (["bus", "level-bass-di-3f9a1c"], invented.decide_result(), "bus", ["2 accepted"]),
@@ -53,12 +54,12 @@ def test_document(name, app, mixwright):
 
 @pytest.mark.parametrize("name", CASES)
 def test_sentences(name, app, mixwright):
-    words, answer, _, told = CASES[name]
+    words, answer, _, held = CASES[name]
     app(name, answer)
     ended = mixwright(name, *words)
     assert ended.status == 0
     assert ended.err == ""
-    for part in told:
+    for part in held:
         assert part in ended.out
     assert not any(line.endswith(" ") for line in ended.out.splitlines())
 

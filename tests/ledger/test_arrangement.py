@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from motion_sounds import SECONDS, T, chord, heard, noise, struck
+from motion_sounds import SECONDS, T, chord, heard, heard_as_is, noise, struck
 
 from mixwright.hearing.bands import BANDS
 from mixwright.ledger.arrangement import arrangement_of, covered_everywhere, onsets_together, shared_places
@@ -119,16 +119,29 @@ def test_a_section_without_what_both_beside_it_have_is_asked_about() -> None:
     assert found["low"].done_by == ("kick",)
 
 
+def test_what_nobody_hears_beside_a_section_is_not_missed_in_it() -> None:
+    # Both have the same hats: in one song they are heard, in the other hardly above the threshold of hearing.
+    outside = np.where((T < 8.0 / 3) | (T >= 16.0 / 3), 1.0, 0.0)
+    hats = struck(np.diff(noise(), 2, append=[0.0, 0.0]), 0.25, 0.03) * outside
+    tune = 0.05 * struck(np.sin(2 * np.pi * 440 * T), 1.0, 1.0)
+    audible, faint = (
+        {one.job for one in arrangement_of(heard_as_is({"tune": tune, "hats": gain * hats}), THREE).missing}
+        for gain in (0.1, 1e-3)
+    )
+    assert "high" in audible
+    assert "high" not in faint
+
+
 def test_what_is_there_all_the_time_is_not_missing() -> None:
     layers = heard({"pad": chord(220.0, 277.0, 330.0), "hats": struck(noise(), 0.25, 0.03)})
     assert not arrangement_of(layers, THREE).missing
 
 
 def test_a_layer_under_another_is_covered_everywhere() -> None:
-    layers = heard({"loud": noise(1)}) | heard({"loud": 30.0 * noise(1), "under": noise(2)})
-    both = heard({"x": chord(220.0)})
-    assert not covered_everywhere(layers["loud"])
-    assert not covered_everywhere(both["x"])
+    layers = heard_as_is({"loud": 0.1 * noise(1), "under": 0.001 * noise(2), "silent": 0.0 * noise(3)})
+    told = {id_: covered_everywhere(one) for id_, one in layers.items()}
+    assert told == {"loud": False, "under": True, "silent": False}
+    assert not covered_everywhere(heard({"x": chord(220.0)})["x"])
 
 
 def test_a_song_without_sections_has_no_arrangement() -> None:

@@ -119,6 +119,14 @@ def test_a_layer_that_does_two_things_has_two_rows_in_one() -> None:
     assert {6.0, 11.0} <= heights
 
 
+def test_a_layer_that_does_the_same_low_and_high_has_one_row() -> None:
+    motion = [one for one in HEARING.arrangement.motion if one.layer == "bass-di"]
+    motion = [changed(one, ranges=(*one.ranges, *one.ranges[:1])) for one in motion]
+    bass = dict(arrangement_strips(with_(motion=tuple(motion)), invented_hearing.SECTIONS))["between"][0]
+    assert "chorus 1 in between" in bass.unseen
+    assert "low and" not in bass.unseen
+
+
 def test_questions_are_marked_where_they_are_asked() -> None:
     strip = asked_strip(HEARING, invented.SECTIONS)
     (mark,) = tree(*strip.shapes)

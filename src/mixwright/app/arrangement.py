@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from mixwright.ledger.arrangement import arrangement_of, covered_everywhere
 from mixwright.meter.measure import Meter
 from mixwright.model.arrangement import Arrangement, NeverHeard
 from mixwright.model.levels import Levels
-from mixwright.model.song import Section, Song, changed
+from mixwright.model.song import Song, changed
 
 #: A layer is never heard where the mix without it differs by less, in LU, and in every third-octave in dB.
 LEAST_LU, LEAST_DB = 0.2, 0.5
@@ -66,23 +66,6 @@ def _surely_missed(sketch: Sketch) -> bool:
     mix, rest = (np.bincount(third_octaves, sketch.mean(power.sum(axis=0).T)) for power in (sketch.mix, sketch.rest))
     change_db = np.abs(10.0 * np.log10((rest + _NOTHING) / (mix + _NOTHING)))
     return bool(change_db.max() > _SURELY * LEAST_DB)
-
-
-def renamed(told: Arrangement, sections: Sequence[Section]) -> Arrangement:
-    """Return an arrangement with the names that the sections have now."""
-    names = dict(zip(told.sections, (part.name for part in sections), strict=False))
-
-    def beside(one: tuple[str, ...]) -> tuple[str, ...]:
-        return tuple(names[name] for name in one)
-
-    return changed(
-        told,
-        sections=beside(told.sections),
-        motion=tuple(changed(one, section=names[one.section]) for one in told.motion),
-        shared=tuple(changed(one, section=names[one.section]) for one in told.shared),
-        holes=tuple(changed(one, section=names[one.section], beside=beside(one.beside)) for one in told.holes),
-        missing=tuple(changed(one, section=names[one.section], beside=beside(one.beside)) for one in told.missing),
-    )
 
 
 def _without(

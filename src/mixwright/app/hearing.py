@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from mixwright.app.arrangement import WHOLE, arrangement, renamed
+from mixwright.app.arrangement import WHOLE, arrangement
 from mixwright.app.keys import MEASURED_BY, RENDERED_BY
 from mixwright.app.ledger import findings_of, ledger_rows, line_of
 from mixwright.app.listening import (
@@ -213,22 +213,13 @@ def _without(row: Row, why: str) -> HeardLayer:
 
 
 def _named(result: HearingResult, rows: Sequence[Row], song: Song) -> HearingResult:
-    """Return the result with the names and places of now, and the phrases of the lead of now."""
-
-    def named(layer: HeardLayer, row: Row) -> HeardLayer:
-        sections = zip(layer.sections, song.sections, strict=False)  # none where the layer never sounds
-        return changed(
-            layer,
-            name=row.name,
-            place=row.place,
-            sections=tuple(changed(heard_there, name=part.name) for heard_there, part in sections),
-        )
-
-    layers = tuple(named(layer, row) for layer, row in zip(result.layers, rows, strict=True))
+    """Return the result with the names and places that the layers have now, and the phrases of the lead of now."""
+    layers = tuple(
+        changed(layer, name=row.name, place=row.place) for layer, row in zip(result.layers, rows, strict=True)
+    )
     leads = leads_of(song)
     phrases = tuple(phrase for phrase in result.phrases if phrase.layer in leads)
     why = "" if phrases else _why_no_phrases(song, rows)
-    arranged = renamed(result.arrangement, song.sections)
     findings = judged(result.findings, song.left_as_is)
     guessed = bool(result.voice_line) and not song.lead
     return changed(
@@ -236,7 +227,6 @@ def _named(result: HearingResult, rows: Sequence[Row], song: Song) -> HearingRes
         layers=layers,
         phrases=phrases,
         why_no_phrases=why,
-        arrangement=arranged,
         followed_by_guess=guessed,
         findings=findings,
     )

@@ -144,8 +144,6 @@ def _track(
         ),
         sounds=sounds,
         spread=spread,
-        taken_by=layer.taken_by if layer else (),
-        bands=layer.bands if layer else (),
         not_heard=layer.why if layer else "muted",
         **as_fields(layer or LayerLoudness()),
     )

@@ -8,8 +8,8 @@ from typing import TypeVar
 
 from mixwright.errors import SettingError, listed
 from mixwright.model.arrangement import Arrangement
-from mixwright.model.hearing import HeardSection, HearingResult
-from mixwright.model.results import MeasureResult, SectionLevel
+from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult
+from mixwright.model.results import MeasureResult, SectionLevel, TrackLevels
 from mixwright.model.song import changed
 
 R = TypeVar("R", SectionLevel, HeardSection)
@@ -18,7 +18,8 @@ R = TypeVar("R", SectionLevel, HeardSection)
 def told(result: MeasureResult, tracks: Sequence[str] = (), sections: Sequence[str] = ()) -> MeasureResult:
     """Return what was measured of some tracks (by the id of track or source, or by name) and sections; all if none.
 
-    Figures of the whole song stay, of the mix and of the layers.
+    Figures of the whole song stay, of the mix and of the layers. Every track has the bands and takers of the layer that
+    it reads as.
 
     Raises
     ------
@@ -33,17 +34,22 @@ def told(result: MeasureResult, tracks: Sequence[str] = (), sections: Sequence[s
     _check(sections, names, "section")
     rows = {known[track] for track in tracks} or set(known.values())
     parts = set(sections) or {*names, ""}
+    layer_of = {track: layer for layer in layers for track in layer.tracks}
     single = {track.id for track in result.tracks if track.id in tracks or track.name in tracks}
     return changed(
         result,
         tracks=tuple(
-            changed(track, sections=_named(track.sections, parts))
+            changed(_with_bands(track, layer_of.get(track.id)), sections=_named(track.sections, parts))
             for track in result.tracks
             if track.source in rows and (not single or track.id in single or track.source in tracks)
         ),
         sections=tuple(section for section in result.sections if section.name in parts),
         hearing=None if result.hearing is None else _heard(result.hearing, result, rows, parts),
     )
+
+
+def _with_bands(track: TrackLevels, layer: HeardLayer | None) -> TrackLevels:
+    return track if layer is None else changed(track, bands=layer.bands, taken_by=layer.taken_by)
 
 
 def _heard(

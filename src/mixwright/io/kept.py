@@ -30,7 +30,7 @@ def write_kept(folder: Path, name: str, record: Record) -> None:
     path = _path(folder, name)
     make_folder(path.parent)
     with replacing(path) as part:
-        part.write_bytes(msgspec.json.format(content, indent=1) + b"\n")
+        part.write_bytes(content + b"\n")
 
 
 def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:

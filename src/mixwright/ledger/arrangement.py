@@ -31,7 +31,7 @@ COVERED = 0.1
 _SOUNDS, _HEARD = 0.5, 0.25
 #: A pulse has this many strikes a second, and a layer is in a range with this part of its loudness.
 _PULSE_PER_S, _PART = 1.0, 0.3
-#: A section lacks high or low where it has less than this part of what both beside it have.
+#: A section lacks high or low where it has less than this part of what both beside it have, and that is heard.
 _LACKS = 0.25
 
 
@@ -203,7 +203,7 @@ def _missing(
         }
         for job, here in amounts[k].items():
             least = min(sum(amounts[n][job].values()) for n in (k - 1, k + 1))
-            if sum(here.values()) < _LACKS * least:
+            if least > ACTIVE_SONE and sum(here.values()) < _LACKS * least:
                 jobs[job] = _most({id_: amounts[k - 1][job][id_] + amounts[k + 1][job][id_] for id_ in layers})
         told += [
             MissingJob(section=part.name, job=job, beside=beside, done_by=tuple(id_ for id_ in layers if id_ in who))

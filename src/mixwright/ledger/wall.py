@@ -66,7 +66,7 @@ def levels_db(layers: Mapping[str, Heard]) -> np.ndarray:
         bands = heard.bands[ALONE]
         steps = len(bands) // STEP_CELLS
         cells = band_power(bands[: steps * STEP_CELLS]).reshape(steps, STEP_CELLS, BANDS).mean(axis=1)
-        power = power + cells if power.shape == cells.shape else cells
+        power = power + cells
     return np.asarray(10.0 * np.log10(np.maximum(power, 1.0)))
 
 

@@ -11,7 +11,8 @@ from mixwright.model.ranges import Range, TakenBy
 from mixwright.model.record import Record
 
 #: What a finding tells of a layer: it loses too much, in a band or as a whole; it piles up with others at the bottom;
-#: a return fills the range of the voice; it is only ever covered, over the song.
+#: a return fills the range of the voice; it is only ever covered, over the song (which does not say that nobody would
+#: miss it: see `NeverHeard`).
 FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "never_heard"]
 #: What is said of a finding: it lies outside the tolerance of the layer's place; the engineer left it as it is.
 Verdict = Literal["outside", "left as is"]
@@ -20,12 +21,14 @@ Verdict = Literal["outside", "left as is"]
 class Finding(Record, frozen=True, kw_only=True):
     """One place in the song where the mix stands outside a tolerance.
 
-    `layer`: id of the source or return that loses; of `voice_filled` and `low_end` the one that is filled or fills
-    most. `section` names where, `start_s` to `end_s` is where in it it happens. `band_hz` (low, high), None where it is
-    the layer as a whole. `size_db`: by how many dB the layer would have to rise there to be heard as loud as alone
-    (`voice_filled`: as if the return were not there); None beyond any fader. `excess_db`: how far the cued size lies
-    outside `tolerance_db`. `caused_by`: who takes the loss, most first. `alone_sone` and `in_mix_sone`: the loudness in
-    that band. `depends_on_level`: outside the tolerance at one of 65 and 85 dB listening level, inside it at the other.
+    `layer`: id of the source or return that loses; of `voice_filled` the one whose range is filled. `section` names
+    where, `start_s` to `end_s` is where in it it happens; of `never_heard` it is "", the whole song. `band_hz` (low,
+    high), None where it is the layer as a whole. `size_db`: by how many dB the layer would have to rise to be heard
+    there as loud as alone; None beyond any fader. `excess_db`: how far what counts lies outside `tolerance_db`: of a
+    layer as a whole its size, cued; of a band what the layer as a whole would have to rise to make up for it; of
+    `voice_filled` the part of the size that the return causes. `caused_by`: who takes the loss, most first.
+    `alone_sone` and `in_mix_sone`: the loudness in that band. `depends_on_level`: outside the tolerance at one of 65
+    and 85 dB listening level, inside it at the other.
     """
 
     id: str

@@ -100,8 +100,9 @@ class TrackLevels(LayerLoudness, frozen=True, kw_only=True):
 
     `re_mix_lu`: loudness minus the loudness of the mix, both integrated over the song.
     `active_s`: how long it sounds. `sounds`: when, as (start, end) in seconds, in order. `spread`:
-    where engineers or the references hold such a layer, None where nothing is known. What is heard of it, `bands` and
-    `taken_by` are those of the `source` that it reads as; `not_heard` says why there are none.
+    where engineers or the references hold such a layer, None where nothing is known. What is heard of it is that of the
+    `source` that it reads as; `not_heard` says why there is none. `bands` and `taken_by` stand once, in `hearing`: here
+    only documents have them, see mixwright.app.told.
     """
 
     id: str

@@ -107,7 +107,8 @@ def _strip(name: str, there: Sequence[LayerMotion], at: Mapping[str, int], scale
     told = []
     for one in there:
         a, b = (scale.across(at[one.section] + edge) for edge in (0.0, 1.0))
-        if one.ranges:
+        # Where the lowest and the highest range do the same, two rows would tell nothing.
+        if one.ranges and one.ranges[0].motion != one.ranges[-1].motion:
             shapes += [
                 *motion_shape(one.ranges[-1].motion, a, b, *_HIGH),
                 *motion_shape(one.ranges[0].motion, a, b, *_LOW),

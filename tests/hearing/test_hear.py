@@ -12,7 +12,7 @@ import pytest
 from mixwright.hearing.bands import PLACES, bands_of_places
 from mixwright.hearing.components import components
 from mixwright.hearing.constants import CUED_DB, STRICT_DB, constants_at
-from mixwright.hearing.feed import held
+from mixwright.hearing.feed import Feed, held
 from mixwright.hearing.hear import hear
 from mixwright.hearing.heard import ALONE, CUED, STRICT, stretches_of
 from mixwright.hearing.scale import STEP_CAM
@@ -325,6 +325,14 @@ def test_layers_add_up_to_the_mix_unless_it_is_given(song, hearing):
     found = hear(layers, rate_hz=RATE_HZ, frames=96000, offset_db=OFFSET_DB, edges_s=[1.2])
     for one, other in zip(found.layers.values(), hearing.layers.values(), strict=True):
         np.testing.assert_allclose(one.total, other.total, rtol=1e-4, atol=1e-5)
+
+
+def test_what_rings_on_below_all_hearing_is_silence():
+    """At -260 dB full scale nothing is worked out, and not one bit is other than with nothing; at -140 dB it sounds."""
+    tail, a = stereo(noise(0.5, 10, 1e-13)), stereo(noise(0.5, 11))
+    assert not Feed(held(tail), RATE_HZ, 0, len(tail)).sounds
+    assert Feed(held(1e6 * tail), RATE_HZ, 0, len(tail)).sounds
+    same_bits(heard({"a": a, "tail": tail}, a), heard({"a": a, "tail": 0.0 * tail}, a))
 
 
 @pytest.mark.parametrize("frames", [0, 1, 95, 96, 1000, 3071])

@@ -17,7 +17,7 @@ from mixwright.engine.render import render
 from mixwright.engine.returns import fed_by, return_alone, without_sends
 from mixwright.errors import StateError
 from mixwright.hearing.fader import FRAMES
-from mixwright.hearing.feed import Source
+from mixwright.hearing.feed import SOFTEST, Source
 from mixwright.hearing.hear import Ear, cells_of, chunks_of, hear_stretch, heard_span
 from mixwright.hearing.heard import Hearing, Stretch, heard_of, stretches_of
 from mixwright.hearing.packed import pack, unpack
@@ -236,7 +236,7 @@ def _digests(
         found, sounds = hashlib.sha256(), False
         for block in source(*span):
             heard = np.ascontiguousarray(block, dtype=np.float32)
-            sounds = sounds or bool(heard.any())
+            sounds = sounds or bool((np.abs(heard) > SOFTEST).any())
             found.update(heard.data)
         return found.hexdigest() if sounds else ""
 

@@ -25,7 +25,7 @@ class Taken:
     `strict` and `cued`: float64 (layers, layers, places), [who loses, who takes, where]; the rows add up to
     `loss_strict` and `loss_cued` (layers, places), measured against the waveform of the rest. `correlated` (layers,
     places): share of the cued loss in cells where the powers of the other layers and their waveform differ by over
-    3 dB. Places are half a Cam wide: `bands.place_edges_hz`; sums over those of a band: `bands.bands_of_places`.
+    3 dB. Places are half a Cam wide; sums over those of a band: `bands.bands_of_places`.
     """
 
     layers: tuple[str, ...]

@@ -36,13 +36,7 @@ def filter_edges() -> np.ndarray:
 @functools.cache
 def band_edges_hz() -> tuple[float, ...]:
     """Return the edges of the bands in Hz, half a step outside the outer filters."""
-    return _edges_hz(band_edges())
-
-
-@functools.cache
-def place_edges_hz() -> tuple[float, ...]:
-    """Return the edges of the places in Hz, ``PLACES + 1`` of them."""
-    return _edges_hz(filter_edges()[::PLACE_FILTERS])
+    return tuple(hz_from_cam(1.75 + STEP_CAM * (band_edges() - 0.5)).tolist())
 
 
 def bands_of_filters(values: np.ndarray) -> np.ndarray:
@@ -53,7 +47,3 @@ def bands_of_filters(values: np.ndarray) -> np.ndarray:
 def bands_of_places(values: np.ndarray) -> np.ndarray:
     """Return the sums over the places of every band, ``(..., BANDS)`` of ``(..., PLACES)``."""
     return np.asarray(np.add.reduceat(values, band_places()[:-1], axis=-1))
-
-
-def _edges_hz(filters: np.ndarray) -> tuple[float, ...]:
-    return tuple(float(hz) for hz in hz_from_cam(1.75 + STEP_CAM * (filters - 0.5)))

@@ -308,11 +308,6 @@ class Fader:
         return _root(missing, low_db, high_db)
 
 
-def fader_equivalent_db(sketch: Sketch, wanted_sone: float, row: int) -> float | None:
-    """Return the dB by which the layer must rise so that its mean loudness in the mix is as wanted, as in Fader."""
-    return Fader(sketch).equivalent_db(wanted_sone, row)
-
-
 def _root(missing: Callable[[float], float], low_db: float, high_db: float) -> float:
     """Return where something that falls passes 0 between two faders: straight lines, the end that stays halved."""
     low, high = missing(low_db), missing(high_db)

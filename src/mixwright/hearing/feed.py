@@ -17,6 +17,8 @@ CHUNK_FRAMES = 256
 CHUNK = CHUNK_FRAMES * FRAME
 #: 120 dB over full scale: more than that is heard as that, so that no power leaves the range of floats.
 LOUDEST = 1e6
+#: 240 dB below full scale: a chunk with nothing above is silence. What rings on towards 0 would slow every filter.
+SOFTEST = 1e-12
 
 
 #: Reads frames from one to another of a song, float arrays (n, 2) of any lengths; what is missing is silence.
@@ -76,7 +78,7 @@ class Feed:
 
     @property
     def sounds(self) -> bool:
-        """Whether anything of it is not silence."""
+        """Whether anything of it is louder than SOFTEST."""
         return self._sounds
 
     @property
@@ -102,7 +104,7 @@ class Feed:
             self._audio[:, start : start + len(taken)] = taken.T
             self._left = self._left[len(taken) :]
             start += len(taken)
-        self._sounds = bool(self._audio.any())
+        self._sounds = bool(max(self._audio.max(), -self._audio.min()) > SOFTEST)
         self._same = bool(np.array_equal(self._audio[0], self._audio[1]))
 
     def _next(self) -> np.ndarray:

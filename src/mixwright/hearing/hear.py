@@ -50,7 +50,7 @@ ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
 _NOTHING_FOUND = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
 _NOTHING_IN_BANDS = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
-#: Half a second: what was heard before has fallen by 140 dB.
+#: Half a second: of the loudness of what was heard before, less than a ten-millionth is left.
 _RUN_IN_CELLS = 32
 
 

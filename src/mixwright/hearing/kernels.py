@@ -89,7 +89,7 @@ def _steps(*parts: tuple[int, int, int, int]) -> Steps:
 
 @functools.cache
 def fine_steps() -> Steps:
-    """Return 4 ms up to the filter at 1.28 kHz, 2 ms up to that at 2.64 kHz, 1 ms above, near the ranges of windows."""
+    """Return 4 ms up to the filter at 1.28 kHz, 2 ms up to that at 2.65 kHz, 1 ms above, near the ranges of windows."""
     first = components().first.tolist()
     return _steps((0, 64, 1, len(components().hz)), (64, 88, 2, first[3]), (88, 152, 4, first[4]))
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Loudness in sone as loudness level in phon, and back."""
+"""Loudness in sone as loudness level in phon."""
 
 from __future__ import annotations
 
@@ -16,9 +16,3 @@ def phon_from_sone(sone: npt.ArrayLike) -> np.ndarray:
     """
     logarithm = np.log10(np.maximum(np.asarray(sone, dtype=np.float64), TONE_SONE_ISO_532_3[0]))
     return np.asarray(np.interp(logarithm, np.log10(TONE_SONE_ISO_532_3), TONE_DB_SPL))
-
-
-def sone_from_phon(phon: npt.ArrayLike) -> np.ndarray:
-    """Return the loudness in sone of a level in phon, 0 to 120."""
-    at = np.interp(np.asarray(phon, dtype=np.float64), TONE_DB_SPL, np.log10(TONE_SONE_ISO_532_3))
-    return np.asarray(10.0**at)

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from mixwright.hearing.components import components
@@ -33,15 +35,19 @@ def at_ears(channels: tuple[np.ndarray, np.ndarray], listening: Listening) -> tu
     """Return the rows of powers of `kernels.fine_steps` at the left and the right ear from those of the two channels.
 
     On headphones each ear has its own channel; before loudspeakers it hears the far one too, in the shadow of the head.
-    Powers are added: between two loudspeakers phases depend on the room.
+    Powers are added: between two loudspeakers phases depend on the room. One array for both channels is one for both
+    ears.
     """
     if listening == "headphones":
         return channels
-    shadow = _shadow()[fine_steps().component]
+    shadow = _shadow()
     left, right = channels
-    return left + shadow * right, right + shadow * left
+    at_left = left + shadow * right
+    return at_left, at_left if left is right else right + shadow * left
 
 
+@functools.cache
 def _shadow() -> np.ndarray:
-    shadow_db = np.interp(np.log(components().hz), np.log(_SHADOW_HZ), _SHADOW_DB)
+    """Return what reaches the far ear of every power in a row, as a ratio."""
+    shadow_db = np.interp(np.log(components().hz), np.log(_SHADOW_HZ), _SHADOW_DB)[fine_steps().component]
     return np.asarray(10.0 ** (shadow_db / 10.0), dtype=np.float32)

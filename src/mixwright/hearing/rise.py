@@ -85,8 +85,8 @@ def rises_db(curves: Sequence[np.ndarray], seconds: Sequence[float]) -> np.ndarr
     short, over = (np.take_along_axis(missing, k[None], axis=0)[0] for k in (before, at))
     gains = np.array(GAINS_DB)
     between = gains[before] + (gains[at] - gains[before]) * short / np.maximum(short - over, _NOTHING)
-    rises = np.where(at == 0, 0.0, np.where(reached.any(axis=0), between, np.inf))
-    return np.where(mean[0] > _NOTHING, np.where(reached.any(axis=0), rises, np.inf), np.nan)
+    rises = np.where(reached.any(axis=0), np.where(at == 0, 0.0, between), np.inf)
+    return np.where(mean[0] > _NOTHING, rises, np.nan)
 
 
 def _with_whole(curve: np.ndarray) -> np.ndarray:

@@ -8,6 +8,7 @@ import pytest
 import invented
 from mixwright.app.told import told
 from mixwright.errors import SettingError
+from mixwright.model.hearing import Phrase
 from mixwright.model.song import changed
 from mixwright.report.text import measure_text
 
@@ -47,6 +48,20 @@ def test_of_one_section():
     assert all([part.name for part in track.sections] == ["chorus 1"] for track in found.tracks)
     assert {one.section for one in found.hearing.findings} == {"chorus 1"}
     assert {one.section for one in found.hearing.voice_line} <= {"chorus 1"}
+
+
+def test_a_phrase_is_told_in_the_section_that_most_of_it_lies_in():
+    line = WHOLE.hearing.voice_line
+    phrases = tuple(
+        Phrase(layer=p.layer, start_s=p.start_s, end_s=p.end_s, glimpse_share=0.5, band_audibility=0.5) for p in line
+    )
+    whole = changed(WHOLE, hearing=changed(WHOLE.hearing, phrases=phrases))
+    # The first, 10 to 16 s, ends where verse 1 begins; what begins 2 s before the end of verse 1 is not of it.
+    late = (changed(phrases[0], start_s=46.0, end_s=52.0), *phrases)
+    whole = changed(whole, hearing=changed(whole.hearing, phrases=late))
+    verse = told(whole, sections=["verse 1"]).hearing
+    assert [(p.start_s, p.end_s) for p in verse.phrases] == [(p.start_s, p.end_s) for p in verse.voice_line]
+    assert verse.phrases
 
 
 def test_who_covers_a_track_is_told_though_nothing_else_is_told_of_it():

@@ -316,7 +316,7 @@ def test_many_findings_are_folded_and_what_is_left_as_is_stands_apart():
     inside = changed(hearing, findings=(left,))
     assert findings_sentence(inside) == "Nothing lies outside tolerance but what was left as it is."
     none = changed(hearing, findings=())
-    assert findings_sentence(none) == "Every layer is heard within the tolerance of its place."
+    assert findings_sentence(none) == "Nothing lies outside tolerance."
     assert [strip.off for _, strip in map_strips(inside, (), SCALE)] == [False] * 5
 
 

@@ -57,8 +57,8 @@ def _heard(
 ) -> HearingResult:
     spans = [(part.start_s, part.end_s) for part in result.sections if part.name in parts]
 
-    def inside(start_s: float, end_s: float) -> bool:
-        return not spans or any(start_s < end and first < end_s for first, end in spans)
+    def inside(middle_s: float) -> bool:
+        return not spans or any(first <= middle_s < end for first, end in spans)
 
     every = len(spans) == len(result.sections)
     return changed(
@@ -67,7 +67,7 @@ def _heard(
             changed(layer, sections=_named(layer.sections, parts)) for layer in hearing.layers if layer.id in rows
         ),
         phrases=tuple(
-            one for one in hearing.phrases if one.layer in rows and (every or inside(one.start_s, one.end_s))
+            one for one in hearing.phrases if one.layer in rows and (every or inside((one.start_s + one.end_s) / 2))
         ),
         voice_line=tuple(one for one in hearing.voice_line if one.layer in rows and (every or one.section in parts)),
         findings=tuple(one for one in hearing.findings if one.layer in rows and (every or one.section in parts)),

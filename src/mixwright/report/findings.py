@@ -35,7 +35,7 @@ def findings_sentence(hearing: HearingResult) -> str:
     if not found and hearing.findings:
         return "Nothing lies outside tolerance but what was left as it is."
     if not found:
-        return "Every layer is heard within the tolerance of its place."
+        return "Nothing lies outside tolerance."
     names = layer_names(hearing)
     layers = list(dict.fromkeys(names.get(finding.layer, finding.layer) for finding in found))
     lie = "lies" if len(found) == 1 else "lie"

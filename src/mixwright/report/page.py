@@ -69,8 +69,8 @@ def song_page(
     sections = [
         _section("voice", "The voice, phrase by phrase", heard.get("voice")),
         _section("findings", "Outside tolerance", heard.get("findings")),
-        _section("moves", "Moves", _moves(song, plan, measure)),
         _section("map", "Song map", heard.get("map")),
+        _section("moves", "Moves", _moves(song, plan, measure)),
         _section("arrangement", "Arrangement", heard.get("arrangement")),
         _section("covered", "Who covers whom", heard.get("covered")),
         _section("bands", "Band by band", heard.get("bands")),

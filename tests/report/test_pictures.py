@@ -19,6 +19,7 @@ from mixwright.report import style
 from mixwright.report.band_rows import bands_part, bands_sentence
 from mixwright.report.covered import PERCENT, band_strips, covered_part, covered_strips, taken_bar
 from mixwright.report.findings import band_words, finding_sentence, findings_part, findings_sentence
+from mixwright.report.hearing_parts import hearing_sentences
 from mixwright.report.markup import together
 from mixwright.report.phrases import PHRASES_CAVEAT
 from mixwright.report.song_map import map_strips, song_map
@@ -317,6 +318,9 @@ def test_many_findings_are_folded_and_what_is_left_as_is_stands_apart():
     assert findings_sentence(inside) == "Nothing lies outside tolerance but what was left as it is."
     none = changed(hearing, findings=())
     assert findings_sentence(none) == "Nothing lies outside tolerance."
+    assert hearing_sentences(none)[-1] == findings_sentence(none)
+    unheard = tuple(changed(layer, share=None) for layer in none.layers)
+    assert findings_sentence(none) not in hearing_sentences(changed(none, layers=unheard))
     assert [strip.off for _, strip in map_strips(inside, (), SCALE)] == [False] * 5
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from mixwright.hearing.bands import BANDS, band_edges_hz
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CELL_S, CUED, Heard
 from mixwright.ledger.motion import Moved, band_cells_of, cells_of, moved
-from mixwright.ledger.wall import WALL_HZ, band_power, holes
+from mixwright.ledger.wall import WALL_HZ, excitation_power, holes
 from mixwright.model.arrangement import HIGH_HZ, LOW_HZ, Arrangement, Job, MissingJob, SharedPlace, Twins
 from mixwright.model.song import Section
 
@@ -60,13 +60,13 @@ def arrangement_of(
         for id_, heard in layers.items()
         for part, one in zip(sections, moved(heard, id_, sections), strict=True)
     }
-    played = {id_: heard for id_, heard in layers.items() if id_ not in returns}
-    shares = _shares(played, found, sections)
+    power = {id_: excitation_power(heard.bands[ALONE]) for id_, heard in layers.items()}
+    shares = _shares({id_: one for id_, one in power.items() if id_ not in returns}, found, sections)
     return Arrangement(
         sections=tuple(part.name for part in sections),
         motion=tuple(found[part.name, id_].motion for id_ in layers for part in sections),
-        shared=_shared(played, found, sections, shares),
-        holes=holes(layers, sections),
+        shared=_shared(layers, found, sections, shares),
+        holes=holes(power.values(), sections),
         missing=_missing(layers, found, sections),
         twins=_twins(found, sections, shares),
     )
@@ -114,14 +114,14 @@ def onsets_together(a: np.ndarray, b: np.ndarray) -> float | None:
 
 
 def _shares(
-    layers: Mapping[str, Heard], found: Mapping[tuple[str, str], Moved], sections: Sequence[Section]
+    power: Mapping[str, np.ndarray], found: Mapping[tuple[str, str], Moved], sections: Sequence[Section]
 ) -> dict[str, tuple[list[str], np.ndarray]]:
     """Return by section which layers sound there, and what every two of them share."""
     shares = {}
     for part in sections:
-        ids = [id_ for id_ in layers if found[part.name, id_].motion.motion != "silent"]
+        ids = [id_ for id_ in power if found[part.name, id_].motion.motion != "silent"]
         cells = band_cells_of(part)
-        shares[part.name] = ids, shared_places([band_power(layers[id_].bands[ALONE, cells]) for id_ in ids])
+        shares[part.name] = ids, shared_places([power[id_][cells] for id_ in ids])
     return shares
 
 

@@ -4,13 +4,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 import numpy as np
 
 from mixwright.hearing.bands import BANDS, band_edges, band_edges_hz
 from mixwright.hearing.constants import constants_at
-from mixwright.hearing.heard import ALONE, BAND_CELLS, CELL_S, Heard
+from mixwright.hearing.heard import BAND_CELLS, CELL_S
 from mixwright.hearing.scale import STEP_CAM, filter_hz
 from mixwright.model.arrangement import WallHole
 from mixwright.model.song import Section
@@ -32,19 +32,19 @@ STEP_S = STEP_CELLS * BAND_CELLS * CELL_S
 _LEVELS_DB = np.arange(-10.0, 121.0)
 
 
-def holes(layers: Mapping[str, Heard], sections: Sequence[Section]) -> tuple[WallHole, ...]:
+def holes(power: Collection[np.ndarray], sections: Sequence[Section]) -> tuple[WallHole, ...]:
     """Return the holes of every section that lies between two others, the deepest first.
 
     Parameters
     ----------
-    layers : mapping
-        all layers of the mix
+    power : collection of float arrays (cells, BANDS)
+        of the excitation by each layer of the mix, over the song
     sections : sequence of Section
         in order of time
     """
-    if not layers or len(sections) < 3:
+    if not power or len(sections) < 3:
         return ()
-    level = levels_db(layers)
+    level = levels_db(power)
     cut = [level[_steps(part, len(level))] for part in sections]
     found = [
         hole
@@ -55,25 +55,25 @@ def holes(layers: Mapping[str, Heard], sections: Sequence[Section]) -> tuple[Wal
     return tuple(sorted(found, key=lambda hole: -hole.depth_db))
 
 
-def levels_db(layers: Mapping[str, Heard]) -> np.ndarray:
+def levels_db(power: Iterable[np.ndarray]) -> np.ndarray:
     """Return the level of excitation that all layers together reach, (steps, BANDS), in dB, means of power over STEP_S.
 
-    The loudness of each layer alone is turned into the excitation of its band, were it flat, and the powers added: so
-    layers are taken to be uncorrelated.
+    The powers of the layers, as of `holes`, are added: so layers are taken to be uncorrelated.
     """
-    power = np.zeros((1, BANDS))
-    for heard in layers.values():
-        bands = heard.bands[ALONE]
-        steps = len(bands) // STEP_CELLS
-        cells = band_power(bands[: steps * STEP_CELLS]).reshape(steps, STEP_CELLS, BANDS).mean(axis=1)
-        power = power + cells
-    return np.asarray(10.0 * np.log10(np.maximum(power, 1.0)))
+    whole = np.zeros((1, BANDS))
+    for cells in power:
+        steps = len(cells) // STEP_CELLS
+        whole = whole + cells[: steps * STEP_CELLS].reshape(steps, STEP_CELLS, BANDS).mean(axis=1, dtype=np.float64)
+    return np.asarray(10.0 * np.log10(np.maximum(whole, 1.0)))
 
 
-def band_power(loudness: np.ndarray) -> np.ndarray:
-    """Return the excitation, re 0 dB SPL at 1 kHz, that gives a loudness in sone in each band, (..., BANDS)."""
+def excitation_power(loudness: np.ndarray) -> np.ndarray:
+    """Return the power, re 0 dB SPL at 1 kHz, whose excitation, were it flat, has a loudness in sone in each band.
+
+    Float32 (..., BANDS), as `loudness`.
+    """
     table = _loudness_of_levels()
-    found = np.empty(loudness.shape)
+    found = np.empty(loudness.shape, dtype=np.float32)
     for band in range(BANDS):
         found[..., band] = np.interp(loudness[..., band], table[:, band], 10.0 ** (_LEVELS_DB / 10.0), left=0.0)
     return found

@@ -83,7 +83,7 @@ def _excess(excess_db: float) -> str:
 
 
 def findings_part(hearing: HearingResult) -> Markup | None:
-    """Return the part of the page; None where nothing was looked for."""
+    """Return the part of the page; None where nothing was found."""
     if not hearing.findings:
         return None
     names = layer_names(hearing)

@@ -50,7 +50,8 @@ def hearing_sentences(hearing: HearingResult | None) -> list[str]:
         return []
     names = layer_names(hearing)
     lines = [*(line_sentence(line, names) for line in lines_of(hearing)), heard_sentence(hearing)]
-    return [*lines, findings_sentence(hearing)] if hearing.findings else lines
+    known = any(layer.share is not None for layer in hearing.layers)
+    return [*lines, findings_sentence(hearing)] if known else lines
 
 
 def _map_part(hearing: HearingResult, sections: Sequence[Section], length_s: float) -> Markup | None:

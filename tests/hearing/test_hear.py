@@ -208,7 +208,7 @@ def test_a_resampled_stretch_is_that_of_the_whole_song():
     whole, parts = (heard(layers, rate_hz=44100, edges_s=edges) for edges in ([], [0.7, 1.9]))
     assert len(parts.stretches) == 3
     for id_ in layers:
-        np.testing.assert_allclose(parts.layers[id_].total, whole.layers[id_].total, rtol=1e-3, atol=1e-4)
+        np.testing.assert_allclose(parts.layers[id_].total, whole.layers[id_].total, rtol=1e-5, atol=1e-6)
 
 
 def test_patterns_are_means_over_what_sounds(hearing):

@@ -22,8 +22,8 @@ from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel
 from mixwright.model.hearing import Calibration
 from mixwright.model.lane import Breakpoint, Lane
-from mixwright.model.song import Section, changed
-from mixwright.model.strip import Compressor, Limiter, Master, Strip
+from mixwright.model.song import Section, Send, changed
+from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
 
 SECTIONS = (Section(name="one", start_s=0.0, end_s=1.0), Section(name="two", start_s=1.0, end_s=SECONDS))
 
@@ -101,6 +101,23 @@ def test_what_is_heard_again_is_what_is_heard_anew(tmp_path: Path, how: str) -> 
         edit_track(folder, "pad", strip=Strip(fader_db=-1.0))
     after = heard(folder)
     assert after != before
+    assert after == without_cache(folder)
+
+
+def test_gains_that_recover_where_nothing_else_changed(tmp_path: Path) -> None:
+    """A send that falls silent before the second section moves the compressor of the master into it."""
+    files = three()
+    files["vox"] = 8.0 * files["vox"] * (np.arange(len(files["vox"])) < 24000)[:, None]
+    sections = (Section(name="one", start_s=0.0, end_s=1.8), Section(name="two", start_s=1.8, end_s=SECONDS))
+    hall = Send(id="hall", name="Hall", reverb=Reverb(kind="voice", decay_s=0.1))
+    master = Master(compressor=Compressor(threshold_db=-40.0, ratio=10.0, release_ms=3000.0))
+    folder = song_of(tmp_path, files, sections=sections, sends=(hall,), master=master)
+    edit_track(folder, "vox", sends={"hall": 4.0})
+    before = heard(folder)
+    edit_track(folder, "vox", sends={"hall": 5.0})
+    after = heard(folder)
+    assert after.calibrated_lufs == before.calibrated_lufs
+    assert after.layers[1].sections[1] != before.layers[1].sections[1]
     assert after == without_cache(folder)
 
 

@@ -14,7 +14,7 @@ from mixwright.app.keys import RENDERED_BY
 from mixwright.app.session import Session
 from mixwright.engine.graph import MixGraph, bus
 from mixwright.engine.render import render
-from mixwright.engine.returns import fed_by, return_alone, without_sends
+from mixwright.engine.returns import fed_by, feeding_tracks, return_alone, without_sends
 from mixwright.errors import StateError
 from mixwright.hearing.fader import FRAMES
 from mixwright.hearing.feed import SOFTEST, Source
@@ -241,7 +241,10 @@ def _digests(
         return found.hexdigest() if sounds else ""
 
     def of(row: Row) -> tuple[str, ...]:
-        key = session.cache.key("digests", row.graph.identity(row.tracks or None), spans, code)
+        # Gains are those of the whole mix: what a row's own graph leaves out moves them too.
+        fed = row.tracks or feeding_tracks(session.graph, row.id)
+        moved_by = session.graph.identity(fed) if row.graph.dynamics else ()
+        key = session.cache.key("digests", row.graph.identity(row.tracks or None), moved_by, spans, code)
         found = session.cache.record(
             key, _Digests, lambda: _Digests(sha256=tuple(digest(audio[row.id], span) for span in spans))
         )

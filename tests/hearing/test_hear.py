@@ -9,12 +9,11 @@ import warnings
 import numpy as np
 import pytest
 
-from mixwright.hearing.bands import PLACES, bands_of_places
 from mixwright.hearing.components import components
 from mixwright.hearing.constants import CUED_DB, STRICT_DB, constants_at
 from mixwright.hearing.feed import Feed, held
 from mixwright.hearing.hear import hear
-from mixwright.hearing.heard import ALONE, CUED, STRICT, stretches_of
+from mixwright.hearing.heard import ALONE, CUED, STRICT
 from mixwright.hearing.scale import STEP_CAM
 from reference import ear_twin as twin
 from reference.six_layers import RATE_HZ, band_of_noise, six_layers
@@ -166,70 +165,6 @@ def test_shares_follow_the_shapley_value(song, hearing, offset_db):
     pairs = ~np.eye(len(song), dtype=bool)
     assert np.corrcoef(found[pairs], exact[pairs])[0, 1] > 0.98
     np.testing.assert_allclose(found.sum(axis=1), exact.sum(axis=1), rtol=0.15)
-
-
-def test_stretches_split_the_song(song):
-    """All stretches weighted by their time make the whole; edges lie at the nearest 64 ms."""
-    whole, parts = heard(song).taken, heard(song, edges_s=[1.2])
-    assert len(whole) == 1
-    assert [(part.first, part.end) for part in parts.stretches] == [(0, 76), (76, 125)]
-    mean = (76 * parts.taken[0].loss_cued + 49 * parts.taken[1].loss_cued) / 125
-    np.testing.assert_allclose(whole[0].loss_cued, mean, rtol=1e-6, atol=1e-9)
-
-
-def test_a_stretch_is_heard_as_in_the_whole_song(song, hearing):
-    """What was heard half a second before is forgotten: each stretch begins anew, and yet nothing is heard of that."""
-    whole = heard(song)
-    for id_, one in hearing.layers.items():
-        scale = whole.layers[id_].total.max()
-        np.testing.assert_allclose(one.total, whole.layers[id_].total, rtol=1e-4, atol=1e-5 * scale)
-        np.testing.assert_allclose(one.bands, whole.layers[id_].bands, rtol=1e-3, atol=1e-5 * scale)
-
-
-def test_nothing_matters_but_what_is_heard_of_a_stretch(song):
-    """Other audio from 0.2 s after a stretch on, and up to 0.8 s before it, changes not a bit of it."""
-    other = {name: x.copy() for name, x in song.items()}
-    for x in other.values():
-        x[: round(0.2 * RATE_HZ)] *= 0.3
-        x[round(1.8 * RATE_HZ) :] *= 0.5
-    before, after = (heard(layers, edges_s=[1.0, 1.5]) for layers in (song, other))
-    for id_ in song:
-        one, same = before.layers[id_].stretches[1], after.layers[id_].stretches[1]
-        assert one.total.tobytes() == same.total.tobytes()
-        assert one.patterns.tobytes() == same.patterns.tobytes()
-        assert one.sketch.rest.tobytes() == same.sketch.rest.tobytes()
-        assert before.layers[id_].stretches[0].total.tobytes() != after.layers[id_].stretches[0].total.tobytes()
-    assert before.taken[1].cued.tobytes() == after.taken[1].cued.tobytes()
-
-
-def test_a_resampled_stretch_is_that_of_the_whole_song():
-    """At 44.1 kHz every stretch is resampled from a place of its own: as the same song at 48 kHz but for rounding."""
-    layers = {"a": stereo(noise(3.0, 1))[: 3 * 44100], "b": stereo(noise(3.0, 2))[: 3 * 44100]}
-    whole, parts = (heard(layers, rate_hz=44100, edges_s=edges) for edges in ([], [0.7, 1.9]))
-    assert len(parts.stretches) == 3
-    for id_ in layers:
-        np.testing.assert_allclose(parts.layers[id_].total, whole.layers[id_].total, rtol=1e-5, atol=1e-6)
-
-
-def test_patterns_are_means_over_what_sounds(hearing):
-    """Their sums over the filters are the loudness where the layer sounds; places add up to bands."""
-    for layer in hearing.layers.values():
-        for stretch in layer.stretches:
-            sounding = stretch.total[ALONE] > 0.05
-            assert stretch.active_s == pytest.approx(0.016 * sounding.sum())
-            means = stretch.total[:, sounding].mean(axis=1)
-            np.testing.assert_allclose(STEP_CAM * stretch.patterns[:3].sum(axis=1), means, rtol=1e-4)
-            assert np.all(stretch.patterns >= 0.0)
-    taken = hearing.taken[0]
-    assert taken.cued.shape == (6, 6, PLACES)
-    np.testing.assert_allclose(bands_of_places(taken.cued).sum(axis=-1), taken.cued.sum(axis=-1), rtol=1e-9)
-
-
-def test_long_stretches_are_cut_and_a_song_of_no_length_is_one():
-    half_minutes = [(part.first, part.end) for part in stretches_of(6000, [1e9, -1.0])]
-    assert half_minutes == [(0, 2000), (2000, 4000), (4000, 6000)]
-    assert [(part.first, part.end) for part in stretches_of(0, [1.0])] == [(0, 0)]
-    assert [(part.first, part.end) for part in stretches_of(3, [0.0, 0.01])] == [(0, 3)]
 
 
 def noise(seconds, seed, level=0.05):

@@ -34,12 +34,22 @@ static void inhibit(const float *x, const float *own, const float *other, float 
     }
 }
 
+static int any(const float *x) {
+    int32_t found = 0;
+    for (int32_t i = 0; i < FILTERS; i++) found |= x[i] != 0.0f;
+    return found;
+}
+
 /* Loudness of a layer in each band, both ears together: bands[cell][alone, strict, cued][band]. `edges`: first filter of
  * every band, and the end. left and right: patterns[cell][PATTERNS][FILTERS], which may be the same. */
 MW_API void mw_ear_bands(const float *left, const float *right, int64_t cells, const float *spread, const int32_t *edges,
                          int32_t count, float step_cam, float *bands) {
     for (int64_t t = 0; t < cells; t++, left += PATTERNS * FILTERS, right += PATTERNS * FILTERS)
         for (int32_t k = 0; k < 3; k++, bands += count) {
+            if (!any(left + k * FILTERS) && !any(right + k * FILTERS)) {
+                memset(bands, 0, (size_t)count * sizeof *bands);
+                continue;
+            }
             float wide_left[FILTERS], wide_right[FILTERS], kept_left[FILTERS], kept_right[FILTERS];
             spread_out(left + k * FILTERS, spread, wide_left);
             spread_out(right + k * FILTERS, spread, wide_right);

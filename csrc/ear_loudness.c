@@ -76,19 +76,20 @@ static float most(const float *x, int32_t count) {
     return m;
 }
 
-/* One ear of one layer. `own`: excitation alone through its own filters; `shared` and `rest`: through those of the mix, of
- * the layer and of what is left without it; rows of excitations, a multiple of 16 places. Every `hold` frames one cell of
- * patterns[cell][PATTERNS][FILTERS]: means of the smoothed specific loudness alone, strict, cued; of the loss strict, cued
- * at the moment; of shared and rest. constants[8][places]; attack and release of one step, by part; state: [3][FILTERS]. */
+/* One ear of one layer. `own`: excitation alone through its own filters, NULL where loudness alone is not asked: zero then;
+ * `shared` and `rest`: through those of the mix, of the layer and of what is left without it; rows of excitations, a
+ * multiple of 16 places. Every `hold` frames one cell of patterns[cell][PATTERNS][FILTERS]: means of the smoothed specific
+ * loudness alone, strict, cued; of the loss strict, cued at the moment; of shared and rest. constants[8][places]; attack
+ * and release of one step, by part; state: [3][FILTERS]. */
 MW_API void mw_ear_loudness(const float *own, const float *shared, const float *rest, int64_t frames, int32_t hold,
                             const int32_t *parts, int32_t count, const float *constants, float scale,
                             const float *attack, const float *release, float *state, float *patterns) {
     const int32_t n = places_of(parts, count);
     const Constants c = {constants + GAIN * n,   constants + OFFSET * n,    constants + EXPONENT * n,
                          constants + FLOOR * n,  constants + THRESHOLD * n, constants + LEAST * n};
-    for (int64_t t = 0; t < frames; t++, own += n, shared += n, rest += n) {
+    for (int64_t t = 0; t < frames; t++, own = own ? own + n : own, shared += n, rest += n) {
         float now[4][MOST_PLACES], of_total[MOST_PLACES], of_noise[MOST_PLACES];
-        const int alone = most(own, n) > QUIET, mixed = most(shared, n) > QUIET;
+        const int alone = own && most(own, n) > QUIET, mixed = most(shared, n) > QUIET;
         for (int32_t k = alone ? 1 : 0; k < 4; k++) memset(now[k], 0, (size_t)n * sizeof now[k][0]);
         if (t % hold == 0) memset(patterns, 0, PATTERNS * FILTERS * sizeof *patterns);
         if (alone) in_quiet(own, n, c, scale, now[0]);
@@ -104,7 +105,7 @@ MW_API void mw_ear_loudness(const float *own, const float *shared, const float *
             const float share = 1.0f / (float)(hold * steps);
             float *to = patterns + first;
             for (int32_t s = 0; s < steps; s++, at += filters) {
-                for (int32_t k = 0; k < 3; k++)
+                for (int32_t k = own ? 0 : 1; k < 3; k++)
                     smooth(state + k * FILTERS + first, now[k] + at, filters, attack[part], release[part], share,
                            to + k * FILTERS);
                 for (int32_t i = 0; i < filters; i++) {

@@ -19,8 +19,8 @@ from mixwright.errors import StateError
 from mixwright.hearing.fader import FRAMES
 from mixwright.hearing.feed import SOFTEST, Source
 from mixwright.hearing.hear import Ear, cells_of, chunks_of, hear_stretch, heard_span
-from mixwright.hearing.heard import Hearing, Stretch, heard_of, stretches_of
-from mixwright.hearing.packed import pack, unpack
+from mixwright.hearing.heard import Alone, Hearing, Stretch, heard_of, stretches_of
+from mixwright.hearing.packed import pack, unpack, unpack_alone
 from mixwright.hearing.places import calibration_db
 from mixwright.hearing.rise import rise_curve
 from mixwright.io.kept import read_kept, write_kept
@@ -54,6 +54,13 @@ class _Digests(Record, frozen=True, kw_only=True):
     """SHA-256 of the audio that each stretch hears of a layer, "" where that is silence."""
 
     sha256: tuple[str, ...]
+
+
+class _Place(Record, frozen=True, kw_only=True):
+    """Where a layer was heard alone: the key of a stretch, and its place among the layers there."""
+
+    stretch: str
+    row: int
 
 
 def hearing_of(
@@ -94,9 +101,9 @@ def hearing_of(
     voices, leads = voices_of(song, rows), followed(session)
     marks = [(row.id in voices, row.id in leads) for row in rows]
     names = [row.id for row in rows]
-    setting = rate_hz, offset_db, listening, marks, code_hash(*_HEARD_BY)
+    setting = rate_hz, offset_db, listening, code_hash(*_HEARD_BY)
     keys = [
-        session.cache.key("stretch", [one[k] for one in digests], stretch.first, stretch.end, *setting)
+        session.cache.key("stretch", [one[k] for one in digests], stretch.first, stretch.end, marks, *setting)
         for k, stretch in enumerate(stretches)
     ]  # fmt: skip
     unheard = [stretch for stretch, key in zip(stretches, keys, strict=True) if not session.cache.holds(key)]
@@ -106,15 +113,32 @@ def hearing_of(
         ear = Ear(rate_hz, offset_db, listening, team, job, cancel or Cancel())
         for k, (stretch, key) in enumerate(zip(stretches, keys, strict=True)):
             sounding = {row.id: audio[row.id] if one[k] else _silence for row, one in zip(rows, digests, strict=True)}
+            alone = {
+                row.id: session.cache.key("alone", one[k], stretch.first, stretch.end, *setting)
+                for row, one in zip(rows, digests, strict=True)
+                if one[k]
+            }
 
-            def make(path: Path, stretch: Stretch = stretch, layers: Mapping[str, Source] = sounding) -> None:
-                write_array(path, pack(*hear_stretch(layers, None, stretch, ear, voices, leads)))
+            def make(
+                path: Path,
+                stretch: Stretch = stretch,
+                layers: Mapping[str, Source] = sounding,
+                alone: Mapping[str, str] = alone,
+                key: str = key,
+            ) -> None:
+                known = _known_alone(session, alone)
+                write_array(path, pack(*hear_stretch(layers, None, stretch, ear, voices, leads, known)))
+                for row, name in enumerate(layers):
+                    if name in alone and name not in known:
+                        session.cache.put(alone[name], _Place(stretch=key, row=row))
 
             layers, taken = unpack(session.cache.array(key, make), names)
             parts.append((layers, taken))
 
             def solve(path: Path, layers: Mapping[str, object] = layers, part: int = k) -> None:
-                found = in_order(lambda id_: rise_curve(parts[part][0][id_].sketch.thinned(2 * FRAMES), cancel), layers)
+                found = in_order(
+                    lambda name: rise_curve(parts[part][0][name].sketch.thinned(2 * FRAMES), cancel), layers
+                )
                 write_array(path, np.array(list(found), dtype=np.float32))
 
             curves.append(tuple(session.cache.array(session.cache.key("rise", key), solve)))
@@ -211,6 +235,19 @@ def voices_of(song: Song, rows: Sequence[Row]) -> tuple[str, ...]:
     """Return the layers that sing."""
     singing = {track.id for track in used_tracks(song) if track.role in VOICE_ROLES}
     return tuple(row.id for row in rows if not singing.isdisjoint(row.tracks))
+
+
+def _known_alone(session: Session, keys: Mapping[str, str]) -> dict[str, Alone]:
+    """Return the layers that were heard alone before, with whatever else; `keys`: of the `_Place` of each."""
+    found = {id_: session.cache.known(key, _Place) for id_, key in keys.items()}
+    heard = {place.stretch for place in found.values() if place is not None}
+    packed = {key: session.cache.held(key) for key in heard}
+    known: dict[str, Alone] = {}
+    for key, stretch in packed.items():
+        here = {id_: place.row for id_, place in found.items() if place is not None and place.stretch == key}
+        if stretch is not None:
+            known |= zip(here, unpack_alone(stretch, list(here.values())), strict=True)
+    return known
 
 
 def _silence(start: int, end: int) -> tuple[np.ndarray, ...]:  # noqa: ARG001

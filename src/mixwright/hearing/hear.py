@@ -28,9 +28,11 @@ from mixwright.hearing.heard import (
     CELL_S,
     LAYER,
     RISE_CELLS,
+    Alone,
     HeardStretch,
     Hearing,
     Stretch,
+    halved,
     heard_of,
     stretches_of,
 )
@@ -142,12 +144,14 @@ def hear_stretch(
     settings: Ear,
     voices: Collection[str] = (),
     leads: Collection[str] = (),
+    known: Mapping[str, Alone] | None = None,
 ) -> tuple[dict[str, HeardStretch], Taken]:
     """Hear one stretch of a song, from a little before it on: nothing but the audio from there to its end matters.
 
-    Parameters are as for :func:`hear`. Returned are the layers as heard, and who takes what.
+    Parameters are as for :func:`hear`; `known`: layers whose audio was heard before, alone, and is not heard so again.
+    Returned are the layers as heard, and who takes what.
     """
-    listener = _Listener(layers, mix, stretch, settings, voices, leads)
+    listener = _Listener(layers, mix, stretch, settings, voices, leads, known or {})
     for chunk in range(chunks_of(stretch)):
         listener.chunk(_run_in(stretch) + chunk * _CHUNK_CELLS)
         settings.job.step()
@@ -194,8 +198,9 @@ class _Room:
 class _Layer:
     """One layer on its way: a chunk of it, and what was heard so far."""
 
-    def __init__(self, feed: Feed, *, voice: bool, lead: bool) -> None:
+    def __init__(self, feed: Feed, stretch: Stretch, known: Alone | None, *, voice: bool, lead: bool) -> None:
         self.feed = feed
+        self._stretch, self._known = stretch, known
         self.power = self.rest = (np.empty(0), np.empty(0))
         self.rings = [False, False]  # whether there is anything of it in the chunk, at each ear
         rows = CHUNK_FRAMES, len(fine_steps().filters)
@@ -210,11 +215,6 @@ class _Layer:
         self._sketcher = Sketcher(dense=lead)
         self._lyric = LyricLine() if voice else None
 
-    @property
-    def sounds(self) -> bool:
-        """Whether the chunk holds anything but silence."""
-        return self.feed.sounds
-
     def analyse(self, room: _Room, mix_bins: tuple[np.ndarray, np.ndarray], listening: Listening) -> None:
         """Take the chunk's spectra: of the layer, and of the mix without it."""
         bins = room.bins(self.feed)
@@ -223,19 +223,19 @@ class _Layer:
 
     def listen(self, room: _Room, side: int) -> None:  # noqa: ARG002
         """Work out one ear's specific loudness; where the layer is silent, what it was rings out."""
-        self.rings[side] = self.sounds or bool(self._state[side].any())
+        self.rings[side] = self.feed.sounds or bool(self._state[side].any())
         if not self.rings[side]:
             self.patterns[side] = 0.0
             return
-        if not self.sounds:
+        if not self.feed.sounds:
             self.shared[:] = self.masking[:] = self._own[:] = 0.0
-        elif side == 0 or self.power[1] is not self.power[0]:
+        elif self._known is None and (side == 0 or self.power[1] is not self.power[0]):
             excitation(self.power[side], steps=fine_steps(), out=self._own)
         constants, scale = loudness_table(steps=fine_steps())
         rates = fine_steps().coefficients(ATTACK_PER_MS), fine_steps().coefficients(RELEASE_PER_MS)
         ear.loudness(
-            self._own, self.shared, self.masking, CELL_FRAMES, fine_steps().parts, constants, scale, *rates,
-            self._state[side], self.patterns[side],
+            None if self._known else self._own, self.shared, self.masking, CELL_FRAMES, fine_steps().parts,
+            constants, scale, *rates, self._state[side], self.patterns[side],
         )  # fmt: skip
 
     def keep(self, first: int, kept: slice, mix: tuple[np.ndarray, np.ndarray]) -> None:
@@ -248,44 +248,52 @@ class _Layer:
             found = np.empty(_NOTHING_FOUND.shape, dtype=np.float32)
             ear.bands(self.patterns[0], self.patterns[1], spread_table(), filter_edges(), STEP_CAM, found)
             bands = bands_of_filters(found)
-        alone = np.concatenate([self._before, bands[:, ALONE]])
-        self._rise.append(np.maximum(alone[RISE_CELLS:] - alone[:-RISE_CELLS], 0.0).sum(axis=1)[kept])
-        self._before = alone[-RISE_CELLS:]
+        if self._known is None:
+            alone = np.concatenate([self._before, bands[:, ALONE]])
+            self._rise.append(np.maximum(alone[RISE_CELLS:] - alone[:-RISE_CELLS], 0.0).sum(axis=1)[kept])
+            self._before = alone[-RISE_CELLS:]
         found, bands = found[kept], bands[kept]
         total = bands.sum(axis=2)
-        self._total.append(total)
+        if self._known is not None:
+            at = first + kept.start - self._stretch.first
+            total[:, ALONE] = self._known.total[at : at + len(total)]
+        self._total.append(total.copy())
         self._bands.append(bands)
+        total[:, ALONE] = halved(total[:, ALONE])  # as it is kept, so that what was kept leads to the same
         active = total[:, ALONE] > ACTIVE_SONE
         if active.any():
             self._active += int(active.sum())
             self._sums[:LAYER] += found[active].sum(axis=0, dtype=np.float64) / STEP_CAM
             excited = self.patterns[:, kept, 5:7, :FILTERS][:, active]
             self._sums[LAYER:] += excited.sum(axis=(0, 1), dtype=np.float64) / 2.0
-        if self.sounds and active.any():
+        if self.feed.sounds and active.any():
             sone = np.zeros((3, _CHUNK_CELLS, CELL_FRAMES), dtype=np.float32)
             sone[:, kept] = np.where(active, total.T, 0.0)[:, :, None]
             self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), sone.reshape(3, -1))
-        if self._lyric is not None and self.sounds:
+        if self._lyric is not None and self.feed.sounds:
             self._lyric.push(self.power, self.rest, self.patterns[:, :, 5], self.patterns[:, :, 6])
         elif self._lyric is not None:
             self._lyric.silence(_CHUNK_CELLS)
 
-    def heard(self, stretch: Stretch) -> HeardStretch:
+    def heard(self) -> HeardStretch:
         """Return what was heard of the stretch."""
+        known = self._known
         total, bands = np.concatenate(self._total), np.concatenate(self._bands)
         blocks = -(-len(bands) // BAND_CELLS)
-        # A last cell of bands that the song does not fill is filled with silence.
-        filled = np.pad(bands, ((0, blocks * BAND_CELLS - len(bands)), (0, 0), (0, 0)))
-        before = stretch.first - _run_in(stretch)
+        filled = np.pad(bands, ((0, blocks * BAND_CELLS - len(bands)), (0, 0), (0, 0)))  # the song's last, with silence
+        before = self._stretch.first - _run_in(self._stretch)
+        means = np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2))
         active_s = self._active * CELL_S
-        patterns = self._sums / max(self._active, 1)
+        patterns = (self._sums / max(self._active, 1)).astype(np.float32)
+        if known is not None:
+            means[ALONE], patterns[ALONE] = known.bands, known.pattern
         return HeardStretch(
             total=np.ascontiguousarray(total.T),
-            bands=np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2)),
-            rise=np.concatenate(self._rise),
+            bands=means,
+            rise=np.concatenate(self._rise) if known is None else known.rise,
             active_s=active_s,
-            patterns=patterns.astype(np.float32),
-            sketch=self._sketcher.sketch(active_s, STEP_CAM * patterns[:LAYER].sum(axis=1)),
+            patterns=patterns,
+            sketch=self._sketcher.sketch(active_s, STEP_CAM * patterns[:LAYER].sum(axis=1, dtype=np.float64)),
             lyric=None if self._lyric is None else self._lyric.result(slice(before, before + len(total))),
         )
 
@@ -301,6 +309,7 @@ class _Listener:
         settings: Ear,
         voices: Collection[str],
         leads: Collection[str],
+        known: Mapping[str, Alone],
     ) -> None:
         self._stretch = stretch
         self._team = settings.team
@@ -309,7 +318,8 @@ class _Listener:
         start, end = _samples(stretch)
 
         def started(id_: str) -> _Layer:
-            return _Layer(Feed(layers[id_], settings.rate_hz, start, end), voice=id_ in voices, lead=id_ in leads)
+            feed = Feed(layers[id_], settings.rate_hz, start, end)
+            return _Layer(feed, stretch, known.get(id_), voice=id_ in voices, lead=id_ in leads)
 
         # Each reads ahead what lies around its first chunk.
         self._layers = dict(zip(layers, in_order(started, layers, self._team.workers), strict=True))
@@ -321,7 +331,7 @@ class _Listener:
     def chunk(self, first: int) -> None:
         """Hear the chunk that the feeds stand at, and go on; `first`: its first cell in the song."""
         layers = list(self._layers.values())
-        sounding = [layer for layer in layers if layer.sounds]
+        sounding = [layer for layer in layers if layer.feed.sounds]
         kept = slice(max(0, self._stretch.first - first), min(_CHUNK_CELLS, self._stretch.end - first))
         left, right = self._rooms[0].bins(self._mix)
         mix_bins = (left.copy(), right.copy()) if left is not right else (left.copy(),) * 2
@@ -341,12 +351,11 @@ class _Listener:
 
         def finish(id_: str, layer: _Layer) -> None:
             self._cancel.check()
-            found[id_] = layer.heard(self._stretch)
+            found[id_] = layer.heard()
 
         self._team.do(functools.partial(finish, *item) for item in self._layers.items())
-        return {id_: found[id_] for id_ in self._layers}, self._attribution.result(
-            self._stretch.end - self._stretch.first
-        )
+        taken = self._attribution.result(self._stretch.end - self._stretch.first)
+        return {id_: found[id_] for id_ in self._layers}, taken
 
     def _each(self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None]) -> None:
         """Do something with every layer, each thread in a room of its own."""
@@ -371,16 +380,16 @@ class _Listener:
         )
 
     def _attribute(self, side: int, kept: slice) -> None:
-        """Share out what the layers lose at one ear, each thread some of the places."""
-        ringing = {k: layer for k, layer in enumerate(self._layers.values()) if layer.rings[side]}
-        if len(ringing) < 2:  # nobody takes anything
+        """Share out what the layers lose at one ear, each thread some of the places; what rings out loses nothing."""
+        sounding = {k: layer for k, layer in enumerate(self._layers.values()) if layer.feed.sounds}
+        if len(sounding) < 2:  # nobody takes anything
             return
 
         def share(first: int, end: int) -> None:
             inside = slice(first * PLACE_FILTERS, end * PLACE_FILTERS)
-            found = np.stack([layer.patterns[side, kept, 3:, inside] for layer in ringing.values()])
+            found = np.stack([layer.patterns[side, kept, 3:, inside] for layer in sounding.values()])
             losses, excited, rests = found[:, :, :2].transpose(2, 0, 1, 3), found[:, :, 2], found[:, :, 3]
-            self._attribution.push(np.array(list(ringing)), losses, excited, rests, slice(first, end))
+            self._attribution.push(np.array(list(sounding)), losses, excited, rests, slice(first, end))
 
         parts = np.linspace(0, PLACES, min(self._team.workers, 8) + 1).round().astype(int).tolist()
         self._team.do(functools.partial(share, *part) for part in itertools.pairwise(parts))

@@ -26,6 +26,8 @@ RISE_CELLS = 3
 ACTIVE_SONE = 0.05
 #: Rows of `Heard.total`, of `Heard.bands` and of `HeardStretch.patterns`; the last two of patterns alone.
 ALONE, STRICT, CUED, LAYER, REST = range(5)
+#: The loudest that is kept, in sone.
+LOUDEST_SONE = 6e4
 #: Longer stretches are cut in parts of about this length, in seconds.
 STRETCH_S = 30.0
 
@@ -75,6 +77,24 @@ class HeardStretch:
     patterns: np.ndarray
     sketch: Sketch
     lyric: Lyric | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Alone:
+    """One layer alone in one stretch of the song, as far as nothing else matters to it: part of a HeardStretch.
+
+    `total` and `rise`: float32 (cells,); `bands`: float32 (cells / BAND_CELLS, BANDS); `pattern`: float32 (FILTERS,).
+    """
+
+    total: np.ndarray
+    bands: np.ndarray
+    rise: np.ndarray
+    pattern: np.ndarray
+
+
+def halved(sone: np.ndarray) -> np.ndarray:
+    """Return loudness as it is kept: float16."""
+    return np.asarray(np.minimum(sone, LOUDEST_SONE), dtype=np.float16)
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,14 +8,14 @@ a loss as squares of 1/255. All is then compressed without loss.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import msgspec
 import numpy as np
 
 from mixwright.hearing.attribution import Taken
 from mixwright.hearing.fader import Sketch
-from mixwright.hearing.heard import HeardStretch
+from mixwright.hearing.heard import ALONE, Alone, HeardStretch, halved
 from mixwright.hearing.lyric import Lyric
 from mixwright.model.record import Record
 
@@ -23,7 +23,6 @@ from mixwright.model.record import Record
 _LEAST_SONE, _STEP_SONE = 1e-4, 1.066
 #: Power of a component: the least that is kept, in dB, and a step.
 _LEAST_DB, _STEP_DB = -10.0, 1.0
-_LARGEST = 6e4
 _LEVEL = 1
 
 
@@ -41,7 +40,7 @@ def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
         "active": np.array([one.active_s for one in heard]),
         "total": _halves([one.total for one in heard]),
         "bands": _steps(np.array([_from_sone(one.bands).swapaxes(1, 2) for one in heard], dtype=np.uint8)),
-        "rise": np.array([np.minimum(one.rise, _LARGEST) for one in heard], dtype=np.float16),
+        "rise": np.array([halved(one.rise) for one in heard]),
         "patterns": np.array([one.patterns for one in heard], dtype=np.float32),
         **_pack_taken(taken),
         **_pack_sketches([one.sketch for one in heard]),
@@ -71,6 +70,16 @@ def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStr
         for k, name in enumerate(names)
     }
     return layers, _unpack_taken(arrays, tuple(names))
+
+
+def unpack_alone(packed: np.ndarray, which: Sequence[int]) -> list[Alone]:
+    """Return what was packed of some layers by their places, as far as it is of them alone."""
+    arrays = _parted(packed, ("total", "bands", "rise", "patterns"))
+    totals, rises = _from_halves(arrays["total"]), arrays["rise"].astype(np.float32)
+    bands = _to_sone(_from_steps(arrays["bands"][:, ALONE]))
+    return [
+        Alone(totals[k, ALONE], np.ascontiguousarray(bands[k].T), rises[k], arrays["patterns"][k, ALONE]) for k in which
+    ]
 
 
 def _pack_taken(taken: Taken) -> dict[str, np.ndarray]:
@@ -160,7 +169,7 @@ def _from_steps(steps: np.ndarray) -> np.ndarray:
 
 def _halves(totals: Sequence[np.ndarray]) -> np.ndarray:
     """Return half floats as bytes, the upper ones of all before the lower: they change little along time."""
-    halves = np.array([np.minimum(one, _LARGEST) for one in totals], dtype="<f2")
+    halves = np.array([halved(one) for one in totals], dtype="<f2")
     return np.ascontiguousarray(np.moveaxis(halves[..., None].view(np.uint8), -1, 0))
 
 
@@ -185,12 +194,14 @@ def _compressed(array: np.ndarray) -> bytes:
     return packer.compress(array.tobytes()) + packer.flush()
 
 
-def _parted(packed: np.ndarray) -> dict[str, np.ndarray]:
+def _parted(packed: np.ndarray, names: Collection[str] = ()) -> dict[str, np.ndarray]:
+    """Return the arrays of these names, by default all."""
     data = packed.tobytes()
     at = 4 + int.from_bytes(data[:4], "little")
     arrays: dict[str, np.ndarray] = {}
     for part in msgspec.json.decode(data[4:at], type=list[_Part]):
-        body = zlib.decompress(data[at : at + part.size])
-        arrays[part.name] = np.frombuffer(body, dtype=part.dtype).reshape(part.shape)
+        if not names or part.name in names:
+            body = zlib.decompress(data[at : at + part.size])
+            arrays[part.name] = np.frombuffer(body, dtype=part.dtype).reshape(part.shape)
         at += part.size
     return arrays

@@ -139,6 +139,22 @@ class Cache:
         """Tell whether an array is there, as far as can be seen without reading it."""
         return (self.folder / f"{key}.npy").is_file() and (self.folder / f"{key}.seal").is_file()
 
+    def held(self, key: str) -> np.ndarray | None:
+        """Return the array of a key, None where there is no sound entry."""
+        with self._lock(key):
+            return self._sealed(self.folder / f"{key}.npy")
+
+    def put(self, key: str, record: Record) -> None:
+        """Keep a record under a key, in place of what was there.
+
+        Raises
+        ------
+        OutputError
+            when the cache cannot be written
+        """
+        with self._lock(key):
+            _write_record(self.folder / f"{key}.json", record)
+
     def known(self, key: str, type_: type[R]) -> R | None:
         """Return the record of a key, None where it is not there."""
         return read_record(self.folder / f"{key}.json", type_)

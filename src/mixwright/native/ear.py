@@ -99,7 +99,7 @@ def shared_excitation(
 
 
 def loudness(
-    own: np.ndarray,
+    own: np.ndarray | None,
     shared: np.ndarray,
     rest: np.ndarray,
     hold: int,
@@ -111,8 +111,12 @@ def loudness(
     state: np.ndarray,
     out: np.ndarray,
 ) -> None:
-    """Write the patterns ``(frames / hold, PATTERNS, PADDED_FILTERS)`` of one ear of a layer; `state` goes on."""
-    sounds = (pointer(own), pointer(shared), pointer(rest), len(own), hold)
+    """Write the patterns ``(frames / hold, PATTERNS, PADDED_FILTERS)`` of one ear of a layer; `state` goes on.
+
+    Without `own` loudness alone is left out: zero.
+    """
+    alone = None if own is None else pointer(own)
+    sounds = (alone, pointer(shared), pointer(rest), len(shared), hold)
     tables = (pointer(parts), len(parts), pointer(constants), scale, pointer(attack), pointer(release))
     _kernel("mw_ear_loudness")(*sounds, *tables, pointer(state), pointer(out))
 

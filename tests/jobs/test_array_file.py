@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from mixwright.jobs import paced_file
-from mixwright.jobs.array_file import ArrayWriter
+from mixwright.jobs.array_file import ArrayWriter, map_array, write_array
 
 
 @pytest.mark.parametrize("sounding", [(0, 1, 2), (1,), (0,), (2,), ()])
@@ -52,3 +52,31 @@ def test_a_long_file_goes_to_the_disk_little_by_little(tmp_path: Path, monkeypat
             writer.push(np.ones((1 << 12, 1), dtype=np.float32))
     assert max(np.diff([0, *sizes])) < 3 << 15
     assert sizes[-1] == 128 + 50 * (1 << 14)
+
+
+@pytest.mark.parametrize("kind", ["<f4", "<f8", "<f2", "<i4", "|u1", "|b1"])
+@pytest.mark.parametrize("shape", [(3, 2), (5,), (2, 3, 4), ()])
+def test_arrays_are_mapped_as_numpy_loads_them(tmp_path: Path, kind: str, shape: tuple[int, ...]) -> None:
+    array = np.random.default_rng(1).integers(0, 2, shape).astype(kind)
+    write_array(tmp_path / "a.npy", array)
+    np.save(tmp_path / "b.npy", array)
+    for path in (tmp_path / "a.npy", tmp_path / "b.npy"):
+        found, wanted = map_array(path), np.load(path)
+        np.testing.assert_array_equal(found, wanted)
+        assert (found.dtype, found.shape) == (wanted.dtype, wanted.shape)
+
+
+def _of(kind: str, shape: str) -> bytes:
+    header = f"{{'descr': '{kind}', 'fortran_order': False, 'shape': ({shape}), }}".ljust(118)
+    return b"\x93NUMPY\x01\x00\x76\x00" + header.encode() + bytes(9)
+
+
+@pytest.mark.parametrize(
+    "broken", [b"", _of("<f4", "1,")[:9], _of("|O", "1,"), _of("<f3", "1,"), _of("<f4", "9, 9"), _of("<f4", "9" * 30)]
+)
+def test_what_is_no_array_is_not_mapped(tmp_path: Path, broken: bytes) -> None:
+    (tmp_path / "a.npy").write_bytes(broken)
+    with pytest.raises(ValueError):  # noqa: PT011 - of any kind
+        map_array(tmp_path / "a.npy")
+    (tmp_path / "a.npy").write_bytes(_of("<f4", "2,"))
+    assert map_array(tmp_path / "a.npy").tolist() == [0.0, 0.0]

@@ -15,6 +15,7 @@ from mixwright.errors import InputError, SettingError, count, printable
 from mixwright.intake.faults import channel_words, header_faults, own_faults, problem_kind
 from mixwright.intake.listening import listen
 from mixwright.io.decode import Decoder
+from mixwright.jobs.array_file import map_array
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
 from mixwright.meter.measure import Meter
@@ -75,8 +76,7 @@ def _check_one(item: tuple[int, Path], *, decoder: Decoder, folder: Path, cancel
     decoded = folder / f"{number}.npy"
     try:
         info = decoder.decode(path, decoded)
-        audio = np.load(decoded, mmap_mode="r", allow_pickle=False)
-        return _checked(path, info, audio, cancel)
+        return _checked(path, info, map_array(decoded), cancel)
     except InputError as error:
         return CheckedFile(
             file=str(path),

@@ -17,6 +17,7 @@ from mixwright.app.listening import (
     calibrated,
     followed,
     hearing_of,
+    keep_calibration,
     layer_audio,
     layers_of,
     leads_of,
@@ -130,7 +131,10 @@ def heard(
             findings=findings_of(session, found[0], known, level_db_spl, report=report, cancel=cancel),
         )
 
-    return _named(session.cache.record(key, HearingResult, make), rows, song)
+    result = _named(session.cache.record(key, HearingResult, make), rows, song)
+    if pinned is not None:
+        keep_calibration(session, pinned, level_db_spl)
+    return result
 
 
 def _records(

@@ -150,22 +150,32 @@ def hearing_of(
 
 
 def calibrated(session: Session, integrated_lufs: float, listening_level_db_spl: float) -> float:
-    """Return which loudness of the mix is taken to play at a listening level; kept in the song folder.
+    """Return which loudness of the mix is taken to play at a listening level.
 
-    It stays what it was when the song was first heard at this level until the mix has moved from it by DRIFT_LU, so
-    that a small change of one layer is not a change of all that is heard.
+    It stays what `keep_calibration` kept until the mix has moved from it by DRIFT_LU, so that a small change of one
+    layer is not a change of all that is heard.
     """
-    try:
-        kept = read_kept(session.folder, "calibration", Calibration) or Calibration()
-    except StateError:  # nothing but this stands on it
-        kept = Calibration()
-    others = tuple(pin for pin in kept.pins if pin.listening_level_db_spl != listening_level_db_spl)
-    for pin in set(kept.pins) - set(others):
-        if abs(pin.integrated_lufs - integrated_lufs) < DRIFT_LU:
+    for pin in _pins(session):
+        near = abs(pin.integrated_lufs - integrated_lufs) < DRIFT_LU
+        if pin.listening_level_db_spl == listening_level_db_spl and near:
             return pin.integrated_lufs
-    pin = Pin(listening_level_db_spl=listening_level_db_spl, integrated_lufs=integrated_lufs)
-    write_kept(session.folder, "calibration", Calibration(pins=(*others, pin)))
     return integrated_lufs
+
+
+def keep_calibration(session: Session, integrated_lufs: float, listening_level_db_spl: float) -> None:
+    """Keep in the song folder at which loudness of the mix it was heard at a listening level."""
+    pins, pin = _pins(session), Pin(listening_level_db_spl=listening_level_db_spl, integrated_lufs=integrated_lufs)
+    if pin not in pins:
+        others = (one for one in pins if one.listening_level_db_spl != listening_level_db_spl)
+        write_kept(session.folder, "calibration", Calibration(pins=(*others, pin)))
+
+
+def _pins(session: Session) -> tuple[Pin, ...]:
+    try:
+        kept = read_kept(session.folder, "calibration", Calibration)
+    except StateError:  # nothing but this stands on it
+        kept = None
+    return () if kept is None else kept.pins
 
 
 def layers_of(song: Song, graph: MixGraph) -> tuple[Row, ...]:

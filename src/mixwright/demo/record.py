@@ -33,7 +33,7 @@ from mixwright.engine.render import render
 from mixwright.errors import OutputError, printable
 from mixwright.io.replace import new_folder, write_text
 from mixwright.io.write import SampleFormat, write_wav
-from mixwright.jobs.array_file import write_array
+from mixwright.jobs.array_file import map_array, write_array
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.record import Record
@@ -169,7 +169,7 @@ def _recorded(
     # Voices stand last in the table and take longest: begin with them.
     taken: list[np.ndarray] = []
     for kept in in_order(record, reversed(list(enumerate(layers)))):
-        taken.append(np.load(kept, mmap_mode="r"))
+        taken.append(map_array(kept))
         job.step()
     return taken[::-1]
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Write ``.npy`` files so that a full disk is told: whole arrays, and float32 block by block of any length.
+"""Map ``.npy`` files, and write them so that a full disk is told: whole, and float32 block by block of any length.
 
 Blocks of nothing but zeros become holes of the file where the file system knows holes: the layers of a song are silent
 for much of it.
@@ -9,6 +9,7 @@ The decoding child imports this module: it needs numpy alone.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -18,6 +19,8 @@ import numpy as np
 from mixwright.jobs.paced_file import PacedFile
 
 _HEADER_BYTES = 128
+_START = b"\x93NUMPY\x01\x00"
+_HEADER = re.compile(rb"\{'descr': '([<|][biuf]\d\d?)', 'fortran_order': False, 'shape': \(([\d, ]*)\), \}\s*")
 
 
 class ArrayWriter:
@@ -68,8 +71,33 @@ def write_array(path: Path, array: np.ndarray) -> None:
         file.write(np.ascontiguousarray(array).data)
 
 
+def map_array(path: Path) -> np.ndarray:
+    """Map a file of this module, or of numpy, for reading.
+
+    numpy itself reads the header as Python, which threads of Python 3.11 now and then may not do at the same time.
+
+    Raises
+    ------
+    ValueError
+        when it is no plain array, or is shorter than its header says
+    OSError
+        when it cannot be opened
+    """
+    with path.open("rb") as file:
+        start = file.read(len(_START) + 2)
+        size = int.from_bytes(start[len(_START) :], "little")
+        found = _HEADER.fullmatch(file.read(size))
+    if not start.startswith(_START) or found is None:
+        raise ValueError("no plain array")
+    shape = tuple(int(length) for length in found[2].split(b",") if length.strip())
+    try:
+        return np.memmap(path, np.dtype(found[1].decode()), "r", len(start) + size, shape)
+    except (TypeError, OverflowError) as error:
+        raise ValueError(str(error)) from error
+
+
 def _header(frames: int, channels: int) -> bytes:
     """Return a version 1.0 header (numpy format specification), padded to a fixed length."""
     text = f"{{'descr': '<f4', 'fortran_order': False, 'shape': ({frames}, {channels}), }}"
-    start = b"\x93NUMPY\x01\x00" + (_HEADER_BYTES - 10).to_bytes(2, "little")
+    start = _START + (_HEADER_BYTES - 10).to_bytes(2, "little")
     return start + text.ljust(_HEADER_BYTES - 11).encode("ascii") + b"\n"

@@ -25,6 +25,7 @@ import msgspec
 import numpy as np
 
 from mixwright.errors import InternalError, OutputError, StateError
+from mixwright.jobs.array_file import map_array
 from mixwright.jobs.budget import budget_bytes, trim
 from mixwright.jobs.entries import Seal, file_digest, mark_used, read_record, sealed_text
 from mixwright.jobs.parts import is_write_error, part_path, remove, remove_abandoned, write_error
@@ -303,14 +304,13 @@ def _write_record(path: Path, record: Record) -> None:
 def _map(path: Path) -> np.ndarray | None:
     """Map an array file; None when it is not a plain array of the size that its header says."""
     try:
-        array: np.ndarray = np.load(path, mmap_mode="r", allow_pickle=False)
+        return map_array(path)
     except OSError as error:
         if error.errno in (errno.EMFILE, errno.ENFILE):
             raise StateError("too many files are open at once", hint="raise the limit: ulimit -n 4096") from error
         return None
-    except (ValueError, EOFError, SyntaxError):
+    except ValueError:
         return None
-    return array
 
 
 def _allow_open_files() -> None:

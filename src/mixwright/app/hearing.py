@@ -197,7 +197,7 @@ def _layer(
 
 def _fader_equivalent(one: Heard, curves: Sequence[np.ndarray]) -> Range | None:
     """Return by how many dB a layer would have to rise to be heard as loud as it is alone."""
-    strict, cued = rises_db(curves, [part.active_s for part in one.stretches])[:, 0].tolist()
+    strict, cued = rises_db(curves, [part.active_s for part in one.stretches]).tolist()
     if math.isnan(cued):
         return None
     return Range(cued=cued if math.isfinite(cued) else None, strict=strict if math.isfinite(strict) else None)

@@ -96,13 +96,16 @@ class Attribution:
         mean = STEP_CAM / max(cells, 1)
         strict, cued = self._losses.transpose(0, 2, 1)
         correlated = np.divide(self._correlated.T, cued, out=np.zeros_like(cued), where=cued > 0.0)
-        shares = self._shares.transpose(0, 2, 3, 1) * mean
+        # Shares are worked out in single precision: as a whole they are the loss.
+        whole = self._shares.sum(axis=3)
+        exact = np.divide(self._losses, whole, out=np.zeros_like(whole), where=whole > 0.0)
+        shares = (self._shares * (mean * exact)[..., None]).transpose(0, 2, 3, 1)
         return Taken(self._layers, shares[0], shares[1], strict * mean, cued * mean, correlated)
 
 
 def _by_place(patterns: np.ndarray) -> np.ndarray:
-    """Return patterns ``(layers, cells, filters)`` as float64 ``(places, layers, cells * filters of a place)``."""
+    """Return patterns ``(layers, cells, filters)`` as ``(places, layers, cells * filters of a place)``."""
     layers, cells, filters = patterns.shape
     count = filters // PLACE_FILTERS
-    places = patterns.astype(np.float64).reshape(layers, cells, count, PLACE_FILTERS)
+    places = patterns.reshape(layers, cells, count, PLACE_FILTERS)
     return np.ascontiguousarray(places.transpose(2, 0, 1, 3)).reshape(count, layers, cells * PLACE_FILTERS)

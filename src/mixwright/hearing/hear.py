@@ -49,6 +49,7 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 
 #: Short-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
+_Both = tuple[np.ndarray, np.ndarray]  # of both channels, or of both ears
 _CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
 _NOTHING_FOUND = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
 _NOTHING_IN_BANDS = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
@@ -168,6 +169,10 @@ def _run_in(stretch: Stretch) -> int:
     return max(0, stretch.first - _RUN_IN_CELLS)
 
 
+def _room_for_powers() -> np.ndarray:
+    return np.empty((2, CHUNK_FRAMES, len(fine_steps().component)), dtype=np.float32)
+
+
 class _Room:
     """What one thread works with."""
 
@@ -176,7 +181,7 @@ class _Room:
         self._spectrum = RunningSpectrum(offset_db)
         self._bins: list[np.ndarray | None] = [None, None]
 
-    def bins(self, feed: Feed | Sum) -> tuple[np.ndarray, np.ndarray]:
+    def bins(self, feed: Feed | Sum) -> _Both:
         """Return the bins of both channels, good until the next call."""
         self._bins[0] = first = self._spectrum.bins(feed.audio[0], self._bins[0])
         if feed.same:
@@ -184,15 +189,13 @@ class _Room:
         self._bins[1] = second = self._spectrum.bins(feed.audio[1], self._bins[1])
         return first, second
 
-    def powers(
-        self, bins: tuple[np.ndarray, np.ndarray], others: tuple[np.ndarray, np.ndarray] | None = None
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Return the power of both channels, or of `others` without them."""
-        second = None if others is None else others[1]
-        first = self._spectrum.power(bins[0], None if others is None else others[0], fine_steps())
-        if bins[0] is bins[1] and (others is None or others[0] is others[1]):
+    def powers(self, bins: _Both, others: _Both | None, out: np.ndarray) -> _Both:
+        """Write the power of both channels, or of `others` without them, to `out`; return both."""
+        wholes = others or (None, None)
+        first = self._spectrum.power(bins[0], wholes[0], fine_steps(), out[0])
+        if bins[0] is bins[1] and wholes[0] is wholes[1]:
             return first, first
-        return first, self._spectrum.power(bins[1], second, fine_steps())
+        return first, self._spectrum.power(bins[1], wholes[1], fine_steps(), out[1])
 
 
 class _Layer:
@@ -203,6 +206,7 @@ class _Layer:
         self._stretch, self._known = stretch, known
         self.power = self.rest = (np.empty(0), np.empty(0))
         self.rings = [False, False]  # whether there is anything of it in the chunk, at each ear
+        self._powers = _room_for_powers(), _room_for_powers()
         rows = CHUNK_FRAMES, len(fine_steps().filters)
         self.shared, self.masking, self._own = (np.empty(rows, dtype=np.float32) for _ in range(3))
         self.patterns = np.zeros((2, _CHUNK_CELLS, PATTERNS, PADDED_FILTERS), dtype=np.float32)
@@ -215,11 +219,11 @@ class _Layer:
         self._sketcher = Sketcher(dense=lead)
         self._lyric = LyricLine() if voice else None
 
-    def analyse(self, room: _Room, mix_bins: tuple[np.ndarray, np.ndarray], listening: Listening) -> None:
+    def analyse(self, room: _Room, mix_bins: _Both, listening: Listening) -> None:
         """Take the chunk's spectra: of the layer, and of the mix without it."""
         bins = room.bins(self.feed)
-        self.power = at_ears(room.powers(bins), listening)
-        self.rest = at_ears(room.powers(bins, mix_bins), listening)
+        self.power = at_ears(room.powers(bins, None, self._powers[0]), listening)
+        self.rest = at_ears(room.powers(bins, mix_bins, self._powers[1]), listening)
 
     def listen(self, room: _Room, side: int) -> None:  # noqa: ARG002
         """Work out one ear's specific loudness; where the layer is silent, what it was rings out."""
@@ -238,7 +242,7 @@ class _Layer:
             constants, scale, *rates, self._state[side], self.patterns[side],
         )  # fmt: skip
 
-    def keep(self, first: int, kept: slice, mix: tuple[np.ndarray, np.ndarray]) -> None:
+    def keep(self, first: int, kept: slice, mix: _Both) -> None:
         """Keep the loudness of both ears together, and a sketch of where it sounds.
 
         `first`: the chunk's first cell in the song; `kept`: which cells of the chunk are of the stretch; `mix`: power.
@@ -326,6 +330,7 @@ class _Listener:
         feeds = [layer.feed for layer in self._layers.values()]
         self._mix = Feed(mix, settings.rate_hz, start, end) if mix is not None else Sum(feeds)
         self._rooms = [_Room(settings.offset_db) for _ in range(self._team.workers)]
+        self._mix_room, self._mix_powers = _Room(settings.offset_db), _room_for_powers()
         self._attribution = Attribution(tuple(layers))
 
     def chunk(self, first: int) -> None:
@@ -333,9 +338,8 @@ class _Listener:
         layers = list(self._layers.values())
         sounding = [layer for layer in layers if layer.feed.sounds]
         kept = slice(max(0, self._stretch.first - first), min(_CHUNK_CELLS, self._stretch.end - first))
-        left, right = self._rooms[0].bins(self._mix)
-        mix_bins = (left.copy(), right.copy()) if left is not right else (left.copy(),) * 2
-        mix = at_ears(self._rooms[0].powers(mix_bins), self._listening)
+        mix_bins = self._mix_room.bins(self._mix)
+        mix = at_ears(self._mix_room.powers(mix_bins, None, self._mix_powers), self._listening)
         self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))
         for side in range(2):
             self._mask(sounding, side, levels_per_erb(mix[side]))

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
-"""By how many dB a layer must rise to be heard as loud as it is alone: as a whole and band by band, from few faders.
+"""By how many dB a layer must rise to be heard as loud as it is alone, from few faders.
 
-The loudness of a sketched layer is worked out once at each of some faders, in all bands, and kept for every stretch of
-the song; what lies between two faders is interpolated. Stretches are added up by the time for which the layer sounds.
+The loudness of a sketched layer is worked out once at each of some faders, and kept for every stretch of the song; what
+lies between two faders is interpolated. Stretches are added up by the time for which the layer sounds.
 """
 
 from __future__ import annotations
@@ -11,14 +11,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from mixwright.hearing.bands import BANDS
-from mixwright.hearing.fader import Sketch, loudness_by_band
+from mixwright.hearing.fader import Sketch, loudness
 from mixwright.jobs.progress import Cancel
 
 #: The faders, in dB above that of the mix.
-GAINS_DB = (0.0, 1.0, 2.0, 3.0, 4.5, 6.0, 8.0, 10.0, 12.5, 15.0, 18.0, 22.0, 26.0, 30.0, 35.0, 40.0)
-#: A band that holds less of the loudness alone is not waited for.
-_SMALL = 0.02
+GAINS_DB = (0.0, 1.5, 3.0, 5.0, 7.0, 10.0, 13.0, 17.0, 21.0, 26.0, 32.0, 40.0)
 _NOTHING = 1e-9
 
 
@@ -33,30 +30,24 @@ def rise_curve(sketch: Sketch, cancel: Cancel | None = None) -> np.ndarray:
 
     Returns
     -------
-    ndarray, float32, (1 + len(GAINS_DB), 2, BANDS)
+    ndarray, float32, (1 + len(GAINS_DB), 2)
         sone, strict and cued: first alone, the same for both; then at each fader; NaN at faders that are higher than
         any that is needed
     """
-    found = np.full((1 + len(GAINS_DB), 2, BANDS), np.nan, dtype=np.float32)
+    found = np.full((1 + len(GAINS_DB), 2), np.nan, dtype=np.float32)
     if not len(sketch):
         found[:] = 0.0
         return found
     for k, gain_db in enumerate(GAINS_DB):
         if cancel is not None:
             cancel.check()
-        heard = sketch.mean(np.swapaxes(loudness_by_band(sketch.raised(gain_db), alone=k == 0), 1, 2).astype(float))
+        heard = sketch.mean(loudness(sketch.raised(gain_db), alone=k == 0).astype(float))
         if k == 0:
             found[0] = heard[0]
         found[1 + k] = heard[1:]
-        waited_for = found[0, 1] >= _SMALL * found[0, 1].sum()
-        if np.all(heard[1:].sum(axis=1) >= heard_alone(found)) and np.all(heard[2] >= found[0, 1], where=waited_for):
+        if np.all(found[1 + k] >= found[0]):
             break
     return found
-
-
-def heard_alone(curve: np.ndarray) -> float:
-    """Return how loud a layer is alone by its curve, in sone."""
-    return float(curve[0, 0].sum(dtype=np.float64))
 
 
 def rises_db(curves: Sequence[np.ndarray], seconds: Sequence[float]) -> np.ndarray:
@@ -71,12 +62,12 @@ def rises_db(curves: Sequence[np.ndarray], seconds: Sequence[float]) -> np.ndarr
 
     Returns
     -------
-    ndarray, float64, (2, 1 + BANDS)
-        strict and cued: as a whole, then in every band; 0 where it is heard as loud already, inf where no fader of
-        GAINS_DB is enough, NaN where it is silent
+    ndarray, float64, (2,)
+        strict and cued; 0 where it is heard as loud already, inf where no fader of GAINS_DB is enough, NaN where it is
+        silent
     """
     weights = np.array(seconds, dtype=np.float64)
-    whole = np.array([_with_whole(curve) for curve in curves]).reshape(len(curves), 1 + len(GAINS_DB), 2, 1 + BANDS)
+    whole = np.array([_carried_on(curve) for curve in curves]).reshape(len(curves), 1 + len(GAINS_DB), 2)
     mean = np.tensordot(weights / max(float(weights.sum()), _NOTHING), whole, axes=1)
     missing = np.log(np.maximum(mean[0], _NOTHING)) - np.log(np.maximum(mean[1:], _NOTHING))
     reached = missing <= 0.0
@@ -89,13 +80,13 @@ def rises_db(curves: Sequence[np.ndarray], seconds: Sequence[float]) -> np.ndarr
     return np.where(mean[0] > _NOTHING, rises, np.nan)
 
 
-def _with_whole(curve: np.ndarray) -> np.ndarray:
-    """Return a curve with the sum of its bands before them; beyond its last fader it goes on as it did."""
-    out = np.concatenate([curve.sum(axis=2, keepdims=True), curve], axis=2).astype(np.float64)
-    unknown = np.flatnonzero(np.isnan(out[:, 0, 0]))
+def _carried_on(curve: np.ndarray) -> np.ndarray:
+    """Return a curve that goes on beyond its last fader as it did."""
+    out = curve.astype(np.float64)
+    unknown = np.flatnonzero(np.isnan(out[:, 0]))
     if len(unknown):
         last = int(unknown[0]) - 1
         # Loudness is close to a power of power: about a factor of two for 10 dB.
         further_db = np.array(GAINS_DB)[last:] - GAINS_DB[last - 1]
-        out[unknown] = out[last] * 2.0 ** (further_db / 10.0)[:, None, None]
+        out[unknown] = out[last] * 2.0 ** (further_db / 10.0)[:, None]
     return out

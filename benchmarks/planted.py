@@ -7,14 +7,16 @@ A trial. The victim is a lead or a support that sounds in at least 40 % of a sec
 octave that holds at least a tenth of its loudness alone, of which at least 0.4 are left (cued) before. Planted is, a
 third each, a boost of what a sounding layer has there, a held chord, or shaped noise, 10 dB above the victim in that
 band over the time in which the victim sounds. In a third of the trials there are two maskers, 12 and 8 dB above. It is
-found where, of the findings in a band, the one whose loss grew most over the mix without it (as a part of what its
-layer is alone, in that band, told before or not) names victim, section, masker (both, in order), and a band whose
-intersection with the planted one is at least half of their union, both in octaves.
+found where, of the findings in a band, the one that grew most over the mix without it (`Growth.missed`: the loss, as a
+part of what its layer is alone, in that band, told before or not) names victim, section, masker (both, in order), and a
+band whose intersection with the planted one is at least half of their union, both in octaves.
 
 What a trial cannot tell is left out: a band in which the same would be true of a second lead or support. Controls are
-of three kinds: 15 dB below the victim; where the victim is silent; in a bed's band. Of the last two, no lead or support
-that sounds there has a tenth of its loudness in the band. They fail where a finding is new: nothing was found before of
-that layer and section in a band that meets its own.
+of three kinds: 15 dB below the victim, which is the weakest of those who must be heard in the band; where the victim is
+silent; in a bed's band. They harm nobody else: every lead or support that sounds in the section has less than a
+twentieth of its loudness in the band, or is there at least 15 dB stronger than what is planted. They fail where a
+finding is new: nothing was told before of that layer and section in a band that meets its own, and its size grew by
+more than the step of the ledger (`mixwright.ledger.growth`).
 
 Each section is heard with 3 s of its neighbours. *Nothing* finds nothing. *Overlap* is what a plain spectrum shows:
 lead or support, other layer, section and third octave in which the energy that both have at the same time grew most.
@@ -27,6 +29,7 @@ from __future__ import annotations
 
 import argparse
 import functools
+import itertools
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
@@ -37,7 +40,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from planted_trials import CONTROLS, Bench, Named, Trial, drawn, grew_most, heard, iou, known, overlap_grew_most, reason
+from planted_trials import CONTROLS, Bench, Named, Trial, drawn, grew, grew_most, heard, iou, overlap_grew_most, reason
 from planting import KINDS, demo, stems
 
 from mixwright.model.ledger import Finding
@@ -61,8 +64,9 @@ def run(bench: Bench, seed: int, number: int, over_db: float = -10.0, control: s
     trial, mix = drawn(bench, seed, number, over_db, control)
     plain, before = bench.before(trial.section)
     after = heard(mix, trial.section)
-    new = tuple(one for one in after.findings if not known(one, before.findings)) if control else ()
-    named = grew_most(before, after)
+    growths = grew(before, after)
+    new = tuple(one.finding for one in growths if one.is_new) if control else ()
+    named = grew_most(growths)
     if control:
         return Outcome(trial, named, "new finding" if new else "", "", new)
     return Outcome(trial, named, reason(trial, named), reason(trial, overlap_grew_most(plain, mix)))
@@ -107,12 +111,13 @@ def benched(bench: Bench, trials: int, seed: int, controls: int, sweep: int) -> 
             print(told(outcomes[-1]), flush=True)
     print(*table(outcomes), sep="\n", flush=True)
     met = not trials or float(np.mean([not one.failed for one in outcomes])) >= GOAL[bench.name]
-    possible = [control for control in CONTROLS if controls and fits(bench, seed, control)]
-    raised = [run(bench, seed, number, control=possible[number % len(possible)]) for number in range(controls)]
     if controls:
+        raised = list(itertools.islice(harmless(bench, seed), controls))
         wrong = [one for one in raised if one.failed]
-        by = ", ".join(f"{name} {sum(one.trial.control == name for one in wrong)}" for name in possible)
-        print(f"controls: {controls}, with a new finding {len(wrong)} ({100.0 * len(wrong) / controls:.0f} %): {by}")
+        by = ", ".join(f"{name} {_of(wrong, name)} of {_of(raised, name)}" for name in CONTROLS)
+        print(
+            f"controls: {len(raised)}, with a new finding {len(wrong)} ({100.0 * len(wrong) / len(raised):.0f} %): {by}"
+        )
         print(*(f"  {one.trial.control} {one.trial}: {_new(one)}" for one in wrong), sep="\n", flush=True)
         met = met and len(wrong) <= 0.05 * controls
     for over_db in (-5.0, 0.0, 5.0) if sweep else ():
@@ -123,13 +128,22 @@ def benched(bench: Bench, trials: int, seed: int, controls: int, sweep: int) -> 
     return met
 
 
-def fits(bench: Bench, seed: int, control: str) -> bool:
-    """Return whether a song has room for controls of a kind: in some no lead or support is ever silent."""
-    try:
-        drawn(bench, seed, 0, control=control)
-    except LookupError:
-        return False
-    return True
+def harmless(bench: Bench, seed: int) -> Iterator[Outcome]:
+    """Yield controls of each kind and each way of planting, without those for which a song has no room."""
+    room = dict.fromkeys(range(len(CONTROLS) * len(KINDS)), True)
+    for number in itertools.count():
+        kind = number % len(room)
+        if not any(room.values()):
+            return
+        if room[kind]:
+            try:
+                yield run(bench, seed, number, control=CONTROLS[kind // len(KINDS)])
+            except LookupError:
+                room[kind] = False
+
+
+def _of(outcomes: list[Outcome], control: str) -> int:
+    return sum(one.trial.control == control for one in outcomes)
 
 
 def _new(outcome: Outcome) -> str:

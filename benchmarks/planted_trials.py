@@ -27,7 +27,9 @@ from mixwright.hearing.hear import hear
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CUED, Hearing
 from mixwright.hearing.scale import filter_hz
 from mixwright.ledger.findings import LedgerRow, ledger_of
+from mixwright.ledger.growth import Growth, growth
 from mixwright.model.ledger import Finding
+from mixwright.model.song import Section
 
 LEAST_SOUNDING, LEAST_HELD, LEAST_LEFT = 0.4, 0.1, 0.4
 #: How far maskers stand from the level asked for, in dB of the victim over them.
@@ -35,6 +37,10 @@ APART_DB = {1: (0.0,), 2: (-2.0, 2.0)}
 #: Least intersection over union of bands in octaves.
 LEAST_IOU = 0.5
 CONTROLS = ("quiet", "silent", "bed")
+#: What grew by less did not.
+LEAST_GROWTH = 0.01
+#: A control harms nobody: who must be heard has less than this part of its loudness there, or is so much stronger.
+HARMLESS, HARMLESS_DB = 0.05, 15.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +48,7 @@ class Heard:
     """What was heard of a section and its neighbours, and what the ledger finds in them; `stretches` by section."""
 
     hearing: Hearing
+    sections: tuple[Section, ...]
     section: str
     stretches: Mapping[str, int]
     findings: tuple[Finding, ...]
@@ -55,11 +62,6 @@ class Heard:
     def sounding(self, layer: str) -> float:
         """Return in which part of the section a layer sounds."""
         return float(self.active(layer).mean())
-
-    def lost(self, one: Finding) -> float:
-        """Return which part of its loudness the layer of a finding loses in its band and section, found here or not."""
-        held, left = self.held(one.layer, one.band_hz or (20.0, 20000.0), one.section)
-        return held * (1.0 - min(left, 1.0))
 
     def held(self, layer: str, band_hz: tuple[float, float], section: str = "") -> tuple[float, float]:
         """Return which part of a layer's loudness alone lies in a band, and how much of that the mix leaves, cued."""
@@ -91,7 +93,7 @@ def heard(mix: Mix, section: str) -> Heard:
         for part in mix.sections
     }
     rows = [LedgerRow(id_, mix.places[id_]) for id_ in hearing.layers]
-    return Heard(hearing, section, stretches, ledger_of(hearing, rows, mix.sections))
+    return Heard(hearing, mix.sections, section, stretches, ledger_of(hearing, rows, mix.sections))
 
 
 @dataclass(frozen=True)
@@ -170,10 +172,21 @@ class Bench:
             and held[1] >= LEAST_LEFT
         ]
 
-    def nobody(self, section: str, band_hz: tuple[float, float]) -> bool:
-        """Whether no lead or support has a tenth of its loudness there."""
-        mix, _ = self.before(section)
-        return all(self.holds(section, layer, band_hz)[0] < LEAST_HELD for layer in mix.judged if layer in mix.layers)
+    def harmless(self, section: str, band_hz: tuple[float, float], energy: float, but: str = "") -> bool:
+        """Whether so much energy planted there harms no lead or support, but for one that is named.
+
+        Each of them that sounds in the section has less than HARMLESS of its loudness in the band, or at least
+        HARMLESS_DB more energy there.
+        """
+        least = energy * 10.0 ** (HARMLESS_DB / 10.0)
+        others = (layer for layer in self.present(section, band_hz) if layer != but)
+        return all(self.energy(section, layer, band_hz) >= least for layer in others)
+
+    def present(self, section: str, band_hz: tuple[float, float]) -> list[str]:
+        """Return the leads and supports that sound in a section and have HARMLESS of their loudness in a band."""
+        mix, before = self.before(section)
+        judged = (layer for layer in mix.judged if layer in mix.layers and before.active(layer).any())
+        return [layer for layer in judged if self.holds(section, layer, band_hz)[0] >= HARMLESS]
 
 
 def drawn(bench: Bench, seed: int, number: int, over_db: float = -10.0, control: str = "") -> tuple[Trial, Mix]:
@@ -186,7 +199,7 @@ def drawn(bench: Bench, seed: int, number: int, over_db: float = -10.0, control:
         width = float(rng.uniform(1.0 / 3.0, 1.0))
         low_hz = float(np.exp(rng.uniform(np.log(80.0), np.log(8000.0))))
         band_hz = low_hz, low_hz * 2.0**width
-        found = _victim(bench, rng, section, band_hz, control)
+        found = _victim(bench, rng, section, band_hz, control, levels_db[0])
         if found is None:
             continue
         victim, power = found
@@ -211,36 +224,39 @@ def drawn(bench: Bench, seed: int, number: int, over_db: float = -10.0, control:
 
 
 def _victim(
-    bench: Bench, rng: np.random.Generator, section: str, band_hz: tuple[float, float], control: str
+    bench: Bench, rng: np.random.Generator, section: str, band_hz: tuple[float, float], control: str, over_db: float
 ) -> tuple[str, np.ndarray] | None:
     """Return who is to be covered in a band, if anybody, and its power there in every cell, 0 where it is silent."""
     mix, before = bench.before(section)
-    if control in ("", "quiet"):
-        victims = bench.victims(section, band_hz)
-        if len(victims) != 1:
-            return None
-        return victims[0], _power(mix, before, section, victims[0], band_hz)
-    if not bench.nobody(section, band_hz):
-        return None
+    # Silent here: as strong as it would have to be in another section, where the victim sounds.
+    there = str(rng.choice([part.name for part in bench.mix.sections])) if control == "silent" else section
     if control == "bed":
-        beds = [
+        victims = [
             layer
             for layer in mix.layers
             if mix.places[layer] == "bed"
             and before.sounding(layer) >= LEAST_SOUNDING
             and bench.holds(section, layer, band_hz)[0] >= LEAST_HELD
         ]
-        if not beds:
-            return None
-        bed = str(rng.choice(beds))
-        return bed, _power(mix, before, section, bed, band_hz)
-    # Silent here: as strong as it would have to be in another section, where the victim sounds.
-    elsewhere = str(rng.choice([part.name for part in bench.mix.sections]))
-    silent = [layer for layer in bench.victims(elsewhere, band_hz) if before.sounding(layer) < 0.05]
-    if not silent:
+    else:
+        victims = bench.victims(there, band_hz)
+    if control == "quiet" and victims:
+        # The weakest of all that must be heard there.
+        victims = [min(bench.present(section, band_hz), key=lambda one: bench.energy(section, one, band_hz))]
+    if control == "silent":
+        victims = [layer for layer in victims if before.sounding(layer) < 0.05]
+    if not victims or (not control and len(victims) > 1):
         return None
-    victim = str(rng.choice(silent))
-    power = _power(*bench.before(elsewhere), elsewhere, victim, band_hz)
+    victim = str(rng.choice(victims))
+    if control:
+        energy = bench.energy(there, victim, band_hz) * 10.0 ** (-over_db / 10.0)
+        if not bench.harmless(section, band_hz, energy, but=victim):
+            return None
+    power = _power(*bench.before(there), there, victim, band_hz)
+    if not power.any():
+        return None
+    if there == section:
+        return victim, power
     cut = mix.cut(section)
     return victim, np.full((cut.stop - cut.start) // CELL, power[power > 0.0].mean())
 
@@ -260,26 +276,24 @@ def iou(one: tuple[float, float] | None, other: tuple[float, float]) -> float:
     return float(max(0.0, min(b, d) - max(a, c)) / (max(b, d) - min(a, c)))
 
 
-def grew_most(before: Heard, after: Heard) -> Named | None:
-    """Return the finding in a band of which the loss grew most, as a part of what its layer is alone.
+def grew(before: Heard, after: Heard) -> list[Growth]:
+    """Return how what is found after grew."""
+    return list(growth(after.findings, before.hearing, before.findings, before.sections))
+
+
+def grew_most(growths: Sequence[Growth]) -> Named | None:
+    """Return the finding in a band of which most is missed that was heard before (`Growth.missed`).
 
     The loss is compared with the one in the same band before, whether that was told or not. Sizes in dB are no measure
     of growth: where next to nothing is left, little more makes them much larger. What is told of a layer as a whole
     names no band.
     """
-    told = [(after.lost(one) - before.lost(one), one) for one in after.findings if one.band_hz is not None]
-    grew, one = max(told, key=lambda pair: pair[0], default=(0.0, None))
-    if one is None or grew < 0.005:
+    told = (one for one in growths if one.finding.band_hz is not None)
+    most = max(told, key=lambda one: one.missed, default=None)
+    if most is None or most.missed < LEAST_GROWTH:
         return None
-    return Named(one.layer, one.section, one.band_hz, tuple(by.track for by in one.caused_by), grew)
-
-
-def known(one: Finding, before: Sequence[Finding]) -> bool:
-    """Return whether something was found of the same layer and section before, in a band that meets this one's."""
-    same = [old.band_hz for old in before if (old.layer, old.section) == (one.layer, one.section)]
-    if one.band_hz is None:
-        return None in same
-    return any(iou(band_hz, one.band_hz) > 0.0 for band_hz in same)
+    one = most.finding
+    return Named(one.layer, one.section, one.band_hz, tuple(by.track for by in one.caused_by), most.missed)
 
 
 def overlap_grew_most(before: Mix, after: Mix) -> Named | None:

@@ -166,8 +166,8 @@ def in_band(audio: np.ndarray, band_hz: tuple[float, float]) -> np.ndarray:
 
 
 def energy_below(audio: np.ndarray) -> np.ndarray:
-    """Return the energy below each of BELOW_LOG_HZ, up to a factor."""
-    power = np.sum(np.abs(fft.rfft(audio, axis=0)) ** 2, axis=1, dtype=np.float64)
+    """Return the energy below each of BELOW_LOG_HZ, both channels together."""
+    power = np.sum(np.abs(fft.rfft(audio, axis=0)) ** 2, axis=1, dtype=np.float64) * 2.0 / len(audio)
     log_hz = np.log(np.maximum(fft.rfftfreq(len(audio), 1.0 / RATE_HZ), 1.0))
     return np.interp(BELOW_LOG_HZ, log_hz, np.cumsum(power))
 

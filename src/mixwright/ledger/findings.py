@@ -34,14 +34,10 @@ from mixwright.model.words import Place
 
 #: Nothing is told of a layer that sounds for less in a section.
 _LEAST_S = 1.0
-#: Who takes this part of what the first takes is a culprit as well; so many are, at most.
-_AS_WELL, _MOST = 0.25, 2
-#: Without the culprits this much of the layer must be left: else it is covered anyhow, and they are not the cause.
-_LEFT_WITHOUT = 0.4
 #: More than this, in dB, makes a covered layer no more covered.
 _COVERED_DB = 12.0
-#: A band that holds less than this part of the layer's loudness counts in proportion.
-_FULL_PART = 0.12
+#: What a lead takes of a layer that is none counts so much: it is to lie in front.
+_BY_LEAD = 0.5
 #: So many frames tell whether a finding is one at another listening level.
 _FRAMES_ELSEWHERE = 48
 
@@ -90,10 +86,11 @@ def ledger_of(
     Notes
     -----
     A layer is told as a whole where it would have to rise by more than its place may (`tolerances.WHOLE`). It is told
-    in a band where few layers take much of it there, much of it would be left without them, and what they cost lies
-    above `tolerances.BAND`: the rise times the part of the loss that goes with them, times the part by which it stands
-    out from what is taken on both sides, in proportion where the band holds little of the layer. Loss that is spread
-    over many layers, or over all of the scale, is density, and told as a whole alone. A bed may melt: it is never told.
+    in a band where what one layer takes of it costs it more than `tolerances.BAND`. The cost is on the same scale: of
+    the rise that the layer as a whole needs, as much as the part of its loss that this layer takes in this band; of it
+    counts by which part it stands out from both sides, and what lies in an octave (`spots.Spot.counts`). Loss that is
+    spread over many layers, or over all of the scale, is density, and told as a whole alone. A bed may melt: it is
+    never told.
     """
     parts = sections or whole_song(hearing)
     found = [*only_covered(hearing, rows)]
@@ -208,11 +205,10 @@ class _Heard:
 
     def _bands(self) -> Iterator[Finding]:
         tolerance = BAND[self._place].db
-        for spot in spots(self._rise.alone, self._rise.by_filter(), self._taken):
-            culprits = self._culprits(spot)
-            if self._filled_by_return(culprits, spot):
+        for spot in spots(self._rise.alone, self._rise.lost, self._taken):
+            if self._filled_by_return(spot):
                 continue
-            cost_db = spot.stands_out * self._cost_db(self._rise, spot.filters, culprits)
+            cost_db = spot.counts * self._cost_db(self._rise, spot.filters, spot.taker)
             if cost_db > tolerance:
                 kind: FindingKind = "low_pile_up" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
                 size = self._rise.db(spot.filters)
@@ -224,34 +220,26 @@ class _Heard:
             return
         where = filters_between(*VOICE_HZ)
         for taker, row in enumerate(self._rows):
-            cost_db = self._cost_db(self._rise, where, [taker]) if row.is_return else 0.0
+            cost_db = self._cost_db(self._rise, where, taker) if row.is_return else 0.0
             if cost_db > RETURN.db:
                 size = self._rise.db(where)
                 made = self._finding("voice_filled", where, VOICE_HZ, size, RETURN.db, cost_db)
                 by = tuple(one for one in made.caused_by if one.track == row.id)
                 yield changed(made, caused_by=by or (TakenBy(track=row.id, fraction=0.0),))
 
-    def _filled_by_return(self, culprits: Sequence[int], spot: Spot) -> bool:
+    def _filled_by_return(self, spot: Spot) -> bool:
         """Tell whether a band is what a return fills of a lead: told as that, or within its tolerance."""
         low_hz, high_hz = spot.band_hz
         inside = VOICE_HZ[0] <= low_hz and high_hz <= VOICE_HZ[1]
-        return self._place == "lead" and inside and self._rows[culprits[0]].is_return
+        return self._place == "lead" and inside and self._rows[spot.taker].is_return
 
-    def _culprits(self, spot: Spot) -> list[int]:
-        """Return who takes most in a band: the first, and those who take a good part of what it takes."""
-        taken = self._taken[:, spot.filters].sum(axis=1)
-        order = [int(k) for k in np.argsort(-taken, kind="stable")[:_MOST]]
-        return [k for k in order if taken[k] >= _AS_WELL * taken[order[0]]]
-
-    def _cost_db(self, rise: Rise, where: slice, culprits: Sequence[int]) -> float:
-        """Return how much of the rise that a band needs is due to some layers; 0 where it is covered without them."""
-        part = self._taken[list(culprits)].sum(axis=0) / np.maximum(self._taken.sum(axis=0), 1e-12)
-        kept, without = rise.kept(where), rise.kept_without(part, where)
-        if without < _LEFT_WITHOUT or without <= kept:
-            return 0.0
-        holds = float(rise.alone[where].sum() / max(float(rise.alone.sum()), 1e-12))
-        due = (without - kept) / (1.0 - kept)
-        return min(cued_db(rise.db(where)), _COVERED_DB) * due * min(1.0, holds / _FULL_PART)
+    def _cost_db(self, rise: Rise, where: slice, taker: int) -> float:
+        """Return how much of the rise that the layer needs as a whole is due to what one takes in a band."""
+        took = rise.lost * self._taken[taker] / np.maximum(self._taken.sum(axis=0), 1e-12)
+        of = float(took[where].sum() / max(float(rise.lost.sum()), 1e-12))
+        place = self._rows[taker].place_at(self._section.name)
+        yields = _BY_LEAD if place == "lead" and self._place != "lead" else 1.0
+        return min(cued_db(rise.db()), _COVERED_DB) * of * yields
 
     def _finding(
         self,
@@ -293,14 +281,11 @@ class _Heard:
         if finding.band_hz is None:
             return cued_db(rise.db()) > finding.tolerance_db
         where = filters_between(*finding.band_hz)
-        ids = [row.id for row in self._rows]
-        takers = [ids.index(one.track) for one in finding.caused_by if one.track in ids]
-        first = finding.caused_by[0].fraction
-        culprits = [k for k, one in zip(takers, finding.caused_by, strict=False) if one.fraction >= _AS_WELL * first]
-        now_db = self._cost_db(self._rise, where, culprits[:_MOST])
+        taker = [row.id for row in self._rows].index(finding.caused_by[0].track)
+        now_db = self._cost_db(self._rise, where, taker)
         # What counts of the cost counts of it at any level.
         counts = (finding.excess_db + finding.tolerance_db) / now_db if now_db > 0.0 else 1.0
-        return counts * self._cost_db(rise, where, culprits[:_MOST]) > finding.tolerance_db
+        return counts * self._cost_db(rise, where, taker) > finding.tolerance_db
 
     @functools.cached_property
     def _elsewhere(self) -> dict[float, Rise]:

@@ -8,10 +8,8 @@ import functools
 import numpy as np
 
 from mixwright.hearing.bands import filter_edges
-from mixwright.hearing.components import components
 from mixwright.hearing.fader import Sketch, loudness_by_band
 from mixwright.hearing.heard import ALONE, CUED, STRICT
-from mixwright.hearing.scale import FILTERS, STEP_CAM, cam_from_hz
 from mixwright.model.ranges import Range
 
 #: Faders at which a layer is heard; what lies between is interpolated, within about 0.1 dB.
@@ -52,28 +50,10 @@ class Rise:
         found = self.heard[:, :, where].sum(axis=2)
         return Range(cued=_crossing(wanted, found[:, CUED]), strict=_crossing(wanted, found[:, STRICT]))
 
-    def kept(self, where: slice = slice(None)) -> float:
-        """Return the share of the loudness that the mix leaves in some filters, cued, 0 to 1."""
-        return _share(self.left[CUED], self.alone, where)
-
-    def kept_without(self, part: np.ndarray, where: slice) -> float:
-        """Return that share without a part of the rest; `part`: at each filter, 0 to 1."""
-        parts = np.interp(_component_cam(), _filter_cam(), part)
-        return _share(_by_filter(self.sketch.without(parts), alone=False)[CUED], self.alone, where)
-
-    def by_filter(self, around: int = 2) -> np.ndarray:
-        """Return the cued rise filter by filter, float64 (FILTERS,), over `around` filters to either side.
-
-        The last fader where it lies beyond; 0 where the layer is not.
-        """
-        window = np.ones(2 * around + 1)
-        wanted = np.convolve(self.alone, window, "same")
-        found = np.stack([np.convolve(one[CUED], window, "same") for one in self.heard])
-        rises = np.zeros(FILTERS)
-        for k in np.flatnonzero(wanted > _NOTHING):
-            rise = _crossing(float(wanted[k]), found[:, k])
-            rises[k] = GAINS_DB[-1] if rise is None else rise
-        return rises
+    @property
+    def lost(self) -> np.ndarray:
+        """Loudness that the mix takes from each filter, cued, float64 (FILTERS,)."""
+        return np.asarray(np.maximum(self.alone - self.left[CUED], 0.0))
 
 
 def _by_filter(sketch: Sketch, *, alone: bool = True) -> np.ndarray:
@@ -89,18 +69,3 @@ def _crossing(wanted: float, found: np.ndarray) -> float | None:
         return None
     # Close to straight over dB, as loudness is close to a power of power.
     return float(np.interp(np.log(wanted), np.log(np.maximum(found, _NOTHING)), GAINS_DB))
-
-
-def _share(left: np.ndarray, alone: np.ndarray, where: slice) -> float:
-    wanted = float(alone[where].sum())
-    return min(1.0, float(left[where].sum()) / wanted) if wanted > _NOTHING else 1.0
-
-
-@functools.cache
-def _filter_cam() -> np.ndarray:
-    return np.asarray(1.75 + STEP_CAM * np.arange(FILTERS))
-
-
-@functools.cache
-def _component_cam() -> np.ndarray:
-    return cam_from_hz(components().hz)

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,15 +12,23 @@ from mixwright.hearing.bands import PLACE_FILTERS, band_edges, filter_edges
 from mixwright.hearing.heard import ALONE, BAND_CELLS, CELL_S, CUED
 from mixwright.hearing.scale import FILTERS, STEP_CAM, hz_from_cam
 
-#: A band goes on as far as a layer takes this part of what it takes at the worst filter. Excitation spreads, so the
-#: part is well above what a filter beside the band still feels.
-EDGE = 0.65
-#: A layer that takes less than this, in dB, takes nothing worth telling.
-LEAST_DB = 1.5
+#: A band goes on, down and up, as far as there is this part of what there is at its peak. Excitation spreads, so the
+#: part is well above what a filter beside the band still feels; and upward it spreads further.
+EDGE_DOWN, EDGE_UP = 0.6, 0.75
+#: A layer that takes less than this part of another's loudness in a band takes nothing worth telling.
+LEAST_PART = 0.01
 #: A band holds this part of the layer's loudness at least.
-LEAST_PART = 0.05
-#: Two bands are one where they share this part of the lesser.
+HELD = 0.05
+#: Two bands are one where this part of what both cover together is in both.
 SAME = 0.5
+#: The two that take most of a band take this part of it: else it is lost to many.
+FEW = 0.6
+#: Who takes less than this part of what another takes there has no band of its own.
+AS_WELL = 0.4
+#: What is taken over more than so many octaves counts by the octave.
+WIDE_OCTAVES = 1.0
+#: So many bands of one layer that takes are looked at.
+_MOST_PEAKS = 6
 #: Filters with less of the loudest filter's loudness are none of the layer's.
 _FAINT = 0.02
 #: A time goes on while more is lost than this part of the mean over the section.
@@ -28,14 +37,14 @@ _LULL = 0.5
 
 @dataclass(frozen=True)
 class Spot:
-    """Filters in which a layer (by its index) takes `taken_db` of the rise that another needs.
+    """Filters in which a layer (by its index) takes `part` of all the loudness that another has alone.
 
     `stands_out`: by which part of that it takes less as far again to both sides, 0 (no less) to 1 (nothing).
     """
 
     taker: int
     filters: slice
-    taken_db: float
+    part: float
     stands_out: float
 
     @property
@@ -44,11 +53,17 @@ class Spot:
         edges = hz_from_cam(1.75 + STEP_CAM * (np.array([self.filters.start, self.filters.stop]) - 0.5))
         return float(edges[0]), float(edges[1])
 
+    @property
+    def counts(self) -> float:
+        """Return which part of what is taken there counts: what stands out, of a wide band what is in an octave."""
+        low_hz, high_hz = self.band_hz
+        return self.stands_out / max(1.0, math.log2(high_hz / low_hz) / WIDE_OCTAVES)
+
     def same(self, other: Spot) -> bool:
         """Tell whether two bands are about one."""
         shared = min(self.filters.stop, other.filters.stop) - max(self.filters.start, other.filters.start)
-        lesser = min(one.filters.stop - one.filters.start for one in (self, other))
-        return bool(shared >= SAME * lesser)
+        both = sum(one.filters.stop - one.filters.start for one in (self, other)) - shared
+        return bool(shared >= SAME * both)
 
 
 def by_filter(taken: np.ndarray) -> np.ndarray:
@@ -59,52 +74,62 @@ def by_filter(taken: np.ndarray) -> np.ndarray:
     return np.asarray(sum(weight * padded[..., k : k + FILTERS] for k, weight in enumerate(window)))
 
 
-def spots(alone: np.ndarray, rise_db: np.ndarray, taken: np.ndarray) -> list[Spot]:
-    """Return the bands in which single layers take much of what a layer loses, most first, none of them twice.
+def spots(alone: np.ndarray, lost: np.ndarray, taken: np.ndarray) -> list[Spot]:
+    """Return the bands in which single layers take most of what a layer loses there, most first, none of them twice.
 
     Parameters
     ----------
     alone : ndarray (FILTERS,)
         loudness of the layer that loses
-    rise_db : ndarray (FILTERS,)
-        by how many dB it would have to rise, filter by filter
+    lost : ndarray (FILTERS,)
+        what of it is lost
     taken : ndarray (layers, FILTERS)
-        what each of the others takes
+        in which proportion the others take it
     """
-    heard = alone >= _FAINT * alone.max()
     fractions = taken / np.maximum(taken.sum(axis=0), 1e-12)
-    found = [
-        spot
-        for taker, part in enumerate(fractions)
-        for spot in _of_taker(taker, np.where(heard, rise_db * part, 0.0), alone)
-    ]
+    found = [spot for taker, part in enumerate(fractions) for spot in _of_taker(taker, lost * part, alone)]
     kept: list[Spot] = []
-    for spot in sorted(found, key=lambda spot: -spot.taken_db):
-        if not any(spot.same(other) for other in kept):
+    for spot in sorted(found, key=lambda spot: -spot.part):
+        there = taken[:, spot.filters].sum(axis=1)
+        few = np.sort(there)[-2:].sum() >= FEW * there.sum()
+        if few and there[spot.taker] >= AS_WELL * there.max() and not any(spot.same(other) for other in kept):
             kept.append(spot)
     return kept
 
 
-def _of_taker(taker: int, taken_db: np.ndarray, alone: np.ndarray) -> list[Spot]:
-    """Return the bands of one: around each peak that stands by itself, from the highest on."""
+def _of_taker(taker: int, took: np.ndarray, alone: np.ndarray) -> list[Spot]:
+    """Return the bands of one, which takes so much of each filter: around each peak that stands by itself.
+
+    A band is cut from the geometric mean of what is taken and of the part that this is of the filter: neither the
+    filters that hold most of the layer, nor those that hold next to nothing of it and lose all, decide alone.
+    """
+    heard = alone >= _FAINT * alone.max()
+    curve = np.where(heard, took / np.sqrt(np.maximum(alone, 1e-12)), 0.0)
     free = np.ones(FILTERS, dtype=bool)
     found: list[Spot] = []
-    while True:
-        peak = int(np.argmax(np.where(free, taken_db, -1.0)))
-        if not free[peak] or taken_db[peak] < LEAST_DB:
-            return found
-        above = free & (taken_db >= EDGE * taken_db[peak])
-        first, end = _around(above, peak)
-        free[slice(*_slopes(taken_db, free, first, end))] = False
-        part = float(alone[first:end].sum() / alone.sum())
-        if part >= LEAST_PART and end - first > 1:
-            mean = float(np.average(taken_db[first:end], weights=alone[first:end]))
-            width = end - first
-            near = np.concatenate([np.arange(max(first - width, 0), first), np.arange(end, min(end + width, FILTERS))])
-            beside = taken_db[near[alone[near] >= _FAINT * alone.max()]]
-            # All of the layer stands out from nothing.
-            less = max(0.0, 1.0 - float(beside.mean()) / mean) if len(beside) else 0.0
-            found.append(Spot(taker, slice(first, end), mean, less))
+    for _ in range(_MOST_PEAKS):
+        peak = int(np.argmax(np.where(free, curve, -1.0)))
+        if not free[peak] or curve[peak] <= 0.0:
+            break
+        first, _ = _around(free & (curve >= EDGE_DOWN * curve[peak]), peak)
+        _, end = _around(free & (curve >= EDGE_UP * curve[peak]), peak)
+        free[slice(*_slopes(curve, free, first, end))] = False
+        part = float(took[first:end].sum() / alone.sum())
+        holds = float(alone[first:end].sum() / alone.sum())
+        if part >= LEAST_PART and holds >= HELD and end - first > 1:
+            found.append(Spot(taker, slice(first, end), part, _stands_out(took, alone, heard, first, end)))
+    return found
+
+
+def _stands_out(took: np.ndarray, alone: np.ndarray, heard: np.ndarray, first: int, end: int) -> float:
+    """Return by which part less of a layer is taken beside a band, as far again to both sides."""
+    width = end - first
+    near = np.concatenate([np.arange(max(first - width, 0), first), np.arange(end, min(end + width, FILTERS))])
+    near = near[heard[near]]
+    if not len(near):
+        return 0.0  # all of the layer stands out from nothing
+    inside = float(took[first:end].sum() / alone[first:end].sum())
+    return max(0.0, 1.0 - float(took[near].sum() / alone[near].sum()) / inside)
 
 
 def _around(above: np.ndarray, at: int) -> tuple[int, int]:

@@ -148,7 +148,7 @@ def _of(outcomes: list[Outcome], control: str) -> int:
 
 def _new(outcome: Outcome) -> str:
     return "; ".join(
-        f"{one.kind} {one.layer} in {one.section}, {one.band_hz and tuple(map(round, one.band_hz))} Hz, "
+        f"{one.kind} {one.track} in {one.section}, {one.band_hz and tuple(map(round, one.band_hz))} Hz, "
         f"{one.size_db.cued} dB, {one.excess_db:.1f} over"
         for one in outcome.new
     )

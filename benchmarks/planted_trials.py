@@ -293,7 +293,7 @@ def grew_most(growths: Sequence[Growth]) -> Named | None:
     if most is None or most.missed < LEAST_GROWTH:
         return None
     one = most.finding
-    return Named(one.layer, one.section, one.band_hz, tuple(by.track for by in one.caused_by), most.missed)
+    return Named(one.track, one.section, one.band_hz, tuple(by.track for by in one.caused_by), most.missed)
 
 
 def overlap_grew_most(before: Mix, after: Mix) -> Named | None:

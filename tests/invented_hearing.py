@@ -102,7 +102,7 @@ def voice_line() -> tuple[VoicePhrase, ...]:
         section = next((s.name for s in SECTIONS if s.start_s <= start_s < s.end_s), "")
         phrases.append(
             VoicePhrase(
-                layer="lead-vox", section=section, start_s=start_s, end_s=start_s + 6.0,
+                track="lead-vox", section=section, start_s=start_s, end_s=start_s + 6.0,
                 rise_db=Range(cued=7.0 - margin_db / 2, strict=12.0 - margin_db / 2),
                 margin_db=Range(cued=margin_db, strict=margin_db - 3.5), level_db=margin_db - 4.0,
                 taken_by=(TakenBy(track="warm-pad", fraction=0.4), TakenBy(track="bass-di", fraction=0.25)),
@@ -117,9 +117,9 @@ def findings() -> tuple[Finding, ...]:
     by = (TakenBy(track="warm-pad", fraction=0.9), TakenBy(track="others", fraction=0.1))
     return tuple(
         Finding(
-            id=finding_id(kind, layer, part.name, band_hz), kind=kind, layer=layer, section=part.name,
+            id=finding_id(kind, layer, part.name, band_hz), kind=kind, track=layer, section=part.name,
             start_s=part.start_s, end_s=part.end_s, band_hz=band_hz, size_db=Range(cued=size_db, strict=size_db + 5.0),
-            tolerance_db=5.0, excess_db=size_db - 5.0, caused_by=by,
+            tolerance_db=5.0, excess_db=size_db - 5.0, caused_by=by, taker=None if band_hz is None else "warm-pad",
         )
         for kind, layer, part, band_hz, size_db in (
             ("covered", "bass-di", SECTIONS[2], None, 9.0),

@@ -37,7 +37,7 @@ def test_of_one_track(name):
     found = told(WHOLE, [name])
     assert [track.id for track in found.tracks] == ["lead-vox"]
     assert [layer.id for layer in found.hearing.layers] == ["lead-vox"]
-    assert {one.layer for one in found.hearing.findings} <= {"lead-vox"}
+    assert {one.track for one in found.hearing.findings} <= {"lead-vox"}
     assert found.mix == WHOLE.mix
     assert found.sections == WHOLE.sections
 
@@ -50,10 +50,17 @@ def test_of_one_section():
     assert {one.section for one in found.hearing.voice_line} <= {"chorus 1"}
 
 
+def test_what_is_only_ever_covered_is_told_of_every_section():
+    only = changed(WHOLE.hearing.findings[0], kind="only_covered", section="")
+    whole = changed(WHOLE, hearing=changed(WHOLE.hearing, findings=(only,)))
+    assert told(whole, sections=["chorus 1"]).hearing.findings == (only,)
+    assert told(whole, ["lead-vox"]).hearing.findings == ()
+
+
 def test_a_phrase_is_told_in_the_section_that_most_of_it_lies_in():
     line = WHOLE.hearing.voice_line
     phrases = tuple(
-        Phrase(layer=p.layer, start_s=p.start_s, end_s=p.end_s, glimpse_share=0.5, band_audibility=0.5) for p in line
+        Phrase(layer=p.track, start_s=p.start_s, end_s=p.end_s, glimpse_share=0.5, band_audibility=0.5) for p in line
     )
     whole = changed(WHOLE, hearing=changed(WHOLE.hearing, phrases=phrases))
     # The first, 10 to 16 s, ends where verse 1 begins; what begins 2 s before the end of verse 1 is not of it.

@@ -46,7 +46,7 @@ def measured(folder: Path, files: dict[str, np.ndarray]) -> MeasureResult:
 
 def check_line(result: MeasureResult, voice: str) -> None:
     line = result.hearing.voice_line
-    assert {one.layer for one in line} == {voice}
+    assert {one.track for one in line} == {voice}
     assert [(one.start_s, one.end_s) for one in line] == [pytest.approx(part, abs=0.1) for part in SUNG_S]
     free, *covered = line
     assert all(one.margin_db.cued < free.margin_db.cued - 3.0 for one in covered)
@@ -67,7 +67,7 @@ def test_prints_of_groups_give_the_culprits(tmp_path):
     result = measured(tmp_path, files)
     check_line(result, "vocals")
     assert result.hearing.voice_line[1].taken_by[0].track == "guitars"
-    found = [one for one in result.hearing.findings if one.layer == "vocals"]
+    found = [one for one in result.hearing.findings if one.track == "vocals"]
     assert found
     assert {one.caused_by[0].track for one in found} == {"guitars"}
     # It is told when it happens: while the guitars play.

@@ -10,6 +10,7 @@ import pytest
 
 import invented
 from mixwright.app.told import told
+from mixwright.model.song import changed
 
 #: Command, its words, what the stand-in answers, the song of the document, words that the sentences hold.
 CASES = {
@@ -47,6 +48,9 @@ def test_document(name, app, mixwright):
     assert list(document) == ["schema", "command", "song", "warnings", "result"]
     assert (document["schema"], document["command"], document["song"]) == (1, name, song)
     assert all(isinstance(warning, str) for warning in document["warnings"])
+    if name == "measure":  # what stands first there: see below
+        lines = {key: getattr(answer.hearing, key) for key in ("voice_line", "findings")}
+        answer = changed(answer, **lines, hearing=changed(answer.hearing, **dict.fromkeys(lines, ())))
     assert msgspec.convert(document["result"], type(answer)) == answer
     assert ended.err == ""
     assert ended.out.count("\n") == 1
@@ -118,6 +122,23 @@ def test_measure_hands_on_how_the_mix_is_listened_to(app, mixwright):
     # Without --detail bands there are none.
     assert not {"bands", "kept"} & short["hearing"]["layers"][0].keys()
     assert short["hearing"]["layers"][0]["share"].keys() == {"cued", "strict"}
+
+
+def test_measure_tells_the_line_that_is_followed_and_the_findings_first_and_once(app, mixwright):
+    hearing = invented.measure_result().hearing
+    app("measure", invented.measure_result())
+    result = mixwright("measure", "bus", "--json").document["result"]
+    assert list(result)[:2] == ["voice_line", "findings"]
+    assert not {"voice_line", "findings"} & result["hearing"].keys()
+    assert [one["id"] for one in result["findings"]] == [one.id for one in hearing.findings]
+    assert len(result["voice_line"]) == len(hearing.voice_line)
+    # The contract of the command line.
+    keys = "id track section start_s end_s band_hz size_db tolerance_db caused_by verdict"
+    assert all(set(keys.split()) <= one.keys() for one in result["findings"])
+    assert result["findings"][0]["caused_by"][0].keys() == {"track", "fraction"}
+    assert result["voice_line"][0]["track"] == "lead-vox"
+    (one,) = mixwright("measure", "bus", "--json", "--track", "bass-di").document["result"]["findings"]
+    assert one["track"] == "bass-di"
 
 
 def test_mix_and_deliver_hand_their_options_on(app, mixwright):

@@ -18,7 +18,7 @@ from mixwright.model.song import changed
 from mixwright.report import style
 from mixwright.report.band_rows import bands_part, bands_sentence
 from mixwright.report.covered import PERCENT, band_strips, covered_part, covered_strips, taken_bar
-from mixwright.report.findings import band_words, finding_sentence, findings_part, findings_sentence
+from mixwright.report.findings import band_words, finding_sentence, finding_size, findings_part, findings_sentence
 from mixwright.report.hearing_parts import hearing_sentences
 from mixwright.report.markup import together
 from mixwright.report.phrases import PHRASES_CAVEAT
@@ -282,21 +282,26 @@ def test_findings_say_who_where_how_much_and_because_of_whom():
     names = {layer.id: layer.name for layer in hearing.layers}
     whole, band = hearing.findings
     assert finding_sentence(whole, names) == (
-        "Bass di, chorus 1, 0:48 to 1:20: it would have to rise by 9.0 dB (14.0 by the strict reading) to be heard as "
-        "loud as alone, 4.0 dB outside its tolerance. Taken by Warm pad 90 %."
+        "Bass di, chorus 1, 0:48 to 1:20: 9.0 dB (14.0 strict) to be heard as loud as alone; 5.0 may be lost. "
+        "Taken by Warm pad 90 %."
     )
-    # In a band what the layer as a whole would need is held against the tolerance: here 1.5 dB, by 0.5 dB too much.
-    cost = changed(band, tolerance_db=1.0, excess_db=0.5)
+    # In a band the part of the whole layer's rise that goes with it is held against the tolerance: here 1.5 dB of 1.0.
+    by = (TakenBy(track="bass-di", fraction=0.5), TakenBy(track="warm-pad", fraction=0.4))
+    cost = changed(band, tolerance_db=1.0, excess_db=0.5, caused_by=by[1:])
     assert finding_sentence(cost, names) == (
-        "Lead vox at 900 Hz-2.7 kHz, verse 1, 0:16 to 0:48: it would have to rise by 1.5 dB to make up for what it "
-        "loses there, 0.5 dB outside its tolerance; by 7.5 dB (12.5 by the strict reading) to be heard there as loud "
-        "as alone. Taken by Warm pad 90 %."
+        "Lead vox at 900 Hz-2.7 kHz, verse 1, 0:16 to 0:48: Warm pad takes 40 % of what it loses there, which counts "
+        "as 1.5 dB of fader (1.0 may be lost); 7.5 dB (12.5 strict) to be heard there as loud as alone."
     )
-    assert "what it loses there, just outside its tolerance" in finding_sentence(changed(cost, excess_db=0.04), names)
+    assert "1.0 dB of fader (just over the 1.0 that may be lost)" in finding_sentence(
+        changed(cost, excess_db=0.04), names
+    )
+    # The layer that the band belongs to is told with what counts, though another takes more there.
+    second = finding_sentence(changed(cost, caused_by=by), names)
+    assert ": Warm pad takes 40 % of" in second
+    assert second.endswith(" Also taken by Bass di 50 %.")
     filled = finding_sentence(changed(cost, kind="voice_filled"), names)
-    assert (
-        "filled by a return: it would have to rise by 1.5 dB to make up for what that takes, 0.5 dB outside" in filled
-    )
+    assert ": its range is filled by a return: Warm pad takes 40 % of what it loses there" in filled
+    assert plain(findings_part(changed(hearing, findings=(cost,)))).count(finding_size(cost, names)) == 1
     beyond = changed(band, size_db=Range(cued=None, strict=None), depends_on_level=True, caused_by=())
     told = finding_sentence(beyond, names)
     assert "no fader makes it as loud there as it is alone" in told

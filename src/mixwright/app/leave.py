@@ -60,7 +60,7 @@ def _left(finding: Finding) -> LeftAsIs:
     return LeftAsIs(
         id=finding.id,
         kind=finding.kind,
-        layer=finding.layer,
+        track=finding.track,
         section=finding.section,
         band_hz=finding.band_hz,
         size_db=cued_db(finding.size_db),

@@ -6,6 +6,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from typing import TypeVar
 
+from msgspec import UNSET
+
 from mixwright.errors import SettingError, listed
 from mixwright.model.arrangement import Arrangement
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult
@@ -48,6 +50,14 @@ def told(result: MeasureResult, tracks: Sequence[str] = (), sections: Sequence[s
     )
 
 
+def document_of(result: MeasureResult) -> MeasureResult:
+    """Return the result as its document says it: the line that is followed and the findings first, and once."""
+    if result.hearing is None:
+        return result
+    lines = {"voice_line": result.hearing.voice_line, "findings": result.hearing.findings}
+    return changed(result, **lines, hearing=changed(result.hearing, **dict.fromkeys(lines, UNSET)))
+
+
 def _with_bands(track: TrackLevels, layer: HeardLayer | None) -> TrackLevels:
     return track if layer is None else changed(track, bands=layer.bands, taken_by=layer.taken_by)
 
@@ -69,8 +79,9 @@ def _heard(
         phrases=tuple(
             one for one in hearing.phrases if one.layer in rows and (every or inside((one.start_s + one.end_s) / 2))
         ),
-        voice_line=tuple(one for one in hearing.voice_line if one.layer in rows and (every or one.section in parts)),
-        findings=tuple(one for one in hearing.findings if one.layer in rows and (every or one.section in parts)),
+        voice_line=tuple(one for one in hearing.voice_line if one.track in rows and (every or one.section in parts)),
+        # What is told over the whole song, without a section, is told of each.
+        findings=tuple(one for one in hearing.findings if one.track in rows and (every or one.section in {*parts, ""})),
         arrangement=_arranged(hearing.arrangement, rows, parts, all(layer.id in rows for layer in hearing.layers)),
     )
 

@@ -57,10 +57,11 @@ def command_line(
     """
     from mixwright.app.leave import leave as leave_findings
     from mixwright.app.measure import measure
-    from mixwright.app.told import told
+    from mixwright.app.told import document_of, told
     from mixwright.report.text import measure_text
 
     if leave:
         leave_findings(song, leave)
     found = output.run(measure, song, listening_level_db_spl=listening_level, listening=listening)
-    output.show(told(found, tracks, sections), measure_text)
+    asked = told(found, tracks, sections)
+    output.show(document_of(asked) if output.as_json else asked, measure_text)

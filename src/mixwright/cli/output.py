@@ -191,7 +191,8 @@ def _plain(value: object, left_out: frozenset[str]) -> Any:
     if isinstance(value, list | tuple):
         return [_plain(item, left_out) for item in value]
     if isinstance(value, msgspec.Struct):
-        return _plain({name: getattr(value, name) for name in value.__struct_fields__}, left_out)
+        fields = ((name, getattr(value, name)) for name in value.__struct_fields__)
+        return _plain({name: item for name, item in fields if item is not msgspec.UNSET}, left_out)
     return value
 
 

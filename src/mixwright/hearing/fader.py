@@ -63,11 +63,6 @@ class Sketch:
         gain = np.float32(10.0 ** (db / 10.0))
         return replace(self, layer=self.layer * gain, rest=self.rest * gain, mix=self.mix * gain)
 
-    def without(self, part: np.ndarray) -> Sketch:
-        """Return the sketch without a part of the rest; `part`: of each component, 0 to 1, ``(134,)``."""
-        taken = self.rest * part.astype(np.float32)
-        return replace(self, rest=self.rest - taken, mix=np.maximum(self.mix - taken, 0.0))
-
     def within(self, start_s: float, end_s: float) -> Sketch:
         """Return the frames of a part of the song, a section or a phrase."""
         return self._frames(np.flatnonzero((self.at_s >= start_s) & (self.at_s < end_s)))

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -16,7 +17,7 @@ from mixwright.hearing.statistics import named_takers
 from mixwright.jobs.pool import in_order
 from mixwright.ledger.arrangement import covered_everywhere
 from mixwright.ledger.rise import GAINS_DB, Rise
-from mixwright.ledger.spots import Spot, by_filter, filters_between, narrowed, spots
+from mixwright.ledger.spots import SAME, Spot, by_filter, filters_between, narrowed, spots
 from mixwright.ledger.tolerances import (
     BAND,
     LOUD_DB_SPL,
@@ -134,12 +135,17 @@ def only_covered(hearing: Hearing, rows: Sequence[LedgerRow]) -> Iterator[Findin
     for index, row in enumerate(known):
         heard = hearing.layers[row.id]
         if row.place != "bed" and len(heard.sketch) and covered_everywhere(heard):
-            yield from _Heard(hearing, known, index, song, WORKING_DB_SPL).never_heard()
+            yield from _Heard(hearing, known, index, song, WORKING_DB_SPL).only_covered()
 
 
 def judged(findings: Iterable[Finding], left: Sequence[LeftAsIs] = ()) -> tuple[Finding, ...]:
-    """Return the findings, the furthest outside first, those that were left as they are marked, and last."""
-    marked = (_judged(finding, left) for finding in findings)
+    """Return the findings, the furthest outside first, those that were left as they are marked, and last.
+
+    A layer that is only ever covered is told once, and not as covered in every section.
+    """
+    found = list(findings)
+    once = {finding.track for finding in found if finding.kind == "only_covered"}
+    marked = (_judged(one, left) for one in found if one.kind != "covered" or one.track not in once)
     return tuple(sorted(marked, key=lambda one: (one.verdict == "left as is", -one.excess_db, one.id)))
 
 
@@ -152,6 +158,15 @@ def _judged(finding: Finding, left: Sequence[LeftAsIs]) -> Finding:
 def cued_db(size: Range) -> float:
     """Return a size by the cued reading; the highest fader where it lies beyond."""
     return GAINS_DB[-1] if size.cued is None else size.cued
+
+
+def _same(one: Finding, other: Finding) -> bool:
+    """Tell whether two bands of a layer, of which one takes most, are about one: the smaller lies half in the other."""
+    most = {by.caused_by[0].track for by in (one, other) if by.caused_by}
+    if len(most) > 1 or one.band_hz is None or other.band_hz is None:
+        return False
+    (a, b), (c, d) = one.band_hz, other.band_hz
+    return math.log(min(b, d) / max(a, c)) >= SAME * min(math.log(b / a), math.log(d / c))
 
 
 class _Heard:
@@ -198,13 +213,14 @@ class _Heard:
         if cued_db(size) > tolerance:
             yield self._finding("covered", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
 
-    def never_heard(self) -> Iterator[Finding]:
+    def only_covered(self) -> Iterator[Finding]:
         """Tell of the layer as one that is only ever covered."""
         size, tolerance = self._rise.db(), WHOLE[self._place].db
-        yield self._finding("never_heard", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
+        yield self._finding("only_covered", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
 
     def _bands(self) -> Iterator[Finding]:
         tolerance = BAND[self._place].db
+        found: list[Finding] = []
         for spot in spots(self._rise.alone, self._rise.lost, self._taken):
             if self._filled_by_return(spot):
                 continue
@@ -212,7 +228,12 @@ class _Heard:
             if cost_db > tolerance:
                 kind: FindingKind = "low_pile_up" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
                 size = self._rise.db(spot.filters)
-                yield self._finding(kind, spot.filters, spot.band_hz, size, tolerance, cost_db)
+                found.append(self._finding(kind, spot.filters, spot.band_hz, size, tolerance, cost_db, spot.taker))
+        kept: list[Finding] = []
+        for one in sorted(found, key=lambda one: -one.excess_db):
+            if not any(_same(one, other) for other in kept):
+                kept.append(one)
+        yield from kept
 
     def _returns(self) -> Iterator[Finding]:
         """Return which returns fill the range of a lead."""
@@ -223,7 +244,7 @@ class _Heard:
             cost_db = self._cost_db(self._rise, where, taker) if row.is_return else 0.0
             if cost_db > RETURN.db:
                 size = self._rise.db(where)
-                made = self._finding("voice_filled", where, VOICE_HZ, size, RETURN.db, cost_db)
+                made = self._finding("voice_filled", where, VOICE_HZ, size, RETURN.db, cost_db, taker)
                 by = tuple(one for one in made.caused_by if one.track == row.id)
                 yield changed(made, caused_by=by or (TakenBy(track=row.id, fraction=0.0),))
 
@@ -249,17 +270,18 @@ class _Heard:
         size: Range,
         tolerance_db: float,
         counted_db: float,
+        taker: int | None = None,
     ) -> Finding:
         blocks = slice(self._stretches[0].first // BAND_CELLS, -(-self._stretches[-1].end // BAND_CELLS))
         start_s, end_s = narrowed(self._heard.bands[:, blocks], where, self._stretches[0].start_s)
-        layer, rise = self._rows[self._index].id, self._rise
+        track, rise = self._rows[self._index].id, self._rise
         ids = [row.id for row in self._rows]
         left = {reading: float(min(one[where].sum(), rise.alone[where].sum())) for reading, one in rise.left.items()}
         strict, cued = (left[reading] for reading in sorted(left))
         return Finding(
-            id=finding_id(kind, layer, self._section.name, band_hz),
+            id=finding_id(kind, track, self._section.name, band_hz),
             kind=kind,
-            layer=layer,
+            track=track,
             section=self._section.name,
             start_s=max(start_s, self._section.start_s),
             end_s=min(end_s, self._section.end_s),
@@ -268,6 +290,7 @@ class _Heard:
             tolerance_db=tolerance_db,
             excess_db=counted_db - tolerance_db,
             caused_by=named_takers(ids, self._taken[:, where].sum(axis=1)),
+            taker=None if taker is None else ids[taker],
             alone_sone=float(rise.alone[where].sum()),
             in_mix_sone=Range(cued=cued, strict=strict),
         )
@@ -278,10 +301,10 @@ class _Heard:
 
     def _outside_at(self, finding: Finding, level_db_spl: float) -> bool:
         rise = self._elsewhere[level_db_spl]
-        if finding.band_hz is None:
+        if finding.band_hz is None or finding.taker is None:
             return cued_db(rise.db()) > finding.tolerance_db
         where = filters_between(*finding.band_hz)
-        taker = [row.id for row in self._rows].index(finding.caused_by[0].track)
+        taker = [row.id for row in self._rows].index(finding.taker)
         now_db = self._cost_db(self._rise, where, taker)
         # What counts of the cost counts of it at any level.
         counts = (finding.excess_db + finding.tolerance_db) / now_db if now_db > 0.0 else 1.0

@@ -56,9 +56,9 @@ def growth(
     spans = {part.name: (part.start_s, part.end_s) for part in sections}
     rises: dict[tuple[str, str], Rise | None] = {}
     for one in findings:
-        at = one.layer, one.section
+        at = one.track, one.section
         if at not in rises:
-            rises[at] = _rise(before, one.layer, *spans.get(one.section, (0.0, math.inf)))
+            rises[at] = _rise(before, one.track, *spans.get(one.section, (0.0, math.inf)))
         yield _growth(one, rises[at], any(_meet(one, old) for old in told))
 
 
@@ -83,7 +83,7 @@ def _growth(finding: Finding, then: Rise | None, told: bool) -> Growth:
 
 
 def _meet(one: Finding, other: Finding) -> bool:
-    if (one.layer, one.section) != (other.layer, other.section):
+    if (one.track, one.section) != (other.track, other.section):
         return False
     if one.band_hz is None or other.band_hz is None:
         return one.band_hz is other.band_hz

@@ -53,7 +53,7 @@ def voice_line(
         return _phrase(hearing, *each, sections)
 
     found = (phrase for phrase in in_order(made, wanted, workers) if phrase is not None)
-    return tuple(sorted(found, key=lambda phrase: (phrase.start_s, phrase.layer)))
+    return tuple(sorted(found, key=lambda phrase: (phrase.start_s, phrase.track)))
 
 
 def _phrases(hearing: Hearing, lead: str, sections: Sequence[Section]) -> Iterator[Phrase | tuple[float, float]]:
@@ -100,7 +100,7 @@ def _phrase(
     cued, strict = (None if one is None else max(one, 0.0) for one in rise)
     margin_cued, margin_strict = (None if one is None else -one for one in down)
     return VoicePhrase(
-        layer=lead,
+        track=lead,
         section=_section_of(start_s, end_s, sections),
         start_s=start_s,
         end_s=end_s,

@@ -13,7 +13,7 @@ from mixwright.model.record import Record
 #: What a finding tells of a layer: it loses too much, in a band or as a whole; it piles up with others at the bottom;
 #: a return fills the range of the voice; it is only ever covered, over the song (which does not say that nobody would
 #: miss it: see `NeverHeard`).
-FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "never_heard"]
+FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "only_covered"]
 #: What is said of a finding: it lies outside the tolerance of the layer's place; the engineer left it as it is.
 Verdict = Literal["outside", "left as is"]
 
@@ -21,19 +21,19 @@ Verdict = Literal["outside", "left as is"]
 class Finding(Record, frozen=True, kw_only=True):
     """One place in the song where the mix stands outside a tolerance.
 
-    `layer`: id of the source or return that loses; of `voice_filled` the one whose range is filled. `section` names
-    where, `start_s` to `end_s` is where in it it happens; of `never_heard` it is "", the whole song. `band_hz` (low,
-    high), None where it is the layer as a whole. `size_db`: by how many dB the layer would have to rise to be heard
-    there as loud as alone; None beyond any fader. `excess_db`: how far what counts lies outside `tolerance_db`: of a
-    layer as a whole its size, cued; of a band what the layer as a whole would have to rise to make up for it; of
-    `voice_filled` the part of the size that the return causes. `caused_by`: who takes the loss, most first.
-    `alone_sone` and `in_mix_sone`: the loudness in that band. `depends_on_level`: outside the tolerance at one of 65
-    and 85 dB listening level, inside it at the other.
+    `track`: id of the source, track or return that loses; of `voice_filled` the one whose range is filled. `section`
+    names where, `start_s` to `end_s` is where in it it happens; of `only_covered` it is "", the whole song. `band_hz`
+    (low, high), None where it is the layer as a whole. `size_db`: by how many dB the layer would have to rise to be
+    heard there as loud as alone; None beyond any fader. `excess_db`: how far what counts lies outside `tolerance_db`:
+    of a layer as a whole its size, cued; of a band the part of the rise of the layer as a whole that goes with this
+    band and `taker`, the layer that it belongs to (None of a layer as a whole). `caused_by`: who takes the loss, most
+    first. `alone_sone` and `in_mix_sone`: the loudness in that band. `depends_on_level`: outside the tolerance at one
+    of 65 and 85 dB listening level, inside it at the other.
     """
 
     id: str
     kind: FindingKind
-    layer: str
+    track: str
     section: str
     start_s: float
     end_s: float
@@ -42,6 +42,7 @@ class Finding(Record, frozen=True, kw_only=True):
     tolerance_db: float
     excess_db: float
     caused_by: tuple[TakenBy, ...] = ()
+    taker: str | None = None
     alone_sone: float | None = None
     in_mix_sone: Range | None = None
     depends_on_level: bool = False
@@ -51,14 +52,15 @@ class Finding(Record, frozen=True, kw_only=True):
 class VoicePhrase(Record, frozen=True, kw_only=True):
     """One phrase of the line that is followed.
 
-    `layer`: id of the lead; `section`: the one that most of the phrase lies in, "" outside all. `rise_db`: by how many
-    dB it would have to rise to be heard as loud as alone. `margin_db`: how far its fader could go down before less than
-    half of its loudness alone is left, below 0 where less is left already. `level_db`: its power over that of the rest.
-    `taken_by`: who takes what it loses. `glimpse_share`, `band_audibility`, `flags`: as in Phrase, None for a
-    lead that is no voice. `references_db`: what the references span of `level_db`, None where not known.
+    `track`: id of the source or track that leads; `section`: the one that most of the phrase lies in, "" outside all.
+    `rise_db`: by how many dB it would have to rise to be heard as loud as alone. `margin_db`: how far its fader could
+    go down before less than half of its loudness alone is left, below 0 where less is left already. `level_db`: its
+    power over that of the rest. `taken_by`: who takes what it loses. `glimpse_share`, `band_audibility`, `flags`: as in
+    Phrase, None for a lead that is no voice. `references_db`: what the references span of `level_db`, None where not
+    known.
     """
 
-    layer: str
+    track: str
     section: str
     start_s: float
     end_s: float
@@ -72,12 +74,12 @@ class VoicePhrase(Record, frozen=True, kw_only=True):
     references_db: tuple[float, float] | None = None
 
 
-def finding_id(kind: FindingKind, layer: str, section: str, band_hz: tuple[float, float] | None = None) -> str:
+def finding_id(kind: FindingKind, track: str, section: str, band_hz: tuple[float, float] | None = None) -> str:
     """Return the id of a finding: the same whenever the same thing is found, whatever its size.
 
-    It is a hash of kind, layer, section and the third-octave band that the middle of `band_hz` lies in, as with moves.
+    It is a hash of kind, track, section and the third-octave band that the middle of `band_hz` lies in, as with moves.
     """
     middle_hz = None if band_hz is None else math.sqrt(band_hz[0] * band_hz[1])
     band = "" if middle_hz is None else str(round(10.0 * math.log10(middle_hz)))
-    parts = f"{kind}\0{layer}\0{band}\0{section}"
-    return f"{kind}-{layer}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"
+    parts = f"{kind}\0{track}\0{band}\0{section}"
+    return f"{kind}-{track}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"

@@ -140,20 +140,20 @@ class Move(Record, frozen=True, kw_only=True):
 class LeftAsIs(Record, frozen=True, kw_only=True):
     """A finding that the engineer leaves as it is: kept while it does not grow by more than a step.
 
-    `layer`, `section` and `band_hz` say where, `size_db` how large it was then (cued). `id` is that of the finding.
+    `track`, `section` and `band_hz` say where, `size_db` how large it was then (cued). `id` is that of the finding.
     """
 
     id: str
     kind: FindingKind
-    layer: str
+    track: str
     section: str = ""
     band_hz: tuple[float, float] | None = None
     size_db: Annotated[float, Meta(ge=0.0, le=100.0)]
     reason: str = ""
 
     def covers(self, finding: Finding) -> bool:
-        """Tell whether a finding is the same: kind, layer and section, and bands of which the larger part is shared."""
-        if (self.kind, self.layer, self.section) != (finding.kind, finding.layer, finding.section):
+        """Tell whether a finding is the same: kind, track and section, and bands of which the larger part is shared."""
+        if (self.kind, self.track, self.section) != (finding.kind, finding.track, finding.section):
             return False
         if self.band_hz is None or finding.band_hz is None:
             return self.band_hz is finding.band_hz

@@ -26,7 +26,7 @@ def bands_part(hearing: HearingResult) -> Markup | None:
     names = layer_names(hearing)
     found = outside_tolerance(hearing)
     blocks = [
-        _layer(layer, [one for one in found if one.layer == layer.id], names, first=i == 0)
+        _layer(layer, [one for one in found if one.track == layer.id], names, first=i == 0)
         for i, layer in enumerate(layers)
     ]
     note = f"{LEGEND} Over the song that is where the worst is found, in a section all that is. "
@@ -38,7 +38,7 @@ def band_layers(hearing: HearingResult) -> list[HeardLayer]:
     """Return the layers that are drawn band by band: the leads, then those with findings, furthest first."""
     by_id = {layer.id: layer for layer in hearing.layers if layer.bands}
     leads = [layer.id for layer in hearing.layers if layer.id in by_id and place_word(layer) == "lead"]
-    found = [finding.layer for finding in outside_tolerance(hearing) if finding.layer in by_id]
+    found = [finding.track for finding in outside_tolerance(hearing) if finding.track in by_id]
     return [by_id[id_] for id_ in dict.fromkeys((*leads, *found))][:_MOST]
 
 

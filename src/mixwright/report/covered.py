@@ -47,7 +47,7 @@ PERCENT = Scale(0.0, 100.0, 25.0)
 def covered_strips(hearing: HearingResult) -> list[Strip]:
     """Return the rows: layers outside their tolerance, furthest first, then leads and supports by what they lose."""
     names = layer_names(hearing)
-    off = list(dict.fromkeys(finding.layer for finding in outside_tolerance(hearing)))
+    off = list(dict.fromkeys(finding.track for finding in outside_tolerance(hearing)))
     known = [layer for layer in by_equivalent(hearing) if layer.share is not None and layer.taken_by]
     first = sorted((layer for layer in known if layer.id in off), key=lambda layer: off.index(layer.id))
     then = [layer for layer in known if layer.id not in off and place_word(layer) in ("lead", "support")]

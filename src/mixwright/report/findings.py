@@ -20,7 +20,7 @@ MOST = 10
 _KINDS: dict[FindingKind, str] = {
     "low_pile_up": "in the low end ",
     "voice_filled": "its range is filled by a return: ",
-    "never_heard": "it is only ever covered: ",
+    "only_covered": "it is only ever covered: ",
 }
 
 
@@ -37,7 +37,7 @@ def findings_sentence(hearing: HearingResult) -> str:
     if not found:
         return "Nothing lies outside tolerance."
     names = layer_names(hearing)
-    layers = list(dict.fromkeys(names.get(finding.layer, finding.layer) for finding in found))
+    layers = list(dict.fromkeys(names.get(finding.track, finding.track) for finding in found))
     lie = "lies" if len(found) == 1 else "lie"
     return f"{count(len(found), 'place')} {lie} outside tolerance, furthest first: {listed(layers, 5)}."
 
@@ -52,34 +52,54 @@ def finding_place(finding: Finding, names: dict[str, str]) -> str:
     band = f" at {band_words(*finding.band_hz)}" if finding.band_hz is not None else ""
     section = f", {finding.section}" if finding.section else ""
     where = f"{clock(finding.start_s)} to {clock(finding.end_s)}"
-    return f"{names.get(finding.layer, finding.layer)}{band}{section}, {where}"
+    return f"{names.get(finding.track, finding.track)}{band}{section}, {where}"
 
 
 def finding_size(finding: Finding, names: dict[str, str]) -> str:
     """Return by how much, because of whom, and how sure: what is held against the tolerance comes first."""
-    cued, strict = finding.size_db.cued, finding.size_db.strict
-    there = " there" if finding.band_hz is not None else ""
-    reading = "beyond any fader, strict" if strict is None else f"{number(strict)} by the strict reading"
-    alone = f"by {with_unit(cued, 'dB')} ({reading}) to be heard{there} as loud as alone"
-    no_fader = f"no fader makes it as loud{there} as it is alone"
-    outside = f"{_excess(finding.excess_db)} outside its tolerance"
-    if finding.band_hz is not None:
-        # What it loses in a band is held against the tolerance as the rise of the whole layer that makes up for it.
-        due = with_unit(finding.excess_db + finding.tolerance_db, "dB")
-        lost = "what that takes" if finding.kind == "voice_filled" else "what it loses there"
-        told = f"it would have to rise by {due} to make up for {lost}, {outside}; "
-        told += alone if cued is not None else no_fader
-    else:
-        told = (f"it would have to rise {alone}" if cued is not None else no_fader) + f", {outside}"
-    taken = takers_words(finding.caused_by, names)
-    told = _KINDS.get(finding.kind, "") + told + (f". Taken by {taken}." if taken else ".")
+    told = _KINDS.get(finding.kind, "") + (_whole(finding, names) if finding.band_hz is None else _band(finding, names))
     return told + (" At one of 65 and 85 dB SPL it lies inside." if finding.depends_on_level else "")
 
 
-def _excess(excess_db: float) -> str:
-    """Return how far outside in words: what would read as 0.0 dB is just outside."""
-    told = with_unit(excess_db, "dB")
-    return "just" if told == with_unit(0.0, "dB") else told
+def _whole(finding: Finding, names: dict[str, str]) -> str:
+    """Return the rise that a layer needs as a whole, and who takes what it loses."""
+    due, taken = _due(finding), takers_words(finding.caused_by, names)
+    rise = f"{due} to be heard as loud as alone" if due else "no fader makes it as loud as it is alone"
+    return f"{rise}; {_allowed(finding)}." + (f" Taken by {taken}." if taken else "")
+
+
+def _band(finding: Finding, names: dict[str, str]) -> str:
+    """Return who takes how much in a band, which part of the layer's rise counts for that, and the rise there."""
+    owner = next((by for by in finding.caused_by if by.track == finding.taker), None)
+    # What one layer takes in a band is held against the tolerance as a part of the rise of the whole layer.
+    counts = f"counts as {with_unit(_counted_db(finding), 'dB')} of fader ({_allowed(finding)})"
+    lost = "what it loses there"
+    if owner is not None:
+        told = f"{names.get(owner.track, owner.track)} takes {100 * owner.fraction:.0f} % of {lost}, which {counts}"
+    else:
+        told = f"{lost} {counts}"
+    due, others = _due(finding), takers_words(tuple(by for by in finding.caused_by if by != owner), names)
+    told += f"; {due} to be heard there as loud as alone" if due else "; no fader makes it as loud there as it is alone"
+    return f"{told}." + (f" Also taken by {others}." if others else "")
+
+
+def _counted_db(finding: Finding) -> float:
+    """Return what is held against the tolerance."""
+    return finding.excess_db + finding.tolerance_db
+
+
+def _due(finding: Finding) -> str:
+    """Return by how much a layer would have to rise, ``7.9 dB (12.8 strict)``; "" beyond any fader."""
+    cued, strict = finding.size_db.cued, finding.size_db.strict
+    reading = "beyond any fader, strict" if strict is None else f"{number(strict)} strict"
+    return "" if cued is None else f"{with_unit(cued, 'dB')} ({reading})"
+
+
+def _allowed(finding: Finding) -> str:
+    """Return what may be lost in words; what would read the same lies just over it."""
+    tolerance = number(finding.tolerance_db)
+    just = number(_counted_db(finding)) == tolerance
+    return f"just over the {tolerance} that may be lost" if just else f"{tolerance} may be lost"
 
 
 def findings_part(hearing: HearingResult) -> Markup | None:

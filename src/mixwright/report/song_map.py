@@ -47,7 +47,7 @@ def map_strips(hearing: HearingResult, sections: Sequence[Section], scale: Scale
     layers = sorted(hearing.layers, key=lambda layer: order.index(place_word(layer)))
     by_layer: dict[str, list[tuple[int, Finding]]] = {}
     for rank, finding in enumerate(outside_tolerance(hearing), 1):
-        by_layer.setdefault(finding.layer, []).append((rank, finding))
+        by_layer.setdefault(finding.track, []).append((rank, finding))
     return [(place_word(layer), _strip(layer, sections, scale, by_layer.get(layer.id, []))) for layer in layers]
 
 

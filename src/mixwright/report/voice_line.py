@@ -56,8 +56,8 @@ class Line(NamedTuple):
 
 def lines_of(hearing: HearingResult) -> list[Line]:
     """Return the followed lines, one a lead, the one that sings most first."""
-    layers = dict.fromkeys(phrase.layer for phrase in hearing.voice_line)
-    lines = [Line(one, tuple(p for p in hearing.voice_line if p.layer == one)) for one in layers]
+    layers = dict.fromkeys(phrase.track for phrase in hearing.voice_line)
+    lines = [Line(one, tuple(p for p in hearing.voice_line if p.track == one)) for one in layers]
     return sorted(lines, key=lambda line: -sum(phrase.end_s - phrase.start_s for phrase in line.phrases))
 
 
@@ -129,7 +129,7 @@ def phrase_table(hearing: HearingResult, names: dict[str, str]) -> Markup:
     body = []
     for phrase in hearing.voice_line:
         row = [f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}", phrase.section or "-"]
-        row += [names.get(phrase.layer, phrase.layer)] if several else []
+        row += [names.get(phrase.track, phrase.track)] if several else []
         row += [_margin(phrase.margin_db.cued), _margin(phrase.margin_db.strict)]
         row += [with_unit(phrase.rise_db.cued, "dB"), takers_words(phrase.taken_by, names) or "-"]
         row += [_percent(phrase.glimpse_share), _percent(phrase.band_audibility)] if words else []

@@ -83,7 +83,7 @@ def _without(
         return []
     cells = np.flatnonzero(np.any(list(sounding.values()), axis=0))
     first, end = (round(cell * CELL_S * rate_hz) for cell in (cells[0], cells[-1] + 1))
-    meters = {id_: (Meter(rate_hz, 2), Meter(rate_hz, 2)) for id_ in layers}
+    meters = {id_: (Meter(rate_hz, 2, true_peak=False), Meter(rate_hz, 2, true_peak=False)) for id_ in layers}
     for mix, *each in zip(audio[WHOLE](first, end), *(audio[id_](first, end) for id_ in layers), strict=True):
         at = np.minimum((np.arange(first, first + len(mix)) / (rate_hz * CELL_S)).astype(np.intp), cells[-1])
         first += len(mix)

@@ -92,7 +92,7 @@ def _loudness(
     key = session.cache.key("return", graph.identity(tracks), whole, code_hash(*RENDERED_BY, *MEASURED_BY))
 
     def make(path: Path) -> None:
-        meter = Meter(session.song.rate_hz, 2, spectrum=False)
+        meter = Meter(session.song.rate_hz, 2, spectrum=False, true_peak=False)
         for block in render(
             graph, session.audio, tracks=tracks, curves=curves, cache=session.cache, report=silent, cancel=cancel
         ):

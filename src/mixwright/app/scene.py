@@ -14,7 +14,7 @@ from mixwright.errors import InputError, printable, where
 from mixwright.io.kept import song_path
 from mixwright.io.stems import DECODED_BY
 from mixwright.jobs.cache import Cache, code_hash
-from mixwright.jobs.pool import in_order
+from mixwright.jobs.pool import default_workers, in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.meter.loudness import GATE_HOP_SUB_BLOCKS, Loudness
 from mixwright.model.lane import Lane
@@ -64,8 +64,11 @@ def contributions(
     session.curves(report=report, cancel=cancel)  # by all threads together, before each goes its own way
     job = Job(name, max(1, len(sets)), report, cancel)
 
+    missing = sum(not session.is_measured(tracks or None) for tracks in sets)
+    # Many sets go one to a thread; few would leave threads idle while the mix, by far the longest, is rendered.
+    workers = 1 if missing > default_workers() else None
+
     def one(tracks: frozenset[str]) -> Contribution:
-        workers = 1 if len(sets) > 1 else None  # several sets at once, or one by all threads together
         found = Contribution(*session.measured(tracks or None, workers=workers, cancel=cancel))
         job.step()
         return found

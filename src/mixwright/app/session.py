@@ -110,10 +110,17 @@ class Session:
         """
         return self._measured(tracks, lambda: self._render(tracks, workers, silent, cancel))
 
+    def is_measured(self, tracks: Collection[str] | None = None) -> bool:
+        """Tell whether :meth:`measured` finds the mix, or some of its tracks, in the cache."""
+        return self.cache.holds(self._levels_key(tracks))
+
+    def _levels_key(self, tracks: Collection[str] | None) -> str:
+        return rendered_key("levels", self.graph, tracks, *MEASURED_BY)
+
     def _measured(
         self, tracks: Collection[str] | None, pieces: Callable[[], Iterable[np.ndarray]]
     ) -> tuple[Levels, Loudness]:
-        key = rendered_key("levels", self.graph, tracks, *MEASURED_BY)
+        key = self._levels_key(tracks)
         made: list[Levels] = []
 
         def measure() -> Loudness:

@@ -41,6 +41,7 @@ from mixwright.cli.output import Output
     metavar="FINDING",
     help="Leave a finding of the last measure as it is: an id, or a part that fits one; repeatable.",
 )
+@click.option("--without", "muted", metavar="ID", help="Hear each --track, or the lead, with this layer muted, too.")
 @detail_option
 def command_line(
     output: Output,
@@ -50,6 +51,7 @@ def command_line(
     tracks: tuple[str, ...],
     sections: tuple[str, ...],
     leave: tuple[str, ...],
+    muted: str | None,
 ) -> None:
     """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard.
 
@@ -58,10 +60,15 @@ def command_line(
     from mixwright.app.leave import leave as leave_findings
     from mixwright.app.measure import measure
     from mixwright.app.told import document_of, told
+    from mixwright.app.without import without
+    from mixwright.model.song import changed
     from mixwright.report.text import measure_text
 
     if leave:
         leave_findings(song, leave)
     found = output.run(measure, song, listening_level_db_spl=listening_level, listening=listening)
+    if muted is not None and found.hearing is not None:
+        layers = tracks or tuple(layer.id for layer in found.hearing.layers if layer.place == "lead")
+        found = changed(found, hearing=output.run(without, song, found.hearing, layers, muted))
     asked = told(found, tracks, sections)
     output.show(document_of(asked) if output.as_json else asked, measure_text)

@@ -108,6 +108,15 @@ class Calibration(Record, frozen=True, kw_only=True):
     pins: tuple[Pin, ...] = ()
 
 
+class HeardWithout(Record, frozen=True, kw_only=True):
+    """A layer in the mix without another one; `gives_back_phon`: how much louder it is then, at least 0."""
+
+    track: str
+    without: str
+    in_mix_phon: Range
+    gives_back_phon: Range
+
+
 class HearingResult(Record, frozen=True, kw_only=True):
     """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
 
@@ -129,3 +138,4 @@ class HearingResult(Record, frozen=True, kw_only=True):
     followed_by_guess: bool = False
     findings: tuple[Finding, ...] = ()
     arrangement: Arrangement = Arrangement()
+    without: tuple[HeardWithout, ...] = ()

@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from mixwright.model.hearing import HearingResult
-from mixwright.report.figures import count
+from mixwright.model.hearing import HeardWithout, HearingResult
+from mixwright.report.figures import count, number, with_unit
 from mixwright.report.findings import finding_sentence, findings_sentence, outside_tolerance
-from mixwright.report.heard import layer_names
+from mixwright.report.heard import layer_names, range_words
 from mixwright.report.rows import wrapped
 from mixwright.report.voice_line import GUESSED, line_sentence, lines_of, phrase_sentence, short_phrases
 
@@ -31,9 +31,18 @@ def ledger_lines(hearing: HearingResult | None) -> list[str]:
     lines += _numbered(f"{finding_sentence(finding, names)} [{finding.id}]" for finding in found[:_FINDINGS])
     if len(found) > _FINDINGS:
         lines.append(f"  and {count(len(found) - _FINDINGS, 'more place', 'more places')}, on the page and in JSON")
+    for one in hearing.without:
+        lines += wrapped(without_sentence(one, names))
     left = len(hearing.findings) - len(found)
     lines += [f"Left as {'it is' if left == 1 else 'they are'}: {count(left, 'place')}."] if left else []
     return [*lines, ""]
+
+
+def without_sentence(one: HeardWithout, names: dict[str, str]) -> str:
+    """Return what muting a layer would give back to another."""
+    muted, gains = names.get(one.without, one.without), names.get(one.track, one.track)
+    back = f"{with_unit(one.gives_back_phon.cued, 'phon')} back ({number(one.gives_back_phon.strict)} strict)"
+    return f"Muting {muted} would give {gains} {back}: {range_words(one.in_mix_phon, 'phon')} would be left."
 
 
 def _numbered(sentences: Iterable[str]) -> list[str]:

@@ -1,0 +1,50 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What muting a layer gives back: as a mix is heard that never had it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from test_hearing_song import LAYERS, song_of, sound
+
+from mixwright.app.listening import layer_audio, layers_of
+from mixwright.app.measure import measure
+from mixwright.app.session import open_song
+from mixwright.app.space import Making
+from mixwright.app.without import without
+from mixwright.errors import SettingError
+from mixwright.hearing.hear import hear
+from mixwright.hearing.places import calibration_db
+from mixwright.hearing.statistics import loudness_of
+
+
+@pytest.fixture(scope="module")
+def song(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three invented layers, of which one covers another."""
+    files = {id_: sound(k, hz, level_db, 48000) for k, (id_, hz, level_db, _) in enumerate(LAYERS)}
+    return song_of(tmp_path_factory.mktemp("three"), files)
+
+
+def test_a_layer_is_heard_as_if_the_other_had_never_been(song: Path) -> None:
+    heard = measure(song).hearing
+    assert heard is not None
+    told = without(song, heard, ["vox", "Bass", "pad"], "pad").without
+    assert [(one.track, one.without) for one in told] == [("vox", "pad"), ("bass", "pad")]
+    with open_song(song, Making()) as session:
+        rows = [row for row in layers_of(session.song, session.graph) if row.id != "pad"]
+        offset_db = calibration_db(heard.calibrated_lufs, heard.listening_level_db_spl, heard.listening)
+        found = hear(layer_audio(session, rows), rate_hz=48000, frames=session.graph.frames, offset_db=offset_db)
+    for one in told:
+        then, now = loudness_of(found.layers[one.track]), next(la for la in heard.layers if la.id == one.track)
+        assert one.in_mix_phon.cued == pytest.approx(then.in_mix_phon.cued, abs=0.01)
+        assert one.in_mix_phon.strict == pytest.approx(then.in_mix_phon.strict, abs=0.01)
+        assert one.gives_back_phon.cued == pytest.approx(then.in_mix_phon.cued - now.in_mix_phon.cued, abs=0.01)
+    back = {one.track: one.gives_back_phon.cued for one in told}
+    assert back["vox"] > back["bass"] + 1.0 > 1.0  # the pad lies over the voice, far from the bass
+
+
+def test_a_layer_that_is_not_there_is_one_line(song: Path) -> None:
+    heard = measure(song).hearing
+    with pytest.raises(SettingError, match="no layer is called 'tuba'"):
+        without(song, heard, ["vox"], "tuba")

@@ -17,7 +17,7 @@ from mixwright.model.arrangement import (
     WallHole,
 )
 from mixwright.model.hearing import HeardBand, HeardLayer, HeardSection, HearingResult, Range, TakenBy
-from mixwright.model.ledger import Finding, VoicePhrase, finding_id
+from mixwright.model.ledger import Finding, VoiceInterval, VoicePhrase, finding_id
 from mixwright.model.song import Section
 
 SECTIONS = tuple(
@@ -104,9 +104,9 @@ def voice_line() -> tuple[VoicePhrase, ...]:
             VoicePhrase(
                 track="lead-vox", section=section, start_s=start_s, end_s=start_s + 6.0,
                 rise_db=Range(cued=7.0 - margin_db / 2, strict=12.0 - margin_db / 2),
-                margin_db=Range(cued=margin_db, strict=margin_db - 3.5), level_db=margin_db - 4.0,
+                margin_db=Range(cued=margin_db, strict=margin_db - 3.5), re_mix_lu=margin_db - 4.0,
                 taken_by=(TakenBy(track="warm-pad", fraction=0.4), TakenBy(track="bass-di", fraction=0.25)),
-                glimpse_share=0.4, band_audibility=0.6, references_db=(-4.0, 2.0),
+                glimpse_share=0.4, band_audibility=0.6,
             )
         )  # fmt: skip
     return tuple(phrases)
@@ -152,6 +152,7 @@ def hearing_result(*more: HeardLayer) -> HearingResult:
         k_offset_db=Range(cued=-10.0, strict=0.0),
         why_no_phrases="the lead is not confirmed",
         voice_line=voice_line(),
+        voice_interval=VoiceInterval(low_lu=-4.0, high_lu=2.0, references=2, source="as invented"),
         findings=findings(),
         arrangement=arrangement(),
     )

@@ -11,7 +11,11 @@ import pytest
 from made_songs import write_audio
 from mixwright.app.measure import measure
 from mixwright.app.start import start
+from mixwright.errors import InputError
+from mixwright.io.song_file import edit_song
+from mixwright.meter.measure import measure as measure_audio
 from mixwright.model.results import MeasureResult
+from mixwright.model.song import Song, changed
 
 RATE_HZ = 44_100
 SECONDS = 8.0
@@ -44,6 +48,10 @@ def measured(folder: Path, files: dict[str, np.ndarray]) -> MeasureResult:
     return measure(folder / "song")
 
 
+def loudness(audio: np.ndarray, start_s: float, end_s: float) -> float:
+    return measure_audio(audio[round(start_s * RATE_HZ) : round(end_s * RATE_HZ)], RATE_HZ).integrated_lufs
+
+
 def check_line(result: MeasureResult, voice: str) -> None:
     line = result.hearing.voice_line
     assert {one.track for one in line} == {voice}
@@ -60,6 +68,48 @@ def test_a_voice_and_an_instrumental_give_the_voice_line(tmp_path):
     result = measured(tmp_path, files)
     check_line(result, "lantern-song-vocal")
     assert result.hearing.voice_line[1].taken_by[0].track == "lantern-song-instrumental"
+    # Each phrase beside the mix, by the meter (ITU-R BS.1770), over the same time.
+    for one in result.hearing.voice_line:
+        when_s = one.start_s, one.end_s
+        ours = loudness(VOICE, *when_s) - loudness(VOICE + DRUMS + GUITARS, *when_s)
+        assert one.re_mix_lu == pytest.approx(ours, abs=0.1)
+    # De Man et al. 2014: -2.65 LU, and 1.31 between engineers.
+    interval = result.hearing.voice_interval
+    assert (interval.low_lu, interval.high_lu, interval.references) == (pytest.approx(-3.96), pytest.approx(-1.34), 0)
+
+
+def test_references_whose_voice_is_there_alone_say_where_it_stands(tmp_path):
+    write_audio(tmp_path / "record.wav", VOICE + 0.3 * GUITARS, RATE_HZ)
+    write_audio(tmp_path / "its voice.wav", VOICE, RATE_HZ)
+    write_audio(tmp_path / "prints" / "Vocals.wav", VOICE, RATE_HZ)
+    write_audio(tmp_path / "prints" / "Guitars.wav", GUITARS, RATE_HZ)
+    folder = tmp_path / "song"
+    start(tmp_path / "prints", folder, references=[tmp_path / "record.wav"])
+    assert measure(folder).hearing.voice_interval.references == 0
+
+    def edit(song: Song) -> Song:
+        return changed(song, references=tuple(changed(one, voice="../its voice.wav") for one in song.references))
+
+    edit_song(folder, "test", edit)
+    interval = measure(folder).hearing.voice_interval
+    ours = loudness(VOICE, 0.0, SECONDS) - loudness(VOICE + 0.3 * GUITARS, 0.0, SECONDS)
+    assert interval.references == 1
+    assert (interval.low_lu + interval.high_lu) / 2 == pytest.approx(ours, abs=0.02)
+    assert interval.high_lu - interval.low_lu == pytest.approx(2 * 1.31)
+    (tmp_path / "its voice.wav").unlink()
+    with pytest.raises(InputError, match="missing"):
+        measure(folder)
+
+
+def test_nothing_is_published_of_a_lead_that_is_no_voice(tmp_path):
+    write_audio(tmp_path / "prints" / "Guitars.wav", GUITARS, RATE_HZ)
+    write_audio(tmp_path / "prints" / "Drums.wav", DRUMS, RATE_HZ)
+    folder = tmp_path / "song"
+    start(tmp_path / "prints", folder)
+    edit_song(folder, "test", lambda song: changed(song, lead=("guitars",)))
+    hearing = measure(folder).hearing
+    assert hearing.voice_line
+    assert hearing.voice_interval is None
 
 
 def test_prints_of_groups_give_the_culprits(tmp_path):

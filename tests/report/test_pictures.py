@@ -27,6 +27,7 @@ from mixwright.report.stills import stills
 from mixwright.report.timeline import time_scale
 from mixwright.report.voice_line import (
     Line,
+    level_sentence,
     level_shapes,
     line_sentence,
     line_shapes,
@@ -119,11 +120,24 @@ def test_beyond_any_fader_is_the_worst_and_lies_at_the_bottom():
 
 
 def test_beside_references_a_dot_inside_and_a_diamond_outside():
-    drawn = tree(together(level_shapes(LINE, (), SCALE).shapes))
+    span = invented_hearing.hearing_result().voice_interval
+    drawn = tree(together(level_shapes(LINE, span, (), SCALE).shapes))
     # Levels are margins less 4: 6, -1.5, 3, 8, 0, 2, -4.2 give 2, -5.5, -1, 4, -4, -2, -8.2 beside -4 to 2.
     assert (len(of_class(drawn, "dot")), len(of_class(drawn, "diamond"))) == (4, 3)
-    unknown = tuple(changed(phrase, references_db=None) for phrase in LINE.phrases)
-    assert level_shapes(Line("lead-vox", unknown), (), SCALE) is None
+    unknown = Line("lead-vox", tuple(changed(phrase, re_mix_lu=None) for phrase in LINE.phrases))
+    assert level_shapes(unknown, span, (), SCALE) is None
+    assert level_sentence(unknown, span, {}) == ""
+
+
+def test_whether_an_interval_is_of_the_references_or_published_is_told():
+    span = invented_hearing.hearing_result().voice_interval
+    told = level_sentence(LINE, span, {"lead-vox": "Lead vox"})
+    assert told == (
+        "Lead vox beside the mix while it sings: -2.0 LU (its phrases -8.2 to 4.0); in 2 references -4.0 to 2.0 LU: "
+        "as invented."
+    )
+    published = level_sentence(LINE, changed(span, references=0), {"lead-vox": "Lead vox"})
+    assert "Published, not of your references: -4.0 to 2.0 LU, as invented." in published
 
 
 @given(

@@ -12,9 +12,10 @@ import numpy as np
 from mixwright.app.hearing import as_fields, heard
 from mixwright.app.page import write_page
 from mixwright.app.returns import send_levels
-from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
+from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, finished_files, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
+from mixwright.app.voice_level import beside_the_mix
 from mixwright.core.align import fit_gain, lag_and_polarity
 from mixwright.errors import InputError, printable
 from mixwright.hearing.places import WORKING_DB_SPL
@@ -85,6 +86,7 @@ def measure(
             report=report,
             cancel=cancel,
         )
+        hearing = beside_the_mix(session, hearing, corridor.lead_re_mix_lu, cancel)
         layers = {track: layer for layer in hearing.layers for track in layer.tracks}
         result = MeasureResult(
             mix=mix.levels,
@@ -111,7 +113,7 @@ def measure(
 def _making(song: Song) -> Making:
     return Making(
         renders=(None,) if song.mix_print else (),
-        finished=tuple(reference.file for reference in song.references),
+        finished=finished_files(song),
         at_rate=(song.mix_print,) if song.mix_print else (),
         ledgers=1,
     )

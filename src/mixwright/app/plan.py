@@ -12,7 +12,7 @@ import numpy as np
 from mixwright.app.listening import guessed_lead
 from mixwright.app.move_words import nearest
 from mixwright.app.page import write_page
-from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, scene_of, sounding_hash
+from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, finished_files, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.errors import SettingError, StateError, printable
@@ -74,7 +74,7 @@ def plan(
     if not 0.0 <= strength <= 1.0:
         raise SettingError(f"a strength of {strength:g} is out of range", where="strength", hint="allowed: 0 to 1")
     names = _lead(folder, lead)
-    making = Making(finished=tuple(reference.file for reference in load_song(folder).references), mixes=2)
+    making = Making(finished=finished_files(load_song(folder)), mixes=2)
     with open_song(folder, making, report=report, cancel=cancel) as opened:
         session = replace(opened, song=changed(opened.song, lead=names))
         if session.song.tracks_are == "as mixed":

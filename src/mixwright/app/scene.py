@@ -19,7 +19,7 @@ from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.meter.loudness import GATE_HOP_SUB_BLOCKS, Loudness
 from mixwright.model.lane import Lane
 from mixwright.model.levels import Levels
-from mixwright.model.song import Reference, Song, used_tracks
+from mixwright.model.song import Reference, Song, changed, used_tracks
 from mixwright.planning.elements import elements_of
 from mixwright.planning.scene import Scene
 from mixwright.planning.sound import Sound
@@ -114,6 +114,11 @@ def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | N
     return corridor(profiles, [reference.use_for for reference in references])
 
 
+def finished_files(song: Song) -> tuple[str, ...]:
+    """Return the files that `corridor_of` opens: the records, and the voices of those whose voice is there alone."""
+    return tuple(file for one in song.references for file in (one.file, one.voice) if file)
+
+
 def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
     """Return a hash of everything in a song that can be heard: files, settings, accepted moves, automation.
 
@@ -126,7 +131,20 @@ def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
 
 
 def _profile(session: Session, reference: Reference, cancel: Cancel | None) -> RecordProfile:
-    path = song_path(session.folder, reference.file)
+    found = _profile_of(session, reference.file, cancel)
+    if not reference.voice:
+        return found
+    with where(printable(reference.voice)):
+        voice = _profile_of(session, reference.voice, cancel)
+    return changed(found, lead_re_mix_lu=_less(voice.integrated_lufs, found.integrated_lufs))
+
+
+def _less(one: float | None, other: float | None) -> float | None:
+    return None if one is None or other is None else one - other
+
+
+def _profile_of(session: Session, file: str, cancel: Cancel | None) -> RecordProfile:
+    path = song_path(session.folder, file)
     if not path.is_file():
         raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
     stem = session.store.open(path)

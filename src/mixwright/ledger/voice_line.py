@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from mixwright.hearing.bands import bands_of_places
-from mixwright.hearing.fader import Fader, Sketch, loudness
+from mixwright.hearing.fader import Fader, loudness
 from mixwright.hearing.heard import ALONE, BAND_CELLS, CELL_S, CUED, STRICT, Heard, Hearing
 from mixwright.hearing.lyric import GAP_S, LEAST_S, VOICED_DB, phrases_of
 from mixwright.hearing.statistics import named_takers
@@ -89,8 +89,7 @@ def _phrase(
     """Return a phrase as it is heard; None where no frame of it was sketched."""
     sung = phrase if isinstance(phrase, Phrase) else None
     start_s, end_s = phrase if isinstance(phrase, tuple) else (phrase.start_s, phrase.end_s)
-    dense = hearing.layers[lead].sketch.within(start_s, end_s)
-    sketch = dense.thinned(FRAMES)
+    sketch = hearing.layers[lead].sketch.within(start_s, end_s).thinned(FRAMES)
     wanted = float(sketch.mean(loudness(sketch)[ALONE].astype(np.float64))) if len(sketch) else 0.0
     if wanted <= 0.0:
         return None
@@ -106,7 +105,6 @@ def _phrase(
         end_s=end_s,
         rise_db=Range(cued=cued, strict=strict),
         margin_db=Range(cued=margin_cued, strict=margin_strict),
-        level_db=_level_db(dense),
         taken_by=taken_in(hearing, lead, start_s, end_s),
         glimpse_share=sung.glimpse_share if sung else None,
         band_audibility=sung.band_audibility if sung else None,
@@ -118,15 +116,6 @@ def _section_of(start_s: float, end_s: float, sections: Sequence[Section]) -> st
     shared = [(min(end_s, part.end_s) - max(start_s, part.start_s), part.name) for part in sections]
     most_s, name = max(shared, key=lambda one: one[0], default=(0.0, ""))
     return name if most_s > 0.0 else ""
-
-
-def _level_db(sketch: Sketch) -> float | None:
-    """Return the power of a layer over that of the rest, both ears, over the time in which it sounds.
-
-    The frames of a dense sketch are evenly spread, and count alike here: their weights are there for loudness.
-    """
-    layer, rest = (float(part.sum(dtype=np.float64)) for part in (sketch.layer, sketch.rest))
-    return 10.0 * math.log10(layer / rest) if layer > 0.0 and rest > 0.0 else None
 
 
 def taken_in(hearing: Hearing, lead: str, start_s: float, end_s: float) -> tuple[TakenBy, ...]:

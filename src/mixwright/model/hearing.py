@@ -6,7 +6,7 @@ from __future__ import annotations
 from typing import Literal
 
 from mixwright.model.arrangement import Arrangement
-from mixwright.model.ledger import Finding, VoicePhrase
+from mixwright.model.ledger import Finding, VoiceInterval, VoicePhrase
 from mixwright.model.ranges import Range as Range
 from mixwright.model.ranges import TakenBy as TakenBy
 from mixwright.model.record import Record
@@ -123,7 +123,8 @@ class HearingResult(Record, frozen=True, kw_only=True):
     `listening_level_db_spl`: the level at which a mix of `calibrated_lufs` is taken to play: its integrated loudness
     when it was first heard, until it has moved from there by half an LU. `phrases` of the confirmed lead, in order of
     time; where there are none, `why_no_phrases` says why. `voice_line`: the line that is followed, in order of time;
-    `followed_by_guess`: it is that of the lead that intake takes it for, as none is confirmed. `findings`: what stands
+    `followed_by_guess`: it is that of the lead that intake takes it for, as none is confirmed; `voice_interval`: where
+    lead voices stand in mixes, None where no voice leads. `findings`: what stands
     outside its tolerance, furthest first.
     """
 
@@ -136,6 +137,7 @@ class HearingResult(Record, frozen=True, kw_only=True):
     calibrated_lufs: float | None = None
     voice_line: tuple[VoicePhrase, ...] = ()
     followed_by_guess: bool = False
+    voice_interval: VoiceInterval | None = None
     findings: tuple[Finding, ...] = ()
     arrangement: Arrangement = Arrangement()
     without: tuple[HeardWithout, ...] = ()

@@ -54,10 +54,9 @@ class VoicePhrase(Record, frozen=True, kw_only=True):
 
     `track`: id of the source or track that leads; `section`: the one that most of the phrase lies in, "" outside all.
     `rise_db`: by how many dB it would have to rise to be heard as loud as alone. `margin_db`: how far its fader could
-    go down before less than half of its loudness alone is left, below 0 where less is left already. `level_db`: its
-    power over that of the rest. `taken_by`: who takes what it loses. `glimpse_share`, `band_audibility`, `flags`: as in
-    Phrase, None for a lead that is no voice. `references_db`: what the references span of `level_db`, None where not
-    known.
+    go down before less than half of its loudness alone is left, below 0 where less is left already. `re_mix_lu`: its
+    loudness minus that of the mix over the phrase (ITU-R BS.1770), None of less than 0.4 s. `taken_by`: who takes what
+    it loses. `glimpse_share`, `band_audibility`, `flags`: as in Phrase, None for a lead that is no voice.
     """
 
     track: str
@@ -66,12 +65,23 @@ class VoicePhrase(Record, frozen=True, kw_only=True):
     end_s: float
     rise_db: Range
     margin_db: Range
-    level_db: float | None = None
+    re_mix_lu: float | None = None
     taken_by: tuple[TakenBy, ...] = ()
     glimpse_share: float | None = None
     band_audibility: float | None = None
     flags: tuple[str, ...] = ()
-    references_db: tuple[float, float] | None = None
+
+
+class VoiceInterval(Record, frozen=True, kw_only=True):
+    """Where lead voices stand in mixes: loudness minus that of the mix, from `low_lu` to `high_lu`.
+
+    `references`: of so many references of this song; 0: of mixes of engineers as published in `source`.
+    """
+
+    low_lu: float
+    high_lu: float
+    references: int
+    source: str
 
 
 def finding_id(kind: FindingKind, track: str, section: str, band_hz: tuple[float, float] | None = None) -> str:

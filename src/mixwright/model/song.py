@@ -103,12 +103,16 @@ class Section(Record, frozen=True, kw_only=True):
 
 
 class Reference(Record, frozen=True, kw_only=True):
-    """A finished record, and the attributes it was chosen for (empty: all)."""
+    """A finished record, and the attributes it was chosen for (empty: all).
+
+    `voice`: a print of its lead voice alone, at the level that it has in the record; "" where there is none.
+    """
 
     id: Id
     file: str
     sha256: str = ""
     use_for: tuple[str, ...] = ()
+    voice: str = ""
 
 
 class Lock(Record, frozen=True, kw_only=True):

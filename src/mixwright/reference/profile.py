@@ -18,8 +18,8 @@ from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.units import db_from_power
 
-Attribute = Literal["low_end", "top_end", "spectrum", "width", "dynamics"]
-ATTRIBUTES: tuple[Attribute, ...] = ("low_end", "top_end", "spectrum", "width", "dynamics")
+Attribute = Literal["low_end", "top_end", "spectrum", "width", "dynamics", "lead"]
+ATTRIBUTES: tuple[Attribute, ...] = ("low_end", "top_end", "spectrum", "width", "dynamics", "lead")
 
 LOW_HZ = (20.0, 160.0)
 MIDDLE_HZ = (200.0, 4000.0)
@@ -38,6 +38,8 @@ _BAND_SPREAD_DB = (5.0, 2.0, 2.0, 5.0)
 WIDTH_SPREAD_DB = 2.1
 #: Peak-to-loudness ratio: common practice, no source.
 DYNAMICS_SPREAD_DB = 2.0
+#: Loudness of the lead voice minus that of the mix: standard deviation between engineers (De Man et al. 2014).
+LEAD_SPREAD_LU = 1.31
 
 
 class RecordProfile(Record, frozen=True, kw_only=True):
@@ -45,7 +47,8 @@ class RecordProfile(Record, frozen=True, kw_only=True):
 
     `third_octave_db`: band level minus integrated loudness. `low_end_db`, `top_end_db`: energy from 20 to 160 Hz and
     from 5 to 16 kHz over that from 200 Hz to 4 kHz. `side_to_mid_db`: of the whole; `side_to_mid_by_band_db`: of each
-    third-octave band. `plr_db`: true peak minus integrated loudness.
+    third-octave band. `plr_db`: true peak minus integrated loudness. `lead_re_mix_lu`: integrated loudness of its lead
+    voice minus its own, where a print of the voice alone was given.
     """
 
     duration_s: float
@@ -54,6 +57,7 @@ class RecordProfile(Record, frozen=True, kw_only=True):
     top_end_db: float | None
     side_to_mid_db: float | None
     plr_db: float | None
+    lead_re_mix_lu: float | None = None
     third_octave_hz: tuple[float, ...] = ()
     third_octave_db: tuple[float | None, ...] = ()
     side_to_mid_by_band_db: tuple[float | None, ...] = ()
@@ -78,6 +82,7 @@ class Corridor(Record, frozen=True, kw_only=True):
     top_end_db: Interval | None = None
     side_to_mid_db: Interval | None = None
     plr_db: Interval | None = None
+    lead_re_mix_lu: Interval | None = None
     third_octave_hz: tuple[float, ...] = ()
     third_octave_db: tuple[Interval | None, ...] = ()
 
@@ -200,6 +205,7 @@ def corridor(profiles: Sequence[RecordProfile], use_for: Sequence[Sequence[str]]
         top_end_db=_span([p.top_end_db for p in of("top_end")], band_spread_db(7000.0)),
         side_to_mid_db=_span([p.side_to_mid_db for p in of("width")], WIDTH_SPREAD_DB),
         plr_db=_span([p.plr_db for p in of("dynamics")], DYNAMICS_SPREAD_DB),
+        lead_re_mix_lu=_span([p.lead_re_mix_lu for p in of("lead")], LEAD_SPREAD_LU),
         third_octave_hz=hz,
         third_octave_db=bands,
     )

@@ -10,7 +10,7 @@ from mixwright.report.figures import count, number, with_unit
 from mixwright.report.findings import finding_sentence, findings_sentence, outside_tolerance
 from mixwright.report.heard import layer_names, range_words
 from mixwright.report.rows import wrapped
-from mixwright.report.voice_line import GUESSED, line_sentence, lines_of, phrase_sentence, short_phrases
+from mixwright.report.voice_line import GUESSED, level_sentence, line_sentence, lines_of, phrase_sentence, short_phrases
 
 #: So many phrases and findings are told; all of them are in JSON and on the page.
 _PHRASES, _FINDINGS = 3, 10
@@ -25,6 +25,7 @@ def ledger_lines(hearing: HearingResult | None) -> list[str]:
     lines += wrapped(GUESSED) if hearing.voice_line and hearing.followed_by_guess else []
     for line in lines_of(hearing):
         lines += wrapped(line_sentence(line, names))
+        lines += wrapped(level_sentence(line, hearing.voice_interval, names)) if hearing.voice_interval else []
         lines += _numbered(phrase_sentence(phrase, names) for phrase in short_phrases(line.phrases)[:_PHRASES])
     found = outside_tolerance(hearing)
     lines += ["", *wrapped(findings_sentence(hearing))]

@@ -8,6 +8,7 @@ import textwrap
 from collections.abc import Sequence
 
 from mixwright.model.hearing import HeardLayer, HearingResult
+from mixwright.model.ledger import VoiceInterval
 from mixwright.model.song import Section
 from mixwright.report.arranged import questions
 from mixwright.report.arranged_rows import NOTE as SHAPES_NOTE
@@ -24,6 +25,7 @@ from mixwright.report.timeline import section_names, time_axis, time_scale
 from mixwright.report.voice_line import (
     NOTE,
     Line,
+    level_sentence,
     level_shapes,
     line_sentence,
     line_shapes,
@@ -59,8 +61,9 @@ def stills(hearing: HearingResult, sections: Sequence[Section], length_s: float)
     """
     scale = time_scale(length_s)
     names = layer_names(hearing)
+    span = hearing.voice_interval
     found = {
-        "voice-line" if i == 0 else f"voice-line-{i + 1}": _voice_line(line, sections, scale, names)
+        "voice-line" if i == 0 else f"voice-line-{i + 1}": _voice_line(line, span, sections, scale, names)
         for i, line in enumerate(lines_of(hearing))
     }
     if any(layer.kept for layer in hearing.layers):
@@ -155,7 +158,9 @@ class _Sheet:
         self._shapes.append(element("text", text, x=x, y=y, class_=class_, text_anchor=anchor))
 
 
-def _voice_line(line: Line, sections: Sequence[Section], scale: Scale, names: dict[str, str]) -> str:
+def _voice_line(
+    line: Line, interval: VoiceInterval | None, sections: Sequence[Section], scale: Scale, names: dict[str, str]
+) -> str:
     sheet = _Sheet("The voice, phrase by phrase")
     sheet.words(line_sentence(line, names), "ink")
     sheet.plot(None, section_names(sections, scale), _LINE_PX)
@@ -163,9 +168,9 @@ def _voice_line(line: Line, sections: Sequence[Section], scale: Scale, names: di
     sheet.plot(drawn.labels, drawn.shapes, drawn.height_px)
     if takers is not None:
         sheet.plot(None, takers.shapes, takers.height_px)
-    level = level_shapes(line, sections, scale)
-    if level is not None:
-        sheet.words("Level over the rest, and what the references span:")
+    level = None if interval is None else level_shapes(line, interval, sections, scale)
+    if level is not None and interval is not None:
+        sheet.words(level_sentence(line, interval, names))
         sheet.plot(level.labels, level.shapes, level.height_px)
     sheet.plot(element("text", "dB", x="100%", y=14, text_anchor="end"), time_axis(scale), _LINE_PX)
     for i, phrase in enumerate(short_phrases(line.phrases)[:_NAMED], 1):

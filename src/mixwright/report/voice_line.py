@@ -6,12 +6,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
+from statistics import median
 from typing import NamedTuple
 
 from mixwright.model.hearing import HearingResult
-from mixwright.model.ledger import VoicePhrase
+from mixwright.model.ledger import VoiceInterval, VoicePhrase
 from mixwright.model.song import Section
-from mixwright.report.figures import clock, number, with_unit
+from mixwright.report.figures import clock, count, number, with_unit
 from mixwright.report.heard import layer_names, takers_words
 from mixwright.report.markup import Markup, element
 from mixwright.report.phrases import PHRASES_CAVEAT
@@ -104,7 +105,7 @@ def voice_part(hearing: HearingResult, sections: Sequence[Section], length_s: fl
         told = [element("li", phrase_sentence(phrase, names)) for phrase in worst]
         blocks += [
             element("p", line_sentence(line, names)),
-            _drawn(line, sections, scale, names),
+            _drawn(line, hearing.voice_interval, sections, scale, names),
             element("ol", told, class_="worst") if told else None,
         ]
     table = scrolled(phrase_table(hearing, names), "Phrases")
@@ -122,10 +123,10 @@ def voice_part(hearing: HearingResult, sections: Sequence[Section], length_s: fl
 def phrase_table(hearing: HearingResult, names: dict[str, str]) -> Markup:
     """Return every phrase with its figures, in order of time."""
     several = len(lines_of(hearing)) > 1
-    words, held = _are_words(hearing), any(phrase.references_db for phrase in hearing.voice_line)
+    words = _are_words(hearing)
     head = ["phrase", "section", *(["layer"] if several else []), "margin, cued", "strict", "to rise, cued"]
     head += ["most of the loss to", *(["glimpses", "bands"] if words else [])]
-    head += ["over the rest", *(["references"] if held else [])]
+    head.append("beside the mix")
     body = []
     for phrase in hearing.voice_line:
         row = [f"{clock(phrase.start_s, tenths=True)} to {clock(phrase.end_s, tenths=True)}", phrase.section or "-"]
@@ -133,10 +134,7 @@ def phrase_table(hearing: HearingResult, names: dict[str, str]) -> Markup:
         row += [_margin(phrase.margin_db.cued), _margin(phrase.margin_db.strict)]
         row += [with_unit(phrase.rise_db.cued, "dB"), takers_words(phrase.taken_by, names) or "-"]
         row += [_percent(phrase.glimpse_share), _percent(phrase.band_audibility)] if words else []
-        row.append(with_unit(phrase.level_db, "dB"))
-        if held:
-            span = phrase.references_db
-            row.append(f"{number(span[0])} to {with_unit(span[1], 'dB')}" if span else "-")
+        row.append(with_unit(phrase.re_mix_lu, "LU"))
         body.append(row)
     return table_of(head, body)
 
@@ -187,39 +185,59 @@ class Picture(NamedTuple):
     height_px: float
 
 
-def level_shapes(line: Line, sections: Sequence[Section], scale: Scale) -> Picture | None:
-    """Return the level over the rest as a dot on the references' interval; None where no interval is known."""
-    held = [phrase for phrase in line.phrases if phrase.references_db is not None]
+def level_sentence(line: Line, interval: VoiceInterval, names: Mapping[str, str]) -> str:
+    """Return how loud the line is beside the mix, and where lead voices stand in other mixes; "" where not known."""
+    found = _beside_the_mix(line)
+    if not found:
+        return ""
+    told = f"{names.get(line.layer, line.layer)} beside the mix while it sings: {with_unit(median(found), 'LU')}"
+    told += f" (its phrases {number(min(found))} to {number(max(found))})" if len(found) > 1 else ""
+    span = f"{number(interval.low_lu)} to {with_unit(interval.high_lu, 'LU')}"
+    if interval.references:
+        return f"{told}; in {count(interval.references, 'reference')} {span}: {interval.source}."
+    return f"{told}. Published, not of your references: {span}, {interval.source}."
+
+
+def _beside_the_mix(line: Line) -> list[float]:
+    return [phrase.re_mix_lu for phrase in line.phrases if phrase.re_mix_lu is not None]
+
+
+def level_shapes(line: Line, interval: VoiceInterval, sections: Sequence[Section], scale: Scale) -> Picture | None:
+    """Return the loudness beside the mix as dots on the interval of other mixes; None where nothing is known."""
+    held = [phrase for phrase in line.phrases if phrase.re_mix_lu is not None]
     if not held:
         return None
-    values: list[float] = [v for p in held for v in (p.level_db, *(p.references_db or ())) if v is not None]
+    values = [*_beside_the_mix(line), interval.low_lu, interval.high_lu]
     low, high = min(values) - 1.0, max(values) + 1.0
 
     def down(value: float) -> float:
         return round(_EDGE_PX + (high - value) / (high - low) * (_LEVEL_PX - 2 * _EDGE_PX), 1)
 
-    shapes = [*bounds(sections, scale, _LEVEL_PX)]
+    box = {"y": down(interval.high_lu), "height": max(down(interval.low_lu) - down(interval.high_lu), 2.0)}
+    shapes = [element("rect", x="0", width="100%", class_="interval", **box), *bounds(sections, scale, _LEVEL_PX)]
     for phrase in held:
-        first, last = phrase.references_db or (0.0, 0.0)
-        a, b = scale.across(phrase.start_s), scale.across(phrase.end_s)
-        box = {"y": down(last), "height": max(down(first) - down(last), 2.0)}
-        shapes.append(element("rect", x=percent(a), width=percent(max(b - a, 0.3)), class_="interval", **box))
-        if phrase.level_db is not None:
-            inside = first <= phrase.level_db <= last
-            shapes.append(mark((a + b) / 2, down(phrase.level_db), "inside" if inside else "outside"))
+        level_lu, middle_s = phrase.re_mix_lu or 0.0, (phrase.start_s + phrase.end_s) / 2
+        inside = interval.low_lu <= level_lu <= interval.high_lu
+        shapes.append(mark(scale.across(middle_s), down(level_lu), "inside" if inside else "outside"))
     ticks = [tick for tick in range(-60, 61, 6) if low <= tick <= high] or [round((low + high) / 2)]
     return Picture(shapes, _labels(ticks, down), _LEVEL_PX)
 
 
-def _drawn(line: Line, sections: Sequence[Section], scale: Scale, names: Mapping[str, str]) -> Markup:
+def _drawn(
+    line: Line,
+    interval: VoiceInterval | None,
+    sections: Sequence[Section],
+    scale: Scale,
+    names: Mapping[str, str],
+) -> Markup:
     rows = [_plot(None, section_names(sections, scale), "axis")]
     drawn = line_shapes(line, sections, scale)
     rows.append(_plot(picture(drawn.labels, height_px=drawn.height_px), _seen(drawn)))
     takers = taker_shapes(line, scale, names)
     rows += [_plot(None, _seen(takers), "wide")] if takers else []
-    level = level_shapes(line, sections, scale)
-    if level is not None:
-        told = "Level over the rest, and what the references span:"
+    level = None if interval is None else level_shapes(line, interval, sections, scale)
+    if level is not None and interval is not None:
+        told = level_sentence(line, interval, names)
         rows += [element("p", told), _plot(picture(level.labels, height_px=level.height_px), _seen(level))]
     rows.append(_plot(element("span", "dB", class_="unit"), time_axis(scale), "axis"))
     return element("div", rows, class_="chart")

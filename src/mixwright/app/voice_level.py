@@ -1,0 +1,70 @@
+# SPDX-License-Identifier: Apache-2.0
+"""How loud the line that is followed is beside the mix, and where lead voices stand in other mixes."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from mixwright.app.session import Session
+from mixwright.jobs.progress import Cancel
+from mixwright.meter.loudness import Loudness
+from mixwright.model.hearing import HearingResult
+from mixwright.model.ledger import VoiceInterval, VoicePhrase
+from mixwright.model.song import changed, used_tracks
+from mixwright.model.words import VOICE_ROLES
+from mixwright.planning.table import DE_MAN, LEAD
+from mixwright.reference.profile import Interval
+
+#: What the published interval is: mean and one standard deviation between engineers to either side.
+PUBLISHED = VoiceInterval(
+    low_lu=LEAD.mean_lu - LEAD.spread_lu,
+    high_lu=LEAD.mean_lu + LEAD.spread_lu,
+    references=0,
+    source=f"8 songs by 8 engineers each, verse and chorus, mean and one standard deviation ({DE_MAN})",
+)
+
+
+def beside_the_mix(
+    session: Session, hearing: HearingResult, references: Interval | None, cancel: Cancel | None = None
+) -> HearingResult:
+    """Return what was heard with the loudness of every phrase beside the mix, and where lead voices stand.
+
+    A voice is measured as it stands in the mix, with the returns that it feeds. `references`: what references span
+    whose voice is there alone; None: what is published. Nothing is published for a lead that is no voice.
+    """
+    if not hearing.voice_line:
+        return hearing
+    mix = session.measured(cancel=cancel)[1]
+    tracks = {layer.id: frozenset(layer.tracks) for layer in hearing.layers}
+    alone = {
+        one: session.measured(tracks[one], cancel=cancel)[1]
+        for one in dict.fromkeys(phrase.track for phrase in hearing.voice_line)
+    }
+    return changed(
+        hearing,
+        voice_line=tuple(_beside(phrase, alone[phrase.track], mix) for phrase in hearing.voice_line),
+        voice_interval=_interval(references)
+        if _sings(session, frozenset().union(*(tracks[one] for one in alone)))
+        else None,
+    )
+
+
+def _beside(phrase: VoicePhrase, own: Loudness, mix: Loudness) -> VoicePhrase:
+    one, whole = (loudness.integrated_lufs(phrase.start_s, phrase.end_s) for loudness in (own, mix))
+    return changed(phrase, re_mix_lu=None if one is None or whole is None else one - whole)
+
+
+def _sings(session: Session, tracks: Collection[str]) -> bool:
+    return any(track.role in VOICE_ROLES for track in used_tracks(session.song) if track.id in tracks)
+
+
+def _interval(references: Interval | None) -> VoiceInterval:
+    if references is None:
+        return PUBLISHED
+    return VoiceInterval(
+        low_lu=references.low,
+        high_lu=references.high,
+        references=references.references,
+        source="their voices beside them, widened by the standard deviation between engineers over their number "
+        f"({DE_MAN})",
+    )

@@ -17,7 +17,8 @@ from pathlib import Path
 import numpy as np
 import scipy.signal
 
-from mixwright.engine.chain import Chain, Operation, Reverberation
+from mixwright.engine.chain import Chain
+from mixwright.engine.operation import Operation, Reverberation
 from mixwright.engine.reverb import reverberation
 from mixwright.model.strip import Reverb
 from mixwright.native.library import core

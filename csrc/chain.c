@@ -1,30 +1,56 @@
 /* SPDX-License-Identifier: Apache-2.0
  * A chain: a list of operations run over one block, in place.
  *
- * operations: rows of four int32: kind, count, index of its first coefficient, index of its first state.
+ * operations: rows of ROW int32: kind, count, index of its first coefficient, index of its first state, of its key and
+ * its first gain (-1: none), what it works on, how many of its coefficients move, index of their table.
  *   GAIN      factor                          no state
  *   DELAY     count = frames                  state: count * channels
  *   SECTIONS  count = second-order sections,  coefficients b0 b1 b2 a1 a2 each; state: 2 * channels each
  *   REVERB    coefficients and state as in reverb.h
- * state[0] counts the frames since reset (all zeros); the operations' states follow it. */
+ *   KEEP      count = frames                  state: (count + MW_STRIDE) * channels; keeps the audio for the BLEND with
+ *   BLEND     part of what came between       the same state, which gives back what was kept, `count` frames late,
+ *                                             for as much as that part leaves
+ * state[0] counts the frames since reset (all zeros); the operations' states follow it.
+ * Keys and gains are float, frames first: 2 * key_count and gain_count values a frame. An operation that is not linear
+ * is so by gains: it writes them as it goes, and with `replay` it reads them.
+ * Coefficients that move stand in tables: a row for the stride in which the block begins, one for each that begins
+ * within it, and one for the next; between two of them they go in straight lines, by steps of STEP frames. */
 #include "reverb.h"
+#include "stage.h"
 
 #include <string.h>
 
-enum { GAIN, DELAY, SECTIONS, REVERB };
+enum { KIND, COUNT, COEFFICIENTS, STATE, KEY, GAINS, ON, MOVING, TABLE, ROW };
+enum { BOTH, MIDDLE, SIDE, LEFT, RIGHT };
 
-/* Frames handled at a time; states that have decayed below NOTHING are set to zero at multiples of it, counted from
- * reset, so that no block size changes a bit and no denormal slows the filters. */
-#define STRIDE 256
-#define NOTHING 1e-30
+#define STRIDE MW_STRIDE
+#define STEP 16
+#define MOST_MOVING 160
 #define LARGEST 3.4028234663852886e38 /* of float */
 
 typedef double pair __attribute__((vector_size(16)));
 
-MW_API void mw_chain(const int32_t *operations, int32_t count, const double *coefficients, double *state,
-                     int32_t channels, double *audio, int64_t frames);
-MW_API void mw_chain_float(const int32_t *operations, int32_t count, const double *coefficients, double *state,
-                           int32_t channels, const float *in, float *out, int64_t frames);
+/* All that stays the same from block to block. */
+typedef struct {
+    const int32_t *rows;
+    int32_t count;
+    const double *coefficients;
+    double *state;
+    int32_t channels, key_count, gain_count, replay;
+} mw_list;
+
+/* What a block brings along: keys, gains, and tables of coefficients that move. */
+typedef struct {
+    const float *keys;
+    float *gains;
+    const double *moving;
+    int64_t stride; /* in which the block begins */
+} beside;
+
+MW_API void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, double *audio,
+                     int64_t frames);
+MW_API void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, const float *in,
+                           float *out, int64_t frames);
 
 /* Transposed direct form II, `count` sections at once (a constant where it is called, so that states stay in registers). */
 #define CASCADE(name, type, load, store) \
@@ -71,37 +97,120 @@ static void sections(const double *c, int32_t count, double *state, int32_t chan
 #undef RUN
 }
 
-static void delay(double *ring, int64_t length, int64_t frame, int32_t channels, double *audio, int32_t frames) {
-    int64_t at = frame % length * channels;
-    for (int32_t i = 0; i < frames * channels; i++) {
-        double late = ring[at];
-        ring[at] = audio[i];
-        audio[i] = late;
-        if (++at == length * channels) at = 0;
+static void gain(const mw_stage *at) {
+    for (int32_t i = 0; i < at->frames * at->channels; i++) at->audio[i] *= at->c[0];
+}
+
+static void delay(const mw_stage *at) {
+    int64_t length = (int64_t)at->count * at->channels, ring = at->frame % at->count * at->channels;
+    for (int32_t i = 0; i < at->frames * at->channels; i++) {
+        double late = at->state[ring];
+        at->state[ring] = at->audio[i];
+        at->audio[i] = late;
+        if (++ring == length) ring = 0;
+    }
+}
+
+static void filters(const mw_stage *at) {
+    sections(at->c, at->count, at->state, at->channels, at->audio, at->frames);
+    for (int32_t i = 0; at->forget && i < 2 * at->channels * at->count; i++) at->state[i] = mw_kept(at->state[i], 1);
+}
+
+static void reverb(const mw_stage *at) {
+    mw_reverb(at->c, at->state, at->frame, at->channels, at->audio, at->frames, at->forget, MW_NOTHING);
+}
+
+static void keep(const mw_stage *at) {
+    int64_t length = (int64_t)(at->count + STRIDE) * at->channels;
+    int64_t ring = at->frame % (at->count + STRIDE) * at->channels;
+    for (int32_t i = 0; i < at->frames * at->channels; i++) {
+        at->state[ring] = at->audio[i];
+        if (++ring == length) ring = 0;
+    }
+}
+
+static void blend(const mw_stage *at) {
+    int64_t length = (int64_t)(at->count + STRIDE) * at->channels;
+    int64_t ring = (at->frame + STRIDE) % (at->count + STRIDE) * at->channels;
+    for (int32_t i = 0; i < at->frames * at->channels; i++) {
+        double dry = at->state[ring];
+        at->audio[i] = at->c[0] == 1.0 ? at->audio[i] : dry + at->c[0] * (at->audio[i] - dry);
+        if (++ring == length) ring = 0;
+    }
+}
+
+/* In the order of the kinds in native/chain.py. */
+static void (*const KINDS[])(const mw_stage *) = {gain, delay, filters, reverb, keep, blend};
+
+/* Run an operation on one of the channels, or on middle or side. */
+static void on_one(void (*operation)(const mw_stage *), const mw_stage *at, int32_t on) {
+    double one[STRIDE];
+    mw_stage alone = *at;
+    alone.audio = one;
+    alone.channels = 1;
+    for (int32_t i = 0; i < at->frames; i++) {
+        double left = at->audio[2 * i], right = at->audio[2 * i + 1];
+        one[i] = on == LEFT ? left : on == RIGHT ? right : 0.5 * (on == MIDDLE ? left + right : left - right);
+    }
+    operation(&alone);
+    for (int32_t i = 0; i < at->frames; i++) {
+        double *left = at->audio + 2 * i, *right = left + 1;
+        double middle = 0.5 * (*left + *right), side = 0.5 * (*left - *right);
+        if (on == LEFT) *left = one[i];
+        else if (on == RIGHT) *right = one[i];
+        else if (on == MIDDLE) *left = one[i] + side, *right = one[i] - side;
+        else *left = middle + one[i], *right = middle - one[i];
+    }
+}
+
+static void run(const mw_stage *at, const int32_t *row) {
+    if (row[ON] == BOTH) KINDS[row[KIND]](at);
+    else on_one(KINDS[row[KIND]], at, row[ON]);
+}
+
+/* Run an operation whose coefficients move, by steps. */
+static void run_moving(mw_stage at, const int32_t *row, const double *table) {
+    double now[MOST_MOVING];
+    const double *next = table + row[MOVING];
+    int32_t left = at.frames, forget = at.forget;
+    at.c = now;
+    while (left > 0) {
+        int32_t inside = (int32_t)(at.frame % STRIDE), step = STEP - inside % STEP;
+        double part = (inside - inside % STEP) / (double)STRIDE;
+        for (int32_t k = 0; k < row[MOVING]; k++) now[k] = table[k] + part * (next[k] - table[k]);
+        at.frames = left < step ? left : step;
+        at.forget = forget && at.frames == left;
+        run(&at, row);
+        at.frame += at.frames;
+        at.audio += (int64_t)at.frames * at.channels;
+        if (at.key) at.key += (int64_t)at.frames * at.key_step;
+        if (at.gains) at.gains += (int64_t)at.frames * at.gain_step;
+        left -= at.frames;
     }
 }
 
 /* At most STRIDE frames, not across a multiple of STRIDE. */
-static void stride(const int32_t *row, int32_t count, const double *coefficients, double *state, int32_t channels,
-                   double *audio, int32_t frames) {
-    int64_t frame = (int64_t)state[0];
-    int forget = (frame + frames) % STRIDE == 0;
-    for (; count > 0; count--, row += 4) {
-        const double *c = coefficients + row[2];
-        double *s = state + row[3];
-        if (row[0] == GAIN) {
-            for (int32_t i = 0; i < frames * channels; i++) audio[i] *= c[0];
-        } else if (row[0] == DELAY) {
-            delay(s, row[1], frame, channels, audio, frames);
-        } else if (row[0] == REVERB) {
-            mw_reverb(c, s, frame, channels, audio, frames, forget, NOTHING);
-        } else {
-            sections(c, row[1], s, channels, audio, frames);
-            for (int32_t i = 0; forget && i < 2 * channels * row[1]; i++)
-                if (s[i] < NOTHING && s[i] > -NOTHING) s[i] = 0.0;
-        }
+static void stride(const mw_list *list, const beside *with, double *audio, int32_t frames) {
+    int64_t frame = (int64_t)list->state[0];
+    for (int32_t k = 0; k < list->count; k++) {
+        const int32_t *row = list->rows + ROW * k;
+        mw_stage at = {.c = list->coefficients + row[COEFFICIENTS],
+                       .state = list->state + row[STATE],
+                       .count = row[COUNT],
+                       .channels = list->channels,
+                       .frames = frames,
+                       .forget = (frame + frames) % STRIDE == 0,
+                       .replay = list->replay,
+                       .frame = frame,
+                       .audio = audio,
+                       .key = row[KEY] < 0 ? 0 : with->keys + 2 * row[KEY],
+                       .key_step = 2 * list->key_count,
+                       .gains = row[GAINS] < 0 ? 0 : with->gains + row[GAINS],
+                       .gain_step = list->gain_count};
+        if (row[MOVING]) run_moving(at, row, with->moving + row[TABLE] + (frame / STRIDE - with->stride) * row[MOVING]);
+        else run(&at, row);
     }
-    state[0] += frames;
+    list->state[0] += frames;
 }
 
 static int32_t next_stride(const double *state, int64_t frames) {
@@ -109,32 +218,41 @@ static int32_t next_stride(const double *state, int64_t frames) {
     return (int32_t)(frames < left ? frames : left);
 }
 
-void mw_chain(const int32_t *operations, int32_t count, const double *coefficients, double *state, int32_t channels,
-              double *audio, int64_t frames) {
+static void advance(const mw_list *list, beside *with, int32_t frames) {
+    if (with->keys) with->keys += (int64_t)frames * 2 * list->key_count;
+    if (with->gains) with->gains += (int64_t)frames * list->gain_count;
+}
+
+void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, double *audio,
+              int64_t frames) {
+    beside with = {keys, gains, moving, (int64_t)list->state[0] / STRIDE};
     while (frames > 0) {
-        int32_t n = next_stride(state, frames);
-        stride(operations, count, coefficients, state, channels, audio, n);
-        audio += (int64_t)n * channels;
+        int32_t n = next_stride(list->state, frames);
+        stride(list, &with, audio, n);
+        advance(list, &with, n);
+        audio += (int64_t)n * list->channels;
         frames -= n;
     }
 }
 
-void mw_chain_float(const int32_t *operations, int32_t count, const double *coefficients, double *state,
-                    int32_t channels, const float *in, float *out, int64_t frames) {
+void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, const float *in,
+                    float *out, int64_t frames) {
     double audio[2 * STRIDE];
+    beside with = {keys, gains, moving, (int64_t)list->state[0] / STRIDE};
     while (frames > 0) {
-        int32_t n = next_stride(state, frames);
-        for (int32_t i = 0; i < n * channels; i++) {
+        int32_t n = next_stride(list->state, frames), samples = n * list->channels;
+        for (int32_t i = 0; i < samples; i++) {
             float x = in[i];
             audio[i] = x - x == 0.0f ? x : 0.0f; /* neither NaN nor infinity */
         }
-        stride(operations, count, coefficients, state, channels, audio, n);
-        for (int32_t i = 0; i < n * channels; i++) {
+        stride(list, &with, audio, n);
+        for (int32_t i = 0; i < samples; i++) {
             double x = audio[i];
             out[i] = (float)(x > LARGEST ? LARGEST : x < -LARGEST ? -LARGEST : x);
         }
-        in += (int64_t)n * channels;
-        out += (int64_t)n * channels;
+        advance(list, &with, n);
+        in += samples;
+        out += samples;
         frames -= n;
     }
 }

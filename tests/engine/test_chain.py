@@ -3,20 +3,28 @@
 
 from __future__ import annotations
 
-import typing
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.core.filters import strip_sections
-from mixwright.engine.chain import Chain, Delay, Gain, Operation, Reverberation, Sections
+from mixwright.engine import operation
+from mixwright.engine.chain import Chain
+from mixwright.engine.operation import Blended, Delay, Gain, Reverberation, Sections, Stage
 from mixwright.engine.reverb import reverberation
 from mixwright.model.strip import EqBand, Pass, Reverb, Strip
+from mixwright.native import chain as native
 from reference import chain_twin
 
 STRIP = Strip(high_pass=Pass(hz=80, slope_db_oct=18), eq=(EqBand(hz=900, gain_db=-6, q=3), EqBand(hz=3000, gain_db=4)))
+
+
+def _stage(on):
+    sections = strip_sections(STRIP, 48000)
+    return Stage(native.SECTIONS, sections.ravel(), (2 * len(sections), 4 * len(sections)), count=len(sections), on=on)
+
+
 EXAMPLES = {
     Gain: [Gain(-0.5)],
     Delay: [Delay(37), Delay(300, latency_frames=300), Delay(0)],
@@ -24,6 +32,11 @@ EXAMPLES = {
     + [
         Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=48), eq=STRIP.eq), 48000)),
         Sections(strip_sections(Strip(low_pass=Pass(hz=12000, slope_db_oct=24)), 48000)),  # decays within a stride
+    ],
+    Stage: [_stage(on) for on in (native.BOTH, native.MIDDLE, native.SIDE, native.LEFT, native.RIGHT)],
+    Blended: [
+        Blended((Sections(strip_sections(STRIP, 48000)), Delay(300, latency_frames=300), Gain(0.7)), part=0.3),
+        Blended((Gain(-0.5),), part=0.0),
     ],
     # At a low rate, so that its lines are short enough to go round many times.
     Reverberation: [
@@ -55,7 +68,8 @@ def run(operations, audio, sizes=None):
 
 
 def test_every_kind_of_operation_is_tested():
-    assert set(EXAMPLES) == set(typing.get_args(Operation))
+    kinds = {one for one in vars(operation).values() if isinstance(one, type) and hasattr(one, "identity")}
+    assert set(EXAMPLES) == kinds - {operation.Operation}
 
 
 @channels
@@ -105,6 +119,7 @@ def test_silence_in_silence_out(operations, channels):
 @operations
 def test_stated_latency_is_the_measured_one(operations):
     # All delay of these operations is latency where they state any: against the same chain without its delays.
+    operations = tuple(o for o in operations if not isinstance(o, Blended))
     late = tuple(o for o in operations if not (isinstance(o, Delay) and o.latency_frames == 0))
     prompt = tuple(o for o in operations if not isinstance(o, Delay))
     latency = Chain(late, 1).latency_frames
@@ -175,3 +190,26 @@ def test_linear(gain_db, other_db, seed):
     x, y = noise(400, 2, seed), noise(400, 2, seed + 1)
     a, b = 10 ** (gain_db / 20), 10 ** (other_db / 20)
     assert np.allclose(run(sections, a * x + b * y), a * run(sections, x) + b * run(sections, y), atol=1e-10)
+
+
+def test_parallel_paths_are_lined_up():
+    late = Blended((Delay(300, latency_frames=300),), part=0.25)
+    audio = noise(1000, 2)
+    np.testing.assert_allclose(run((late,), audio)[300:], audio[:-300], rtol=0, atol=1e-15)
+    assert not run((late,), audio)[:300].any()
+
+
+@pytest.mark.parametrize("sizes", [None, [1] * 700, [17, 480, 203]])
+def test_moving_coefficients_go_in_straight_lines(sizes):
+    # Gain ramps by a half every stride: steps of 16 frames, whatever the blocks.
+    ramp = Blended((Gain(0.0),), moving=lambda strides: 1.0 - 0.25 * strides[:, np.newaxis])
+    wanted = 0.25 * (np.arange(700) // 16 * 16) / 256
+    np.testing.assert_allclose(run((ramp,), np.ones((700, 1)), sizes)[:, 0], wanted, atol=1e-15)
+
+
+def test_middle_and_side_are_apart():
+    audio = noise(600, 2)
+    out = run((Blended((_stage(native.SIDE),), part=1.0),), audio)
+    np.testing.assert_allclose(out.sum(axis=1), audio.sum(axis=1), atol=1e-14)
+    assert np.abs(out - audio).max() > 0.1
+    assert np.array_equal(run((_stage(native.RIGHT),), audio)[:, 0], audio[:, 0])

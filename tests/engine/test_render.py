@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from mixwright.core.filters import strip_sections
 from mixwright.engine import strip_audio
-from mixwright.engine.chain import Delay
 from mixwright.engine.graph import aligned, compile_mix, song_frames
+from mixwright.engine.operation import Delay
 from mixwright.errors import Cancelled, InputError, OutputError, SettingError
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache

@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixwright.engine.chain import Delay, Gain, Reverberation, Sections
+from mixwright.engine.operation import Blended, Delay, Gain, Reverberation, Sections, Stage
+from mixwright.native import chain as native
 from reference import reverb_twin
 
 
@@ -16,6 +17,13 @@ def process(operations, audio):
         if isinstance(operation, Reverberation):
             fed = process([Sections(operation.sections), Delay(operation.pre_delay_frames)], out)
             out = reverb_twin.process(operation.network, fed)
+            continue
+        if isinstance(operation, Blended):
+            wet, dry = process(operation.operations, out), process([Delay(operation.latency_frames)], out)
+            out = dry + operation.part * (wet - dry)
+            continue
+        if isinstance(operation, Stage):
+            out = _on(operation, out)
             continue
         for channel in range(out.shape[1]):
             x = [float(value) for value in out[:, channel]]
@@ -44,3 +52,21 @@ def _section(c, x):
             s1 = 0.0 if abs(s1) < 1e-30 else s1
             s2 = 0.0 if abs(s2) < 1e-30 else s2
     return y
+
+
+def _on(stage, audio):
+    """Sections on one of the channels, on middle or on side."""
+    sections = [Sections(stage.coefficients.reshape(-1, 5))]
+    if stage.on == native.BOTH or audio.shape[1] == 1:
+        return audio if stage.on in (native.SIDE, native.RIGHT) else process(sections, audio)
+    left, right = audio[:, :1], audio[:, 1:]
+    if stage.on == native.LEFT:
+        return np.concatenate([process(sections, left), right], axis=1)
+    if stage.on == native.RIGHT:
+        return np.concatenate([left, process(sections, right)], axis=1)
+    middle, side = 0.5 * (left + right), 0.5 * (left - right)
+    if stage.on == native.MIDDLE:
+        middle = process(sections, middle)
+    else:
+        side = process(sections, side)
+    return np.concatenate([middle + side, middle - side], axis=1)

@@ -3,101 +3,27 @@
 
 Contract of every operation and chain: `reset` replays the same output; a block may have any length, also none, and
 no split of the audio into blocks changes a bit; the stated latency is the measured one; finite audio gives finite
-audio; states that have decayed below 1e-30 are forgotten at fixed frames counted from reset.
+audio; states that have decayed below 1e-30 are forgotten at fixed frames counted from reset. What is not linear is a
+gain over time: given the gains that a chain made of one signal, it is linear in another.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from mixwright.core.filters import memory_frames
-from mixwright.jobs.cache import Part
+from mixwright.engine.operation import Operation
+from mixwright.errors import InternalError
 from mixwright.native import chain as native
-from mixwright.native.reverb import state_frames
 
 
-@dataclass(frozen=True)
-class Gain:
-    """Multiply by `factor` (negative: polarity inverted)."""
+class Key(NamedTuple):
+    """Whom an operation of a chain listens to, and how much later than the chain's input it is to hear it."""
 
-    factor: float
-
-    latency_frames = 0
-
-    def memory_frames(self, rate_hz: int) -> int:  # noqa: ARG002
-        """Frames for which it sounds on after its input ends."""
-        return 0
-
-    def identity(self) -> Part:
-        """All of it that can be heard, as part of a key."""
-        return "gain", self.factor
-
-
-@dataclass(frozen=True)
-class Delay:
-    """Give out what came in `frames` earlier.
-
-    `latency_frames` is the part of it that is not an effect but the cost of a process: the graph lines the other
-    paths up with it. More latency than frames asks for the signal earlier than the others.
-    """
-
-    frames: int
-    latency_frames: int = 0
-
-    def memory_frames(self, rate_hz: int) -> int:  # noqa: ARG002
-        """Frames for which it sounds on after its input ends."""
-        return self.frames
-
-    def identity(self) -> Part:
-        """All of it that can be heard, as part of a key."""
-        return "delay", self.frames, self.latency_frames
-
-
-@dataclass(frozen=True, eq=False)
-class Sections:
-    """Second-order sections ``(n, 5)`` in series, transposed direct form II."""
-
-    sections: np.ndarray
-
-    latency_frames = 0
-
-    def memory_frames(self, rate_hz: int) -> int:
-        """Frames for which it sounds on after its input ends."""
-        return memory_frames(self.sections, rate_hz)
-
-    def identity(self) -> Part:
-        """All of it that can be heard, as part of a key."""
-        return "sections", self.sections.tobytes()
-
-
-@dataclass(frozen=True, eq=False)
-class Reverberation:
-    """A reverb alone, without what feeds it: sections, pre-delay, then the network of csrc/reverb.h.
-
-    `rings_frames`: until it has fallen by 100 dB. Made from settings by `engine.reverb.reverberation`.
-    """
-
-    sections: np.ndarray
-    pre_delay_frames: int
-    network: np.ndarray
-    rings_frames: int
-
-    latency_frames = 0
-
-    def memory_frames(self, rate_hz: int) -> int:
-        """Frames for which it sounds on after its input ends, at most 5 s."""
-        return min(self.rings_frames, 5 * rate_hz)
-
-    def identity(self) -> Part:
-        """All of it that can be heard, as part of a key."""
-        return "reverb", self.sections.tobytes(), self.pre_delay_frames, self.network.tobytes()
-
-
-Operation = Gain | Delay | Sections | Reverberation
+    id: str
+    late_frames: int
 
 
 class Chain:
@@ -107,54 +33,100 @@ class Chain:
     ----------
     operations : sequence of Operation
     channels : 1 or 2
+    replay : bool
+        read gains instead of making them; then there are no keys
+
+    Attributes
+    ----------
+    keys : tuple of Key
+        in the order in which `process` takes them
+    gains : int
+        columns of gains
     """
 
-    def __init__(self, operations: Sequence[Operation], channels: Literal[1, 2] | int) -> None:
-        rows: list[tuple[int, int, int, int]] = []
-        coefficients: list[float] = []
-        states = 1
-        for operation in operations:
-            for kind, count, values, own in _rows(operation, channels):
-                rows.append((kind, count, len(coefficients), states))
-                coefficients += values
-                states += own
+    def __init__(self, operations: Sequence[Operation], channels: Literal[1, 2] | int, *, replay: bool = False) -> None:
+        rows = [row for operation in operations for row in operation.rows(channels)]
+        late = np.cumsum([0, *(row.lag_frames for row in rows)])
+        keys = {Key(row.key, int(lag)): None for row, lag in zip(rows, late, strict=False) if row.key}
+        self.keys = () if replay else tuple(keys)
         self.channels = channels
         self.latency_frames = sum(operation.latency_frames for operation in operations)
-        self._rows = np.array(rows, dtype=np.int32).reshape(-1, 4)
-        self._coefficients = np.array(coefficients, dtype=np.float64)
-        self._state = np.zeros(states)
+        self.gains = sum(row.gains for row in rows)
+        self._moving = [row for row in rows if row.moving is not None]
+        coefficients = np.concatenate([np.empty(0), *(np.asarray(row.coefficients, np.float64) for row in rows)])
+        self._table = np.zeros((len(rows), native.ROW), dtype=np.int32)
+        states = 1
+        done = [0, 0]
+        for k, row in enumerate(rows):
+            width = len(row.coefficients) if row.moving is not None else 0
+            if width > native.MOST_MOVING:
+                raise InternalError(f"{width} coefficients of one operation move")
+            key = self.keys.index(Key(row.key, int(late[k]))) if row.key and not replay else -1
+            state = int(self._table[k - row.of, 3]) if row.of else states
+            gains = done[1] if row.gains else -1
+            self._table[k] = row.kind, row.amount, done[0], state, key, gains, row.on, width, 0
+            states += 0 if row.of else row.states
+            done = [done[0] + len(row.coefficients), done[1] + row.gains]
+        self._list = native.OperationList(
+            self._table,
+            coefficients,
+            np.zeros(states),
+            channels,
+            keys=len(self.keys),
+            gains=self.gains,
+            replay=replay,
+        )
 
     def reset(self) -> None:
         """Go back to time zero and silence."""
-        self._state[:] = 0.0
+        self._list.state[:] = 0.0
 
-    def process(self, audio: np.ndarray) -> None:
-        """Process float64 audio ``(frames, channels)``, C-contiguous, in place."""
-        native.run(self._rows, self._coefficients, self._state, audio)
+    def process(self, audio: np.ndarray, keys: np.ndarray | None = None, gains: np.ndarray | None = None) -> None:
+        """Process float64 audio ``(frames, channels)``, C-contiguous, in place.
 
-    def process_float(self, audio: np.ndarray, out: np.ndarray) -> None:
+        Parameters
+        ----------
+        audio : ndarray
+        keys : ndarray, optional
+            float32 ``(frames, len(chain.keys), 2)``: each key as late as it says; needed where there are any
+        gains : ndarray, optional
+            float32 ``(frames, chain.gains)``: where they are written to, or read from where the chain replays
+        """
+        self._list.run(audio, *self._beside(len(audio), keys, gains))
+
+    def process_float(
+        self,
+        audio: np.ndarray,
+        out: np.ndarray,
+        keys: np.ndarray | None = None,
+        gains: np.ndarray | None = None,
+    ) -> None:
         """Process float32 audio into float32 `out`, both ``(frames, channels)``, C-contiguous, computing in float64.
 
-        A sample that is not finite is read as silence.
+        A sample that is not finite is read as silence. `keys` and `gains` as in `process`.
         """
-        native.run_float(self._rows, self._coefficients, self._state, audio, out)
+        self._list.run_float(audio, out, *self._beside(len(audio), keys, gains))
 
+    def _beside(
+        self, frames: int, keys: np.ndarray | None, gains: np.ndarray | None
+    ) -> tuple[np.ndarray | None, np.ndarray | None, np.ndarray | None]:
+        if self.gains and gains is None:
+            gains = np.empty((frames, self.gains), dtype=np.float32)
+        for array, width in ((keys, 2 * len(self.keys)), (gains, self.gains)):
+            if (0 if array is None else array.size) != frames * width:
+                raise InternalError("keys or gains do not fit the chain")
+        return keys, gains, self._tables(frames)
 
-def _rows(operation: Operation, channels: int) -> list[tuple[int, int, list[float], int]]:
-    """Return what the C core runs for an operation: kind, count, coefficients, length of its state."""
-    if isinstance(operation, Gain):
-        return [(native.GAIN, 0, [operation.factor], 0)]
-    if isinstance(operation, Delay):
-        return _delay(operation.frames, channels)
-    if isinstance(operation, Sections):
-        return _sections(operation.sections, channels)
-    network = (native.REVERB, 0, operation.network.tolist(), state_frames(operation.network))
-    return [*_sections(operation.sections, channels), *_delay(operation.pre_delay_frames, channels), network]
-
-
-def _delay(frames: int, channels: int) -> list[tuple[int, int, list[float], int]]:
-    return [(native.DELAY, frames, [], frames * channels)] if frames else []
-
-
-def _sections(sections: np.ndarray, channels: int) -> list[tuple[int, int, list[float], int]]:
-    return [(native.SECTIONS, len(sections), sections.ravel().tolist(), 2 * channels * len(sections))]
+    def _tables(self, frames: int) -> np.ndarray | None:
+        """Return what moving coefficients move to over the next frames, and say where each operation finds its own."""
+        if not self._moving:
+            return None
+        start = int(self._list.state[0])
+        strides = np.arange(start // native.STRIDE, (start + frames) // native.STRIDE + 2)
+        tables, at = [], 0
+        for row, out in zip(self._moving, np.flatnonzero(self._table[:, 7]), strict=True):
+            assert row.moving is not None
+            tables.append(np.ascontiguousarray(row.moving(strides), dtype=np.float64).ravel())
+            self._table[out, 8] = at
+            at += tables[-1].size
+        return np.concatenate(tables)

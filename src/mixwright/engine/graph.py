@@ -15,8 +15,8 @@ from typing import NamedTuple
 import numpy as np
 
 from mixwright.core.filters import strip_sections
-from mixwright.engine.chain import Delay, Gain, Operation, Sections
 from mixwright.engine.lanes import packed
+from mixwright.engine.operation import Delay, Gain, Operation, Sections
 from mixwright.engine.overlay import Overlay
 from mixwright.engine.reverb import reverberation
 from mixwright.errors import SettingError, where

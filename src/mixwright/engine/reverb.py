@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from mixwright.core.filters import design_high_pass, design_low_pass
-from mixwright.engine.chain import Reverberation
+from mixwright.engine.operation import Reverberation
 from mixwright.errors import SettingError
 from mixwright.model.strip import Pass, Reverb
 from mixwright.native import reverb as native

@@ -21,6 +21,7 @@ from mixwright.jobs.progress import Cancel, until_stopped
 _BLOCK_FRAMES = 65536
 _SOURCES = (
     "mixwright.engine.chain",
+    "mixwright.engine.operation",
     "mixwright.engine.strip_audio",
     "mixwright.core.filters",
     "mixwright.core.resample",

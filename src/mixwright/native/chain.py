@@ -12,32 +12,87 @@ import numpy as np
 
 from mixwright.native.library import function, pointer
 
-GAIN, DELAY, SECTIONS, REVERB = range(4)
+#: In the order of csrc/chain.c.
+GAIN, DELAY, SECTIONS, REVERB, KEEP, BLEND = range(6)
+BOTH, MIDDLE, SIDE, LEFT, RIGHT = range(5)
+#: Columns of a row of the list.
+ROW = 9
+#: Frames of a stride, and most coefficients of a row that may move.
+STRIDE = 256
+MOST_MOVING = 160
 
-_LIST = [ctypes.c_void_p, ctypes.c_int32, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int32]
+_ARRAYS = [ctypes.c_void_p] * 4
+
+
+class _List(ctypes.Structure):
+    """`mw_list` of csrc/chain.c."""
+
+    _fields_ = (
+        ("rows", ctypes.c_void_p),
+        ("count", ctypes.c_int32),
+        ("coefficients", ctypes.c_void_p),
+        ("state", ctypes.c_void_p),
+        ("channels", ctypes.c_int32),
+        ("key_count", ctypes.c_int32),
+        ("gain_count", ctypes.c_int32),
+        ("replay", ctypes.c_int32),
+    )
 
 
 @functools.cache
 def _chain() -> Callable[..., Any]:
-    return function("mw_chain", [*_LIST, ctypes.c_void_p, ctypes.c_int64])
+    return function("mw_chain", [*_ARRAYS, ctypes.c_void_p, ctypes.c_int64])
 
 
 @functools.cache
 def _chain_float() -> Callable[..., Any]:
-    return function("mw_chain_float", [*_LIST, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int64])
+    return function("mw_chain_float", [*_ARRAYS, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int64])
 
 
-def run(rows: np.ndarray, coefficients: np.ndarray, state: np.ndarray, audio: np.ndarray) -> None:
-    """Run int32 rows ``(operations, 4)`` over float64 audio ``(frames, 1|2)`` in place."""
-    frames, channels = audio.shape
-    _chain()(pointer(rows), len(rows), pointer(coefficients), pointer(state), channels, pointer(audio), frames)
+class OperationList:
+    """Rows int32 ``(operations, ROW)`` with coefficients and state, both float64.
+
+    Keys are float32 ``(frames, keys, 2)``, gains float32 ``(frames, gains)``, written, or read where `replay` is set;
+    `moving` holds the tables of coefficients that move over the block (csrc/chain.c). All are C-contiguous, None where
+    there are none.
+    """
+
+    def __init__(
+        self,
+        rows: np.ndarray,
+        coefficients: np.ndarray,
+        state: np.ndarray,
+        channels: int,
+        *,
+        keys: int = 0,
+        gains: int = 0,
+        replay: bool = False,
+    ) -> None:
+        self.state = state
+        self._arrays = rows, coefficients
+        self._list = _List(
+            pointer(rows), len(rows), pointer(coefficients), pointer(state), channels, keys, gains, int(replay)
+        )
+
+    def run(
+        self, audio: np.ndarray, keys: np.ndarray | None, gains: np.ndarray | None, moving: np.ndarray | None
+    ) -> None:
+        """Run over float64 audio ``(frames, channels)`` in place."""
+        beside = _pointer(keys), _pointer(gains), _pointer(moving)
+        _chain()(ctypes.byref(self._list), *beside, pointer(audio), len(audio))
+
+    def run_float(
+        self,
+        audio: np.ndarray,
+        out: np.ndarray,
+        keys: np.ndarray | None,
+        gains: np.ndarray | None,
+        moving: np.ndarray | None,
+    ) -> None:
+        """Run over float32 audio into float32 `out`, both ``(frames, channels)``, computing in float64."""
+        beside = _pointer(keys), _pointer(gains), _pointer(moving)
+        _chain_float()(ctypes.byref(self._list), *beside, pointer(audio), pointer(out), len(audio))
 
 
-def run_float(
-    rows: np.ndarray, coefficients: np.ndarray, state: np.ndarray, audio: np.ndarray, out: np.ndarray
-) -> None:
-    """Run the rows over float32 audio into float32 `out`, both ``(frames, 1|2)``, computing in float64."""
-    frames, channels = audio.shape
-    _chain_float()(
-        pointer(rows), len(rows), pointer(coefficients), pointer(state), channels, pointer(audio), pointer(out), frames
-    )
+def _pointer(array: np.ndarray | None) -> ctypes.c_void_p | None:
+    return None if array is None else pointer(array)

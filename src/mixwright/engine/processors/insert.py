@@ -1,0 +1,67 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What all inserts have in common: what they make blended with what goes in, and the gain after it."""
+
+from __future__ import annotations
+
+import functools
+
+from mixwright.engine.operation import Blended, Delay, Gain, Moving, Operation
+from mixwright.jobs.cache import Part
+from mixwright.model.insert import Insert, WorksOn
+from mixwright.native import chain as native
+from mixwright.native.mathematics import ratio
+
+_ON: dict[WorksOn, int] = {
+    "both": native.BOTH,
+    "middle": native.MIDDLE,
+    "side": native.SIDE,
+    "left": native.LEFT,
+    "right": native.RIGHT,
+}
+
+
+@functools.singledispatch
+def made(insert: Insert, rate_hz: int) -> tuple[Operation, ...]:
+    """Return the operations of a processor alone; each family registers those of its inserts.
+
+    Raises
+    ------
+    SettingError
+        for a setting that does not fit the rate
+    """
+    raise NotImplementedError(f"{type(insert).__name__} at {rate_hz} Hz")
+
+
+def operations_of(
+    insert: Insert, rate_hz: int, heard: Moving | None = None, heard_as: Part = ()
+) -> tuple[Operation, ...]:
+    """Return the operations of an insert: what it does, its gain, and how much of both is heard.
+
+    Parameters
+    ----------
+    insert : Insert
+    rate_hz : int
+    heard : callable, optional
+        how much of it is heard as that moves: its `mix`, and the sections it is heard in
+    heard_as : Part
+        stands for `heard` in the identity
+
+    Raises
+    ------
+    SettingError
+        for a setting that does not fit the rate
+    """
+    operations = made(insert, rate_hz)
+    if not insert.on:
+        late = sum(operation.latency_frames for operation in operations)
+        return (Delay(late, latency_frames=late),) if late else ()
+    if insert.gain_db != 0.0:
+        operations = (*operations, Gain(float(ratio(insert.gain_db))))
+    if insert.mix == 1.0 and heard is None:
+        return operations
+    return (Blended(operations, insert.mix, heard, heard_as),)
+
+
+def on(insert: Insert) -> int:
+    """Return what an insert works on, as the C core knows it."""
+    return _ON[insert.works_on]

@@ -39,12 +39,11 @@ def test_the_voice_is_more_audible_when_what_covers_it_falls(folder: Path) -> No
     assert before.why_no_phrases == ""
     assert phrase.layer == "vox"
     assert (phrase.start_s, phrase.end_s) == (pytest.approx(2.0, abs=0.04), pytest.approx(11.0, abs=0.04))
-    assert phrase.flags == ("few_glimpses", "bands_covered")
     edit_tracks(folder, lambda track: changed(track, strip=changed(track.strip, fader_db=-20.0 * (track.id == "pad"))))
     (after,) = told(folder).phrases
     assert after.glimpse_share > phrase.glimpse_share + 0.3
     assert after.band_audibility > phrase.band_audibility + 0.3
-    assert after.flags == ()
+    assert before.phrases[0].flags == after.flags == ()  # a single phrase has no other to be beside
 
 
 @pytest.mark.parametrize(

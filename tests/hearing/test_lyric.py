@@ -164,14 +164,36 @@ def test_figures_of_a_phrase_are_of_what_sounds_in_it():
     assert (phrase.glimpse_share, phrase.band_audibility) == (0.5, pytest.approx(0.6, abs=1e-6))
 
 
-def test_flags():
-    """Below 20 % of glimpses, below 0.4 of the bands: working values of ours."""
-    assert (FEW_GLIMPSES, BANDS_COVERED) == (0.2, 0.4)
-    for glimpses, bands, flags in (
-        (0.21, 0.41, ()),
-        (0.19, 0.41, ("few_glimpses",)),
-        (0.21, 0.39, ("bands_covered",)),
+@pytest.mark.parametrize(
+    ("glimpses", "bands", "flags"),
+    [
+        (0.76, 0.81, ()),
+        (0.74, 0.81, ("few_glimpses",)),
+        (0.76, 0.79, ("bands_covered",)),
         (0.0, 0.0, ("few_glimpses", "bands_covered")),
-    ):
-        (phrase,) = phrases_of(invented((1.6, 70), glimpses=glimpses, bands=bands), "voice", CELL_S)
-        assert phrase.flags == flags
+        (1.5, 1.5, ()),
+    ],
+)
+def test_a_phrase_is_flagged_beside_the_others_of_its_voice(glimpses, bands, flags):
+    """As much below the middle one as a voice 3 dB softer."""
+    assert (FEW_GLIMPSES, BANDS_COVERED) == (0.75, 0.8)
+    line = invented(*[(1.6, 70), (0.8, -np.inf)] * 5, glimpses=0.1, bands=0.2)
+    first = slice(0, round(1.6 / CELL_S))
+    line.glimpses[first] = 0.1 * glimpses
+    line.bands[first] = 0.2 * bands
+    one, *others = phrases_of(line, "voice", CELL_S)
+    assert one.flags == flags
+    assert all(other.flags == () for other in others)
+
+
+def test_softer_by_3_db_is_what_a_flag_means():
+    """A voice in a like noise at a few levels, once as it is and once 3 dB softer: what is left is near the marks."""
+    voice, rest = both(noise(like_speech, 9, 0.5)), both(noise(like_speech, 10, 0.5))
+    for re_rest_db in (-3.0, 0.0, 3.0):
+        loud, soft = (
+            steady(lyric((voice * 10.0 ** (level_db / 20.0)).astype(np.float32), rest))
+            for level_db in (re_rest_db, re_rest_db - 3.0)
+        )
+        assert loud[1] > 0.0
+        assert soft[1] / loud[1] < FEW_GLIMPSES + 0.1
+        assert BANDS_COVERED - 0.1 < soft[2] / loud[2] < BANDS_COVERED + 0.1

@@ -31,7 +31,7 @@ def test_worst_first_with_times_and_what_it_is_worth():
         phrase(20.0, 0.1, 0.5, "few_glimpses"),
         phrase(75.5, 0.08, 0.1, "few_glimpses", "bands_covered"),
     )
-    assert found[0].startswith("3 phrases of the lead, 2 below a working mark of ours (20 % of glimpses or 40 %")
+    assert found[0].startswith("3 phrases of the lead; 2 stand out less than its middle one by as much as a voice 3 dB")
     times = [line.split()[0] for line in found[3:-2]]
     assert times == ["1:15.5", "0:20.0", "0:10.0"]
     assert found[3].split() == ["1:15.5", "to", "1:18.0", "8", "%", "10", "%"]

@@ -75,7 +75,7 @@ class HeardLayer(LayerLoudness, frozen=True, kw_only=True):
     kept: tuple[int | None, ...] = ()
 
 
-#: What is little of a phrase, by working marks of ours: see mixwright.hearing.lyric.
+#: Of what a phrase has less than the same voice in its middle phrase: see mixwright.hearing.lyric.
 PhraseFlag = Literal["few_glimpses", "bands_covered"]
 
 

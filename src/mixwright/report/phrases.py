@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from mixwright.hearing.lyric import BANDS_COVERED, FEW_GLIMPSES
+from mixwright.hearing.lyric import BANDS_COVERED, FEW_GLIMPSES, usual_of
 from mixwright.model.hearing import HearingResult, Phrase
 from mixwright.report.figures import clock, count
 from mixwright.report.rows import rows, wrapped
@@ -24,8 +24,7 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     if not result.phrases:
         return ["", f"Phrases of the lead: none, {result.why_no_phrases}."]
     flagged = sum(bool(phrase.flags) for phrase in result.phrases)
-    below = f"all {flagged}" if flagged == len(result.phrases) > 1 else str(flagged)
-    marks = f"{100 * FEW_GLIMPSES:.0f} % of glimpses or {100 * BANDS_COVERED:.0f} % of the bands"
+    marks = "stands" if flagged == 1 else "stand"
     several = len({phrase.layer for phrase in result.phrases}) > 1
     body = [
         (
@@ -38,8 +37,10 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     ]
     return [
         "",
-        f"{count(len(result.phrases), 'phrase')} of the lead, {below} below a working mark of ours ({marks});",
-        "the least audible:",
+        *wrapped(
+            f"{count(len(result.phrases), 'phrase')} of the lead; {flagged or 'none'} {marks} out less than its middle "
+            "one by as much as a voice 3 dB softer would. The least audible:"
+        ),
         *rows(("", "glimpses", "bands", ""), body, right="12"),
         *wrapped(PHRASES_CAVEAT),
     ]
@@ -47,7 +48,14 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
 
 def least_audible(result: HearingResult) -> list[Phrase]:
     """Return the phrases, the least audible by either measure first, equals in order of time."""
+    glimpses, bands = usual_of(result.phrases)
     return sorted(
         result.phrases,
-        key=lambda phrase: min(phrase.glimpse_share / FEW_GLIMPSES, phrase.band_audibility / BANDS_COVERED),
+        key=lambda phrase: min(
+            _part(phrase.glimpse_share, FEW_GLIMPSES * glimpses), _part(phrase.band_audibility, BANDS_COVERED * bands)
+        ),
     )
+
+
+def _part(value: float, usual: float) -> float:
+    return value / usual if usual > 0.0 else 0.0

@@ -18,10 +18,9 @@ from mixwright.ledger.voice_line import voice_line
 from mixwright.model.ledger import Finding, VoicePhrase
 from mixwright.model.record import Record
 from mixwright.model.song import Section, Song, used_tracks
-from mixwright.model.words import Place
+from mixwright.model.words import Place, first_place
 
 _LEDGER_BY = ("mixwright.ledger", "mixwright.hearing")
-_FIRST: tuple[Place, ...] = ("lead", "support", "bed")
 
 
 class _Findings(Record, frozen=True, kw_only=True):
@@ -35,17 +34,13 @@ class _Line(Record, frozen=True, kw_only=True):
 def ledger_rows(song: Song, rows: Sequence[Row], follows: Collection[str]) -> tuple[LedgerRow, ...]:
     """Return what the song says of each layer: the first place among those of its tracks, what is followed leads."""
     tracks = {track.id: track for track in used_tracks(song)}
-
-    def first(places: Collection[Place], otherwise: Place) -> Place:
-        return next((place for place in _FIRST if place in places), otherwise)
-
     made = []
     for row in rows:
         members = [tracks[id_] for id_ in row.tracks]
         place: Place = "lead" if row.id in follows else row.place
         named = {section for track in members for section in track.place_in}
         place_in = {
-            section: first({track.place_in.get(section, track.place) for track in members}, place) for section in named
+            section: first_place(track.place_in.get(section, track.place) for track in members) for section in named
         }
         made.append(LedgerRow(row.id, place, place_in, is_return=not row.tracks))
     return tuple(made)

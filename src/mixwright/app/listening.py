@@ -32,7 +32,7 @@ from mixwright.model.hearing import Calibration, Listening, Pin
 from mixwright.model.record import Record
 from mixwright.model.results import StartResult
 from mixwright.model.song import Song, source_of, targets_of, used_tracks
-from mixwright.model.words import VOICE_ROLES, Place
+from mixwright.model.words import VOICE_ROLES, Place, first_place
 
 #: A calibration holds until the loudness of the mix has moved by so much, in LU.
 DRIFT_LU = 0.5
@@ -189,8 +189,7 @@ def layers_of(song: Song, graph: MixGraph) -> tuple[Row, ...]:
     dry = without_sends(graph, frozenset(bus(send.id, "send") for send in song.sends)) if song.sends else graph
     rows = []
     for id_, members in sources.items():
-        places = {tracks[member].place for member in members}
-        place: Place = "lead" if "lead" in places else "support" if "support" in places else "bed"
+        place = first_place(tracks[member].place for member in members)
         rows.append(Row(id_, names.get(id_, tracks[members[0]].name), place, tuple(members), dry))
     for send in song.sends:
         name = bus(send.id, "send")  # a send and a track may share an id

@@ -30,10 +30,10 @@ def told(result: MeasureResult, tracks: Sequence[str] = (), sections: Sequence[s
     """
     known = {name: track.source for track in result.tracks for name in (track.id, track.source, track.name)}
     layers = result.hearing.layers if result.hearing else ()
-    known |= {name: layer.id for layer in layers for name in (layer.id, layer.name)}
+    known |= layer_ids(layers)
     names = [section.name for section in result.sections]
-    _check(tracks, known, "track")
-    _check(sections, names, "section")
+    check_known(tracks, known, "track")
+    check_known(sections, names, "section")
     rows = {known[track] for track in tracks} or set(known.values())
     parts = set(sections) or {*names, ""}
     layer_of = {track: layer for layer in layers for track in layer.tracks}
@@ -108,8 +108,20 @@ def _named(records: Iterable[R], names: Collection[str]) -> tuple[R, ...]:
     return tuple(one for one in records if one.name in names)
 
 
-def _check(wanted: Sequence[str], known: Collection[str], what: str) -> None:
+def layer_ids(layers: Sequence[HeardLayer]) -> dict[str, str]:
+    """Return the ids of layers by all that they may be called: ids and names, and ids of their tracks."""
+    return {name: layer.id for layer in layers for name in (*layer.tracks, layer.name, layer.id)}
+
+
+def check_known(wanted: Sequence[str], known: Collection[str], what: str, option: str = "") -> None:
+    """Check names that were given with an option, by default the one called as they are.
+
+    Raises
+    ------
+    SettingError
+        for the first that is not known
+    """
     for name in wanted:
         if name not in known:
             hint = f"known: {listed(sorted(set(known)), 12)}" if known else f"the song has no {what} yet"
-            raise SettingError(f"no {what} is called {name!r}", where=f"--{what}", hint=hint)
+            raise SettingError(f"no {what} is called {name!r}", where=f"--{option or what}", hint=hint)

@@ -4,14 +4,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from mixwright.app.listening import layer_audio, layers_of
-from mixwright.app.session import open_song
+from mixwright.app.listening import Row, layer_audio, layers_of
+from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
-from mixwright.errors import SettingError, StateError, listed
+from mixwright.app.told import check_known, layer_ids
+from mixwright.engine.returns import feeding_tracks
+from mixwright.errors import StateError
 from mixwright.hearing.hear import hear
 from mixwright.hearing.places import calibration_db
 from mixwright.hearing.statistics import loudness_of
@@ -54,26 +57,20 @@ def without(
     StateError
         where nothing was heard of the song
     """
-    ids = {name: layer.id for layer in heard.layers for name in (*layer.tracks, layer.id, layer.name)}
-    for name in (left_out, *layers):
-        if name not in ids:
-            raise SettingError(
-                f"no layer is called {name!r}",
-                where="--without",
-                hint=f"known: {listed(sorted(set(ids.values())), 12)}",
-            )
+    ids = layer_ids(heard.layers)
+    check_known((left_out, *layers), ids, "layer", "without")
     if heard.calibrated_lufs is None:
         raise StateError("the mix is silent: nothing is heard of it")
     muted = ids[left_out]
     before = {layer.id: layer for layer in heard.layers}
     wanted = [one for one in dict.fromkeys(ids[name] for name in layers) if one != muted and before[one].share]
     with open_song(song, Making(), report=report, cancel=cancel) as session:
-        rows = layers_of(session.song, session.graph)
+        rows = tuple(_rows_without(session, muted))
         audio = layer_audio(session, rows, report=report, cancel=cancel)
-        others = [audio[row.id] for row in rows if row.id != muted]
+        wanted = [one for one in wanted if one in audio]
 
         def mix(start: int, end: int) -> Iterator[np.ndarray]:
-            for blocks in zip(*(source(start, end) for source in others), strict=True):
+            for blocks in zip(*(source(start, end) for source in audio.values()), strict=True):
                 yield np.sum(blocks, axis=0)
 
         found = hear(
@@ -92,6 +89,17 @@ def without(
         if then is not None and now is not None:
             told.append(HeardWithout(track=one, without=muted, in_mix_phon=then, gives_back_phon=_less(then, now)))
     return changed(heard, without=tuple(told))
+
+
+def _rows_without(session: Session, muted: str) -> Iterator[Row]:
+    """Yield the other layers, the returns as they are without what a muted layer sends to them."""
+    rows = layers_of(session.song, session.graph)
+    silent_tracks = frozenset(track for row in rows if row.id == muted for track in row.tracks)
+    for row in rows:
+        feeds = frozenset() if row.tracks else feeding_tracks(session.graph, row.id)
+        if row.id == muted or (feeds and feeds <= silent_tracks):
+            continue
+        yield replace(row, tracks=tuple(sorted(feeds - silent_tracks))) if feeds & silent_tracks else row
 
 
 def _less(then: Range, now: Range) -> Range:

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal, get_args
 
 Place = Literal["lead", "support", "bed"]
@@ -86,6 +87,12 @@ FAULT_WORDS: dict[FaultKind, str] = {
     "too_many_channels": "too many channels",
 }
 
+PLACES: tuple[Place, ...] = get_args(Place)
 ROLES: tuple[Role, ...] = get_args(Role)
 DRUM_ROLES: frozenset[Role] = frozenset({"kick", "snare", "toms", "hats", "cymbals", "overheads", "room", "drums"})
 VOICE_ROLES: frozenset[Role] = frozenset({"lead vocal", "double", "backing vocal"})
+
+
+def first_place(places: Iterable[Place]) -> Place:
+    """Return the place of a layer whose tracks have these: the one that asks for most; bed where there are none."""
+    return min(places, key=PLACES.index, default="bed")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from mixwright.model.moves import decided_moves, locks_on
 from mixwright.model.song import Song, Track, source_of, targets_of, used_tracks
-from mixwright.model.words import DRUM_ROLES, MoveKind, Place, Role
+from mixwright.model.words import DRUM_ROLES, MoveKind, Place, Role, first_place
 from mixwright.planning.table import EFFECTS, Part, Pool
 
 
@@ -117,7 +117,7 @@ def _layer(song: Song, part: Part, tracks: list[Track], bound: dict[str, str]) -
         targets=(target,) if target else tuple(track.id for track in tracks),
         part=part,
         role=first.role,
-        place=_strongest(track.place for track in tracks),
+        place=first_place(track.place for track in tracks),
         bound=why,
     )
 
@@ -137,8 +137,3 @@ def _target(song: Song, tracks: list[Track]) -> str:
         if wanted == {track.id for track in named if not track.mute}:
             return word
     return ""
-
-
-def _strongest(places: Iterable[Place]) -> Place:
-    found = set(places)
-    return "lead" if "lead" in found else "support" if "support" in found else "bed"

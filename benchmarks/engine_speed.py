@@ -18,8 +18,9 @@ import scipy.signal
 from mixwright.core.filters import strip_sections
 from mixwright.engine.graph import compile_mix
 from mixwright.engine.render import render
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.song import Song, Track
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.strip import Strip
 
 RATE_HZ = 48000
 TRACKS = 24

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from mixwright.errors import SettingError
 from mixwright.io.toml_write import key_text, string_text
+from mixwright.model.filters import EqBand, Pass, SlopeDbOct
 from mixwright.model.moves import move_id
 from mixwright.model.song import (
     Group,
@@ -28,7 +29,7 @@ from mixwright.model.song import (
     changed,
     check_song,
 )
-from mixwright.model.strip import Compressor, EqBand, Limiter, Master, Pass, Reverb, SlopeDbOct, Strip
+from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
 from mixwright.model.words import ROLES, MoveKind, MoveState, Place
 
 #: Names as people and hostile files write them: quotes, escapes, comment signs, brackets, other scripts, controls.

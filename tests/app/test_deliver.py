@@ -21,9 +21,10 @@ from mixwright.io.song_file import create_song, edit_song
 from mixwright.io.write import write_wav
 from mixwright.jobs.progress import Cancel
 from mixwright.meter.measure import measure
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.results import DeliverResult
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
-from mixwright.model.strip import EqBand, Master, Pass, Strip
+from mixwright.model.strip import Master, Strip
 
 RATE_HZ = 48000
 FRAMES = 60_000

@@ -25,9 +25,10 @@ from mixwright.hearing.rise import rise_curve
 from mixwright.hearing.statistics import loudness_of
 from mixwright.io.song_file import create_song, edit_song
 from mixwright.jobs.progress import Cancel
+from mixwright.model.filters import Pass
 from mixwright.model.hearing import HeardLayer, HearingResult, Range
 from mixwright.model.song import Group, Section, Send, Song, Source, Track, changed
-from mixwright.model.strip import Compressor, Limiter, Master, Pass, Reverb, Strip
+from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
 
 SECONDS = 3.0
 #: id, loudest frequency, level in dB, place; no two are alike

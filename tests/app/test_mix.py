@@ -19,10 +19,11 @@ from mixwright.app.space import Making
 from mixwright.errors import InputError, OutputError, SettingError, StateError
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import create_song, edit_song, load_song, undo
+from mixwright.model.filters import Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import MixResult
 from mixwright.model.song import Move, Song, Track, changed
-from mixwright.model.strip import Master, Pass, Strip
+from mixwright.model.strip import Master, Strip
 from mixwright.version import __version__
 
 RATE_HZ = 48000

@@ -22,8 +22,9 @@ from mixwright.io.song_file import edit_song
 from mixwright.jobs import space
 from mixwright.jobs.progress import Progress
 from mixwright.jobs.space import SPARE_BYTES, require_space
+from mixwright.model.filters import Pass
 from mixwright.model.song import Section, Song, Track, changed
-from mixwright.model.strip import Compressor, Limiter, Pass
+from mixwright.model.strip import Compressor, Limiter
 
 SECONDS = 10
 

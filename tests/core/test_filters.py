@@ -17,7 +17,8 @@ from mixwright.core.filters import (
     strip_sections,
 )
 from mixwright.errors import SettingError
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.filters import EqBand, Pass
+from mixwright.model.strip import Strip
 
 Q = 0.5**0.5  # of a shelf of slope 1
 

@@ -13,7 +13,8 @@ from mixwright.engine import operation
 from mixwright.engine.chain import Chain
 from mixwright.engine.operation import Blended, Delay, Gain, Reverberation, Sections, Stage
 from mixwright.engine.reverb import reverberation
-from mixwright.model.strip import EqBand, Pass, Reverb, Strip
+from mixwright.model.filters import EqBand, Pass
+from mixwright.model.strip import Reverb, Strip
 from mixwright.native import chain as native
 from reference import chain_twin
 

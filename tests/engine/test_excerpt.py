@@ -9,9 +9,10 @@ import pytest
 from mixwright.engine.graph import compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import InternalError
+from mixwright.model.filters import Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Group, Send, Song, Track
-from mixwright.model.strip import Pass, Reverb, Strip
+from mixwright.model.strip import Reverb, Strip
 
 RATE_HZ = 48000
 FRAMES = 8 * RATE_HZ

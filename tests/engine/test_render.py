@@ -20,8 +20,9 @@ from mixwright.errors import Cancelled, InputError, OutputError, SettingError
 from mixwright.jobs.array_file import ArrayWriter
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
-from mixwright.model.strip import EqBand, Master, Pass, Strip
+from mixwright.model.strip import Master, Strip
 from mixwright.native import mathematics
 from reference.noise_songs import RATE_HZ, graph_of, noise, rendered, rich_song
 

@@ -19,10 +19,11 @@ from mixwright.io.kept import read_kept, read_lanes
 from mixwright.io.song_file import edit_song, load_song, undo
 from mixwright.io.song_text import changed_text, new_text, read_song
 from mixwright.jobs.entries import Seal, read_record, sealed_text
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
 from mixwright.model.song import SCHEMA, Lock, Note, Send, Song, Source, Version, changed
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.strip import Strip
 from strategies import Restyled, mutated
 
 _WORDS = (

@@ -16,9 +16,10 @@ from mixwright.errors import SettingError
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
 from mixwright.io.toml_text import Node, scan
 from mixwright.io.toml_write import set_fields
+from mixwright.model.filters import EqBand
 from mixwright.model.record import Record
 from mixwright.model.song import Move, Section, Song, Track, changed
-from mixwright.model.strip import Compressor, EqBand, Limiter, Master, Strip
+from mixwright.model.strip import Compressor, Limiter, Master, Strip
 from strategies import Restyled, comments_in, mutated, songs
 
 seeds = st.integers(0, 2**32 - 1)

@@ -7,9 +7,10 @@ import numpy as np
 
 from mixwright.engine.graph import compile_mix
 from mixwright.engine.render import render
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Group, Move, Section, Send, Song, Track
-from mixwright.model.strip import EqBand, Master, Pass, Strip
+from mixwright.model.strip import Master, Strip
 
 RATE_HZ = 48000
 

@@ -12,7 +12,8 @@ import math
 import numpy as np
 
 from mixwright.errors import SettingError
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.filters import EqBand, Pass
+from mixwright.model.strip import Strip
 from mixwright.native import filters
 
 _KINDS = {"bell": filters.BELL, "low_shelf": filters.LOW_SHELF, "high_shelf": filters.HIGH_SHELF}

@@ -7,8 +7,8 @@ from pathlib import PurePosixPath
 
 from mixwright.demo.layers import LAYERS
 from mixwright.demo.truth import first_frame_of
+from mixwright.model.filters import Pass
 from mixwright.model.song import Lock, Song, Track, changed
-from mixwright.model.strip import Pass
 
 #: Layers whose places the artist asks to keep.
 _KEPT = ("Gtr Crunch L.wav", "Gtr Crunch R.wav")

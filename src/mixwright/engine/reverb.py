@@ -10,7 +10,8 @@ import numpy as np
 from mixwright.core.filters import design_high_pass, design_low_pass
 from mixwright.engine.operation import Reverberation
 from mixwright.errors import SettingError
-from mixwright.model.strip import Pass, Reverb
+from mixwright.model.filters import Pass
+from mixwright.model.strip import Reverb
 from mixwright.native import reverb as native
 
 #: A tail that keeps what lies above this share of the rate keeps everything.

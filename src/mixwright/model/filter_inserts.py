@@ -7,8 +7,8 @@ from typing import Annotated
 
 from msgspec import Meta
 
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.insert import Insert
-from mixwright.model.strip import EqBand, Pass
 
 
 class Filters(Insert, frozen=True, kw_only=True, tag="filters"):

@@ -6,7 +6,8 @@ from __future__ import annotations
 from mixwright.core.filters import strip_sections
 from mixwright.engine.operation import Sections
 from mixwright.model.filter_inserts import Filters
-from mixwright.model.strip import EqBand, Pass, Strip
+from mixwright.model.filters import EqBand, Pass
+from mixwright.model.strip import Strip
 from reference import chain_twin
 
 

@@ -27,19 +27,19 @@ def design_band(band: EqBand, rate_hz: int) -> np.ndarray:
     SettingError
         where its frequency does not lie below half the rate
     """
-    _check_hz(band.hz, rate_hz)
+    check_hz(band.hz, rate_hz)
     return filters.design_band(_KINDS[band.kind], band.hz, rate_hz, band.gain_db, band.q)
 
 
 def design_high_pass(cut: Pass, rate_hz: int) -> np.ndarray:
     """Return the sections ``(n, 5)`` of a high-pass; raises SettingError like `design_band`."""
-    _check_hz(cut.hz, rate_hz)
+    check_hz(cut.hz, rate_hz)
     return filters.design_pass(True, cut.hz, rate_hz, cut.slope_db_oct // 6)
 
 
 def design_low_pass(cut: Pass, rate_hz: int) -> np.ndarray:
     """Return the sections ``(n, 5)`` of a low-pass; raises SettingError like `design_band`."""
-    _check_hz(cut.hz, rate_hz)
+    check_hz(cut.hz, rate_hz)
     return filters.design_pass(False, cut.hz, rate_hz, cut.slope_db_oct // 6)
 
 
@@ -75,7 +75,8 @@ def memory_frames(sections: np.ndarray, rate_hz: int) -> int:
     return math.ceil(min(frames, 5.0 * rate_hz) / 1024) * 1024
 
 
-def _check_hz(hz: float, rate_hz: int) -> None:
+def check_hz(hz: float, rate_hz: int) -> None:
+    """Raise SettingError where a frequency does not lie below half the rate."""
     if not 0.0 < hz < rate_hz / 2:
         raise SettingError(
             f"a filter at {hz:g} Hz does not fit a song of {rate_hz} Hz",

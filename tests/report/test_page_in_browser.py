@@ -133,6 +133,19 @@ def test_the_keyboard_opens_what_is_folded_away(browser, page_file):
     page.close()
 
 
+def test_the_keyboard_opens_a_decided_move(browser, page_file):
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    decided = page.locator("#moves .card.accepted details").first
+    assert decided.count() == 1
+    evidence = decided.locator(".id")
+    assert not evidence.is_visible()
+    decided.locator("summary").focus()
+    page.keyboard.press("Enter")
+    assert evidence.is_visible()
+    page.close()
+
+
 def test_stills_are_pictures_with_all_words_in_them(browser, tmp_path):
     for name, svg in stills(invented_hearing.hearing_result(), invented.SECTIONS, 202.0).items():
         path = tmp_path / f"{name}.svg"

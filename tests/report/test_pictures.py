@@ -119,11 +119,11 @@ def test_beyond_any_fader_is_the_worst_and_lies_at_the_bottom():
     assert max(steps.values()) == steps[min(steps, key=lambda x: float(x[:-1]))]
 
 
-def test_beside_references_a_dot_inside_and_a_diamond_outside():
+def test_beside_references_a_dot_inside_and_a_ring_outside():
     span = invented_hearing.hearing_result().voice_interval
     drawn = tree(together(level_shapes(LINE, span, (), SCALE).shapes))
     # Levels are margins less 4: 6, -1.5, 3, 8, 0, 2, -4.2 give 2, -5.5, -1, 4, -4, -2, -8.2 beside -4 to 2.
-    assert (len(of_class(drawn, "dot")), len(of_class(drawn, "diamond"))) == (4, 3)
+    assert (len(of_class(drawn, "dot")), len(of_class(drawn, "ring"))) == (4, 3)
     unknown = Line("lead-vox", tuple(changed(phrase, re_mix_lu=None) for phrase in LINE.phrases))
     assert level_shapes(unknown, span, (), SCALE) is None
     assert level_sentence(unknown, span, {}) == ""

@@ -9,7 +9,7 @@ from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
 from mixwright.model.song import MASTER, Move, Song
 from mixwright.report.figures import capital, number, with_unit
 from mixwright.report.level_rows import level_scale
-from mixwright.report.markup import Markup, element
+from mixwright.report.markup import Markup, element, together
 from mixwright.report.sentences import before_after, do_sentence, reason_alone, spread_sentence
 from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
 
@@ -24,7 +24,7 @@ def names_of(song: Song) -> dict[str, str]:
 
 
 def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup:
-    """Return the moves: first those to decide on, then the accepted ones, the refused ones folded away."""
+    """Return the moves: first those to decide on, then the accepted ones, one line each, the refused folded away."""
     evidence = {move.id: move for move in plan.moves} if plan else {}
     names = names_of(song)
     scale = level_scale(measure) if measure else Scale(-40.0, 0.5, 10.0)
@@ -50,7 +50,7 @@ def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale
     name = names.get(move.target, move.target)
     do = do_sentence(move, name)
     reason = reason_alone(move.reason or (found.reason if found else ""), name)
-    parts: list[Markup | None] = [element("p", do, class_="do"), _paragraph(reason)]
+    parts: list[Markup | None] = [_paragraph(reason)]
     if move.strength < 1:
         parts.append(_paragraph(f"At {100 * move.strength:.0f} % of its strength."))
     if found is not None:
@@ -62,7 +62,11 @@ def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale
         parts.append(element("p", spread_sentence(found.spread), class_="note") if found.spread else None)
     by = "the engineer's own" if move.by == "engineer" else "from the plan"
     parts.append(element("p", element("code", move.id), " ", element("small", by), class_="id"))
-    return element("li", parts, class_=f"card {move.state}")
+    if move.state == "accepted":  # decided: the evidence opens
+        inside = element("details", element("summary", do), parts)
+    else:
+        inside = together(element("p", do, class_="do"), *parts)
+    return element("li", inside, class_=f"card {move.state}")
 
 
 def _paragraph(text: str | None, lead_in: str = "") -> Markup | None:

@@ -23,6 +23,7 @@ from mixwright.report.strips import Scale, Strip, axis
 from mixwright.report.style import LIGHT, SHAPES
 from mixwright.report.timeline import section_names, time_axis, time_scale
 from mixwright.report.voice_line import (
+    LEVEL_NOTE,
     NOTE,
     Line,
     level_sentence,
@@ -175,7 +176,7 @@ def _voice_line(
     sheet.plot(element("text", "dB", x="100%", y=14, text_anchor="end"), time_axis(scale), _LINE_PX)
     for i, phrase in enumerate(short_phrases(line.phrases)[:_NAMED], 1):
         sheet.words(f"{i}. {phrase_sentence(phrase, names)}", "ink")
-    sheet.words(NOTE)
+    sheet.words(NOTE if level is None else f"{NOTE} {LEVEL_NOTE}")
     return sheet.drawn()
 
 

@@ -107,13 +107,15 @@ svg{display:block;overflow:visible;min-width:0}
 .worst{font-size:.9375rem;margin:.5rem 0;padding-left:1.6rem}
 .worst li{margin:.2rem 0;max-width:44rem}
 .by-band details{margin-left:1rem}
-.by-band+border-top:1px solid var(--hair)}
+.by-band+.by-band{border-top:1px solid var(--hair)}
 .cards{list-style:none;margin:0;padding:0;display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,25rem),1fr));
 gap:.8rem}
 .card{border:1px solid var(--hair);border-radius:3px;padding:.6rem .9rem}
 .card.proposed{border-style:dashed;border-color:var(--soft)}
 .card .do{font-size:1.125rem}
 .card p{font-size:.9688rem}
+.card.accepted{border-width:0 0 1px;border-radius:0;padding:0}
+.card.accepted summary{color:var(--ink);padding:.35rem 0}
 .id{margin-top:.5rem}
 table{border-collapse:collapse;font:.8125rem/1.4 system-ui,sans-serif;font-variant-numeric:tabular-nums;margin:.5rem 0}
 th,td{text-align:left;padding:.25rem .9rem .25rem 0;border-bottom:1px solid var(--hair);vertical-align:top}
@@ -156,7 +158,7 @@ h1{font-size:1.7rem;margin-top:1.5rem}
 .step,.step.short,.zero,.told{stroke:CanvasText}[class^=taken-]{fill:Canvas;stroke:CanvasText}
 }
 @media print{nav,.skip,label{display:none}body{max-width:none}
-details:not([open]){display:none}.row,.card,.worst li{break-inside:avoid}}
+details:not([open],.card *){display:none}.row,.card,.worst li{break-inside:avoid}}
 """
 STYLE = f"""
 :root{{color-scheme:light dark;{_named(LIGHT)}}}

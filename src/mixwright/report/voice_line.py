@@ -46,6 +46,9 @@ NOTE = (
     "margin: how far the fader could go down before less than half of the loudness is left. Below the line at 0 "
     "(heavy, with a diamond) less than half is left already; the worst are numbered."
 )
+LEVEL_NOTE = (
+    "Under it, in LU: a dot is a phrase on the interval of other mixes, taken over whole songs; a ring lies outside."
+)
 
 
 class Line(NamedTuple):
@@ -113,7 +116,7 @@ def voice_part(hearing: HearingResult, sections: Sequence[Section], length_s: fl
         "div",
         blocks,
         section_list(sections, scale),
-        element("p", NOTE, class_="note"),
+        element("p", f"{NOTE} {LEVEL_NOTE}" if hearing.voice_interval else NOTE, class_="note"),
         element("p", PHRASES_CAVEAT, class_="note") if _are_words(hearing) else None,
         element("details", element("summary", "Every phrase in figures"), table),
         class_="voice",
@@ -203,7 +206,7 @@ def _beside_the_mix(line: Line) -> list[float]:
 
 
 def level_shapes(line: Line, interval: VoiceInterval, sections: Sequence[Section], scale: Scale) -> Picture | None:
-    """Return the loudness beside the mix as dots on the interval of other mixes; None where nothing is known."""
+    """Return the loudness beside the mix as dots on the interval of other mixes, rings outside; None without any."""
     held = [phrase for phrase in line.phrases if phrase.re_mix_lu is not None]
     if not held:
         return None
@@ -218,9 +221,13 @@ def level_shapes(line: Line, interval: VoiceInterval, sections: Sequence[Section
     for phrase in held:
         level_lu, middle_s = phrase.re_mix_lu or 0.0, (phrase.start_s + phrase.end_s) / 2
         inside = interval.low_lu <= level_lu <= interval.high_lu
-        shapes.append(mark(scale.across(middle_s), down(level_lu), "inside" if inside else "outside"))
-    ticks = [tick for tick in range(-60, 61, 6) if low <= tick <= high] or [round((low + high) / 2)]
-    return Picture(shapes, _labels(ticks, down), _LEVEL_PX)
+        # No diamond: what is known is of whole verses and choruses, and a phrase that lies beyond may be meant to.
+        shapes.append(mark(scale.across(middle_s), down(level_lu), "inside" if inside else "before"))
+    labels = [
+        element("text", number(edge), x="100%", y=down(edge) + shift_px, text_anchor="end")
+        for edge, shift_px in ((interval.high_lu, 0.0), (interval.low_lu, 9.0))
+    ]
+    return Picture(shapes, labels, _LEVEL_PX)
 
 
 def _drawn(

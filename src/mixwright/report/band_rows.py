@@ -43,7 +43,7 @@ def band_layers(hearing: HearingResult) -> list[HeardLayer]:
 
 
 def _layer(layer: HeardLayer, findings: Sequence[Finding], names: Mapping[str, str], *, first: bool) -> Markup:
-    whole = _drawn(layer.bands, names, _bands_hz(findings[:1]))
+    whole = _drawn(layer.bands, names, bands_hz(findings[:1]))
     sections = [part for part in layer.sections if part.bands]
     told = {finding.section for finding in findings}
     if place_word(layer) != "lead":
@@ -52,7 +52,7 @@ def _layer(layer: HeardLayer, findings: Sequence[Finding], names: Mapping[str, s
         element(
             "details",
             element("summary", f"{layer.name} in {part.name}", " ", _marked(part.name in told)),
-            _drawn(part.bands, names, _bands_hz(one for one in findings if one.section == part.name)),
+            _drawn(part.bands, names, bands_hz(one for one in findings if one.section == part.name)),
         )
         for part in sections
     ]
@@ -88,5 +88,6 @@ def _drawn(bands: Sequence[HeardBand], names: Mapping[str, str], off_hz: Sequenc
     return element("div", rows, foot, class_="chart")
 
 
-def _bands_hz(findings: Iterable[Finding]) -> list[tuple[float, float]]:
+def bands_hz(findings: Iterable[Finding]) -> list[tuple[float, float]]:
+    """Return the bands of findings that have one."""
     return [finding.band_hz for finding in findings if finding.band_hz is not None]

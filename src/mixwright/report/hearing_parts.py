@@ -15,15 +15,9 @@ from mixwright.report.findings import findings_part, findings_sentence
 from mixwright.report.heard import heard_sentence, layer_names
 from mixwright.report.heard_rows import heard_part, share_by_section
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.song_map import song_map
+from mixwright.report.song_map import MAP_NOTE, song_map
 from mixwright.report.timeline import time_scale
 from mixwright.report.voice_line import line_sentence, lines_of, voice_part
-
-_MAP_NOTE = (
-    "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
-    "second by second, by the cued reading. A line below: outside the tolerance of its place; the worst are heavy, "
-    "with their numbers in the list above."
-)
 
 
 def hearing_parts(measure: MeasureResult | None) -> dict[str, Markup]:
@@ -58,5 +52,5 @@ def _map_part(hearing: HearingResult, sections: Sequence[Section], length_s: flo
     if not any(layer.kept for layer in hearing.layers):
         return None
     scale = time_scale(max(length_s, *(part.end_s for part in sections), 0.0))
-    note = element("p", _MAP_NOTE, class_="note")
+    note = element("p", MAP_NOTE, class_="note")
     return together(song_map(hearing, sections, scale), note, share_by_section(hearing))

@@ -17,6 +17,11 @@ from mixwright.report.markup import Markup, element
 from mixwright.report.strips import ROW_PX, Scale, Strip, percent, strip_row
 from mixwright.report.timeline import LETTER_PX, NARROW_PX, WIDE_PX, bounds, section_list, section_names, time_axis
 
+MAP_NOTE = (
+    "A layer sounds where its row has a ground; the fuller and stronger, the more of its loudness the mix leaves, "
+    "second by second, by the cued reading. A line below: outside the tolerance of its place; the worst are heavy, "
+    "with their numbers in the list."
+)
 PLACES = {
     "lead": "Lead: must be followed",
     "support": "Support: must be heard",

@@ -13,12 +13,13 @@ from mixwright.model.song import Section
 from mixwright.report.arranged import questions
 from mixwright.report.arranged_rows import NOTE as SHAPES_NOTE
 from mixwright.report.arranged_rows import TITLES, arrangement_strips, asked_strip, section_heads
-from mixwright.report.band_rows import band_layers, bands_sentence
+from mixwright.report.band_rows import band_layers, bands_hz, bands_sentence
 from mixwright.report.covered import LEGEND, PERCENT, band_strips, covered_strips
 from mixwright.report.figures import clean, clock, number
+from mixwright.report.findings import MOST, finding_place, outside_tolerance
 from mixwright.report.heard import layer_names
 from mixwright.report.markup import Child, Markup, element
-from mixwright.report.song_map import PLACES, map_strips
+from mixwright.report.song_map import MAP_NOTE, PLACES, map_strips
 from mixwright.report.strips import Scale, Strip, axis
 from mixwright.report.style import LIGHT, SHAPES
 from mixwright.report.timeline import section_names, time_axis, time_scale
@@ -80,7 +81,7 @@ def stills(hearing: HearingResult, sections: Sequence[Section], length_s: float)
         sheet.words(LEGEND)
         found["who-covers-whom"] = sheet.drawn()
     # An id may hold a blank or, of a send, begin with a word of its own: in a file name it is one word.
-    found |= {f"bands-{re.sub('[^a-z0-9]+', '-', layer.id)}": _bands(layer, names) for layer in band_layers(hearing)}
+    found |= {f"bands-{re.sub('[^a-z0-9]+', '-', layer.id)}": _bands(hearing, layer) for layer in band_layers(hearing)}
     return found
 
 
@@ -188,6 +189,9 @@ def _song_map(hearing: HearingResult, sections: Sequence[Section], scale: Scale)
         sheet.words(PLACES[place], "ink")
         sheet.rows([strip for where, strip in strips if where == place], 0.0)
     sheet.under(time_axis(scale), 0.0)
+    for i, finding in enumerate(outside_tolerance(hearing)[:MOST], 1):
+        sheet.words(f"{i}. {finding_place(finding, layer_names(hearing))}", "ink")
+    sheet.words(MAP_NOTE)
     return sheet.drawn()
 
 
@@ -207,12 +211,15 @@ def _arrangement(hearing: HearingResult, sections: Sequence[Section]) -> str:
     return sheet.drawn()
 
 
-def _bands(layer: HeardLayer, names: dict[str, str]) -> str:
-    strips, scale = band_strips(layer.bands, names)
+def _bands(hearing: HearingResult, layer: HeardLayer) -> str:
+    names = layer_names(hearing)
+    worst = [finding for finding in outside_tolerance(hearing) if finding.track == layer.id][:1]
+    strips, scale = band_strips(layer.bands, names, bands_hz(worst))
     sheet = _Sheet(f"{layer.name} by band")
     sheet.words(bands_sentence(layer.bands, names), "ink")
     sheet.rows(strips, _WORDS_PX)
     sheet.under(axis(scale, [*(number(tick, 2) for tick in scale.ticks[:-1]), "sone"]), _WORDS_PX)
+    sheet.words(LEGEND)
     return sheet.drawn()
 
 

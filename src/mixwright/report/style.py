@@ -114,6 +114,7 @@ gap:.8rem}
 .card.proposed{border-style:dashed;border-color:var(--soft)}
 .card .do{font-size:1.125rem}
 .card p{font-size:.9688rem}
+.cards:has(.accepted){row-gap:0}
 .card.accepted{border-width:0 0 1px;border-radius:0;padding:0}
 .card.accepted summary{color:var(--ink);padding:.35rem 0}
 .id{margin-top:.5rem}

@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from mixwright.errors import SettingError
+from mixwright.native.mathematics import ratio, tan
 
 SUB_BLOCKS_PER_S = 100
 MOMENTARY_SUB_BLOCKS = 40
@@ -60,10 +61,10 @@ def k_weighting(rate_hz: int) -> np.ndarray:
     The two analogue prototypes behind the 48 kHz table of ITU-R BS.1770-5 brought to `rate_hz` by the bilinear
     transform; at 48 kHz the table itself results.
     """
-    k = math.tan(math.pi * 1681.974450955533 / rate_hz)
+    k = float(tan(np.pi * 1681.974450955533 / rate_hz))
     q = 0.7071752369554196
-    high = 10.0 ** (3.999843853973347 / 20.0)
-    band = high**0.4996667741545416
+    high = float(ratio(3.999843853973347))
+    band = float(ratio(3.999843853973347 * 0.4996667741545416))
     a0 = 1.0 + k / q + k * k
     shelf = (
         (high + band * k / q + k * k) / a0,
@@ -72,7 +73,7 @@ def k_weighting(rate_hz: int) -> np.ndarray:
         2.0 * (k * k - 1.0) / a0,
         (1.0 - k / q + k * k) / a0,
     )
-    k = math.tan(math.pi * 38.13547087602444 / rate_hz)
+    k = float(tan(np.pi * 38.13547087602444 / rate_hz))
     q = 0.5003270373238773
     a0 = 1.0 + k / q + k * k
     return np.array((*shelf, 2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0))

@@ -1,0 +1,109 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Processors that follow levels, as operations of the C core.
+
+Compressor and expander: D. Giannoulis, M. Massberg, J. D. Reiss, "Digital dynamic range compressor design: a tutorial
+and analysis", J. Audio Eng. Soc. 60(6), 2012: feed-forward, gain computer with a soft knee on log levels, smooth
+decoupled detector on the reduction. Loudness: K-weighting of ITU-R BS.1770-5.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from mixwright.core.filters import memory_frames, strip_sections
+from mixwright.engine.operation import Operation, Stage
+from mixwright.engine.processors.insert import made, on
+from mixwright.meter.loudness import k_weighting
+from mixwright.model.dynamics_inserts import Compressor, Detector, Expander
+from mixwright.model.strip import Strip
+from mixwright.native import chain as native
+from mixwright.native.mathematics import exp2
+
+OCTAVES_A_DB = 0.16609640474436811739  # log2(10) / 20
+_LOG2_E = 1.44269504088896340736
+_NO_LIMIT = 1000.0  # octaves: more than any float has
+_KINDS = {"peak": 0, "rms": 1, "loudness": 2}
+_LUFS_OF_POWER_1 = -0.691
+#: A gain that still moves counts as at rest when this many time constants have passed: e^-14 is below 1e-6.
+_SETTLED = 14
+
+
+def kept(milliseconds: float, rate_hz: int) -> float:
+    """Return what one frame leaves of a difference that decays with a time constant."""
+    return float(exp2(-_LOG2_E / (milliseconds / 1000.0 * rate_hz)))
+
+
+def settled_frames(milliseconds: float, rate_hz: int) -> int:
+    """Return the frames after which nothing moves that moves with time constants of so much in all."""
+    return math.ceil(_SETTLED * milliseconds / 1000.0 * rate_hz)
+
+
+@made.register
+def compressor(insert: Compressor, rate_hz: int) -> tuple[Operation, ...]:
+    """Return a compressor (csrc/compressor.c), without latency."""
+    slow_ms = insert.slow_release_ms
+    settings = [
+        insert.threshold_db * OCTAVES_A_DB,
+        1.0 - 1.0 / insert.ratio,
+        insert.knee_db * OCTAVES_A_DB,
+        _NO_LIMIT if insert.range_db is None else insert.range_db * OCTAVES_A_DB,
+        kept(insert.attack_ms, rate_hz),
+        kept(insert.release_ms, rate_hz),
+        1.0 if slow_ms is None else kept(slow_ms, rate_hz),
+    ]
+    moves_ms = insert.attack_ms + insert.release_ms + (slow_ms or 0.0)
+    return (_following(insert, native.COMPRESSOR, settings, 3, moves_ms, rate_hz),)
+
+
+@made.register
+def expander(insert: Expander, rate_hz: int) -> tuple[Operation, ...]:
+    """Return an expander (csrc/expander.c), without latency."""
+    settings = [
+        insert.threshold_db * OCTAVES_A_DB,
+        insert.ratio - 1.0,
+        insert.knee_db * OCTAVES_A_DB,
+        insert.range_db * OCTAVES_A_DB,
+        insert.hysteresis_db * OCTAVES_A_DB,
+        kept(insert.attack_ms, rate_hz),
+        kept(insert.release_ms, rate_hz),
+        round(insert.hold_ms / 1000.0 * rate_hz),
+    ]
+    moves_ms = insert.attack_ms + insert.hold_ms + insert.release_ms
+    return (_following(insert, native.EXPANDER, settings, 4, moves_ms, rate_hz),)
+
+
+def _following(
+    insert: Compressor | Expander, kind: int, settings: list[float], lane: int, moves_ms: float, rate_hz: int
+) -> Stage:
+    """Return a stage whose settings are followed by its detector's; `lane`: doubles of state of a channel."""
+    detector = insert.detector
+    sections = _listens_through(detector, rate_hz)
+    listening = [
+        _KINDS[detector.kind],
+        kept(detector.rms_ms, rate_hz),
+        _LUFS_OF_POWER_1 * OCTAVES_A_DB if detector.kind == "loudness" else 0.0,
+        detector.link,
+        2.0 if detector.link < 1.0 else 1.0,
+    ]
+    states = 2 * lane + 2 + 4 * len(sections)
+    moves_ms += 0.0 if detector.kind == "peak" else detector.rms_ms
+    return Stage(
+        kind=kind,
+        coefficients=np.concatenate([settings, listening, sections.ravel()]),
+        states=(states, states),
+        count=len(sections),
+        remembers_frames=settled_frames(moves_ms, rate_hz) + memory_frames(sections, rate_hz),
+        key=insert.key,
+        gains=int(listening[-1]),
+        on=on(insert),
+    )
+
+
+def _listens_through(detector: Detector, rate_hz: int) -> np.ndarray:
+    sections = strip_sections(Strip(high_pass=detector.high_pass, eq=detector.bands), rate_hz)
+    if detector.kind != "loudness":
+        return sections
+    *shelf, a1, a2 = k_weighting(rate_hz)
+    return np.concatenate([sections, [shelf, [1.0, -2.0, 1.0, a1, a2]]])

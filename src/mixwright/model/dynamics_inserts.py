@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Inserts that follow levels."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from mixwright.model.filters import EqBand, Pass
+from mixwright.model.insert import KeyedInsert
+from mixwright.model.record import Record
+
+ThresholdDb = Annotated[float, Meta(ge=-100.0, le=20.0)]
+KneeDb = Annotated[float, Meta(ge=0.0, le=24.0)]
+AttackMs = Annotated[float, Meta(ge=0.1, le=200.0)]
+ReleaseMs = Annotated[float, Meta(ge=5.0, le=3000.0)]
+
+
+class Detector(Record, frozen=True, kw_only=True):
+    """How a compressor or expander listens.
+
+    `peak`: magnitudes, dBFS. `rms`: mean squares over about `rms_ms` (a time constant), dBFS; a sine reads 3 dB below
+    its peak. `loudness`: K-weighted mean squares over about `rms_ms` in LUFS (ITU-R BS.1770), both channels summed.
+    `link`: 1 is one gain for both channels, by the louder of them (loudness: by their sum); 0 is each by itself;
+    between, what both ask for counts that much in each. `high_pass` and `bands` are heard by the detector alone.
+    """
+
+    kind: Literal["peak", "rms", "loudness"] = "peak"
+    rms_ms: Annotated[float, Meta(ge=0.1, le=3000.0)] = 30.0
+    link: Annotated[float, Meta(ge=0.0, le=1.0)] = 1.0
+    high_pass: Pass | None = None
+    bands: Annotated[tuple[EqBand, ...], Meta(max_length=4)] = ()
+
+
+class Compressor(KeyedInsert, frozen=True, kw_only=True, tag="compressor"):
+    """A compressor; on a group or the master, with these slow settings, it is the bus compressor.
+
+    The gain falls by ``1 - 1/ratio`` dB for every dB above the threshold, softened over `knee_db` around it, by
+    `range_db` at most. `attack_ms` and `release_ms` are time constants of the reduction in dB. With `slow_release_ms`
+    the release depends on what is played: it goes at `release_ms` down to the mean reduction of about that time, and
+    then at that pace. After a short peak the mean is small and the gain is back at once; under a steady reduction it
+    is nearly all of it, and nothing pumps.
+    """
+
+    threshold_db: ThresholdDb
+    ratio: Annotated[float, Meta(ge=1.0, le=20.0)]
+    knee_db: KneeDb = 6.0
+    attack_ms: AttackMs = 30.0
+    release_ms: ReleaseMs = 200.0
+    slow_release_ms: Annotated[float, Meta(ge=5.0, le=10000.0)] | None = None
+    range_db: Annotated[float, Meta(ge=0.0, le=60.0)] | None = None
+    detector: Detector = Detector()
+
+
+class Expander(KeyedInsert, frozen=True, kw_only=True, tag="expander"):
+    """A downward expander; with a high ratio, a gate. With a key it opens when the key sounds.
+
+    The gain falls by ``ratio - 1`` dB for every dB below the threshold, softened over `knee_db` around it, by
+    `range_db` at most. It opens by `attack_ms` and closes by `release_ms` (time constants of the gain in dB). Once
+    open, it stays so until the level has been `hysteresis_db` below the threshold for `hold_ms`; a hold shorter than
+    half a period of what is listened to lets a peak detector close within a wave.
+    """
+
+    threshold_db: ThresholdDb
+    ratio: Annotated[float, Meta(ge=1.0, le=100.0)] = 2.0
+    range_db: Annotated[float, Meta(ge=0.0, le=120.0)] = 24.0
+    knee_db: KneeDb = 6.0
+    hysteresis_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 4.0
+    attack_ms: Annotated[float, Meta(ge=0.02, le=200.0)] = 1.0
+    hold_ms: Annotated[float, Meta(ge=0.0, le=2000.0)] = 40.0
+    release_ms: ReleaseMs = 150.0
+    detector: Detector = Detector()

@@ -15,6 +15,7 @@
  * is so by gains: it writes them as it goes, and with `replay` it reads them.
  * Coefficients that move stand in tables: a row for the stride in which the block begins, one for each that begins
  * within it, and one for the next; between two of them they go in straight lines, by steps of STEP frames. */
+#include "colour.h"
 #include "dynamics.h"
 #include "reverb.h"
 #include "sections.h"
@@ -96,6 +97,7 @@ static void blend(const mw_stage *at) {
 static void (*const KINDS[])(const mw_stage *) = {
     gain, delay, filters, reverb, keep, blend,
     mw_compress, mw_expand,
+    mw_saturation,
 };
 
 /* Run an operation on one of the channels, or on middle or side. */

@@ -14,6 +14,14 @@ from mixwright.jobs.cache import Part
 from mixwright.native import chain as native
 from mixwright.native.reverb import state_frames
 
+_REST = {
+    native.BOTH: native.BOTH,
+    native.MIDDLE: native.SIDE,
+    native.SIDE: native.MIDDLE,
+    native.LEFT: native.RIGHT,
+    native.RIGHT: native.LEFT,
+}
+
 #: What coefficients move to: float64 ``(strides, coefficients)`` at the strides numbered, counted from reset.
 Moving = Callable[[np.ndarray], np.ndarray]
 
@@ -165,8 +173,9 @@ class Stage:
         frames for which it sounds on, or its gain is still moving, after its input ends
     key : str
         whom it listens to (a track, source, group or send); empty: what it works on
-    gains : int
-        columns of gains that it makes of what it hears: given them, it is linear
+    gains : int or tuple of int
+        columns of gains that it makes of what it hears, for 1 and for 2 channels where that differs: given them, it is
+        linear
     on : int
         both channels, or middle, side, left, right (`native.chain`)
     moving : callable, optional
@@ -182,7 +191,7 @@ class Stage:
     latency_frames: int = 0
     remembers_frames: int = 0
     key: str = ""
-    gains: int = 0
+    gains: int | tuple[int, int] = 0
     on: int = native.BOTH
     moving: Moving | None = None
     moves: Part = ()
@@ -201,18 +210,22 @@ class Stage:
         if channels == 1 and self.on in (native.SIDE, native.RIGHT):
             return []
         one = channels == 1 or self.on != native.BOTH
+        rest = native.BOTH if channels == 1 else _REST[self.on]
+        late = self.latency_frames if rest != native.BOTH else 0
+        waits = [Row(native.DELAY, late, [], late, on=rest)] if late else []  # lined up with what it works on
         return [
+            *waits,
             Row(
                 self.kind,
                 self.count,
                 self.coefficients,
                 self.states[0 if one else 1],
                 self.key,
-                self.gains,
+                self.gains if isinstance(self.gains, int) else self.gains[0 if one else 1],
                 native.BOTH if channels == 1 else self.on,
                 self.moving,
                 self.latency_frames,
-            )
+            ),
         ]
 
 

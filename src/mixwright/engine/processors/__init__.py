@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """Processors: inserts as operations of the C core, one module a family."""
 
+from mixwright.engine.processors.colour import saturation
 from mixwright.engine.processors.dynamics import compressor
 from mixwright.engine.processors.filters import filters
 from mixwright.engine.processors.insert import operations_of
 
-__all__ = ["compressor", "filters", "operations_of"]
+__all__ = ["compressor", "filters", "operations_of", "saturation"]

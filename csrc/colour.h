@@ -1,0 +1,20 @@
+/* SPDX-License-Identifier: Apache-2.0
+ * Processors that add harmonics, and what they have in common: curves, as the gain that they give to each value. */
+#ifndef MW_COLOUR_H
+#define MW_COLOUR_H
+
+#include "stage.h"
+
+/* How a curve bends: T(x) = tanh x; x / sqrt(1 + x^2); x / (1 + x^8)^(1/8), which is straight for long. */
+enum { MW_SMOOTH, MW_GENTLE, MW_HARD };
+
+/* A curve through 0 with the slope 1 there, (T(drive u + bias) - T(bias)) / (drive T'(bias)):
+ * drive, bias, T(bias), 1 / T'(bias). */
+enum { MW_DRIVE, MW_BIAS, MW_OFFSET, MW_SLOPE, MW_CURVE };
+
+/* What the curve gives for u[i], divided by u[i]; 1 at 0. */
+MW_API void mw_curve_gains(int32_t kind, const double *curve, const double *u, int32_t n, float *gains);
+
+void mw_saturation(const mw_stage *at);
+
+#endif

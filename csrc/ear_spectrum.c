@@ -147,3 +147,19 @@ MW_API void mw_ear_power(const float *bins, const float *other, int32_t frames, 
         if (other) other += (int64_t)2 * frames * windows * padded;
     }
 }
+
+/* Powers of all components at one moment of some frames, from rows of powers: moment[k], from 0 to below 1, of frame
+ * chosen[k]. */
+MW_API void mw_ear_moments(const float *power, const int32_t *chosen, const float *moment, int32_t count,
+                           const int32_t *parts, int32_t parted, float *out) {
+    const int32_t width = powers_of(parts, parted);
+    for (int32_t k = 0; k < count; k++, out += COMPONENTS) {
+        const float *row = power + (int64_t)chosen[k] * width, *own = row + COMPONENTS;
+        memcpy(out, row, COMPONENTS * sizeof *out);
+        for (const int32_t *part = parts; part < parts + PART * parted; part += PART) {
+            const int32_t steps = part[2], size = COMPONENTS - part[3];
+            memcpy(out + part[3], own + (int32_t)(moment[k] * (float)steps) * size, (size_t)size * sizeof *out);
+            own += steps * size;
+        }
+    }
+}

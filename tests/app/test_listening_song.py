@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from pathlib import Path
 
@@ -78,6 +79,28 @@ def test_a_change_in_one_section_is_heard_there_alone(folder: Path, monkeypatch:
     pad, pad_before = (next(one for one in result.layers if one.id == "pad") for result in (after, before))
     assert pad.sections[0] == pad_before.sections[0]
     assert pad.sections[1] != pad_before.sections[1]
+    assert after == without_cache(folder)
+
+
+def test_a_change_up_to_the_edges_of_a_section_stays_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the sections beside it, no more is heard again than lies at the edges."""
+    files = {name: np.tile(audio, (6, 1)) for name, audio in three().items()}
+    edges_s = [0.0, 4.5, 9.0, 6 * SECONDS]
+    sections = tuple(
+        Section(name=f"part {k}", start_s=start_s, end_s=end_s)
+        for k, (start_s, end_s) in enumerate(itertools.pairwise(edges_s))
+    )
+    folder = song_of(tmp_path, files, sections=sections)
+    before = heard(folder)
+    watched = Watched(monkeypatch)
+    points = [(4.48, 0.0), (4.5, -1.0), (8.98, -1.0), (9.0, 0.0)]
+    lane = Lane(target="pad", parameter="level", points=tuple(Breakpoint(at_s=at_s, value=db) for at_s, db in points))
+    (folder / "kept" / "lanes.json").write_bytes(msgspec.json.encode((lane,)))
+    after = heard(folder)
+    assert after.calibrated_lufs == before.calibrated_lufs
+    assert min(one.start_s for one in watched.stretches) > 3.9
+    assert max(one.end_s for one in watched.stretches) < 10.6
+    assert after != before
     assert after == without_cache(folder)
 
 

@@ -3,13 +3,21 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
 from hearing.test_hear import OFFSET_DB, heard, noise, stereo
 from mixwright.hearing.bands import PLACES, bands_of_places
-from mixwright.hearing.heard import ALONE, LAYER, REST, stretches_of
+from mixwright.hearing.fader import FRAMES, FRAMES_AT_EDGE, joined, loudness
+from mixwright.hearing.feed import held
+from mixwright.hearing.hear import Ear, hear_stretch, heard_span
+from mixwright.hearing.heard import ALONE, LAYER, REST, heard_of, stretches_of
+from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.scale import STEP_CAM
+from mixwright.jobs.pool import Team
+from mixwright.jobs.progress import Cancel, Job, silent
 from reference import ear_twin as twin
 from reference.six_layers import RATE_HZ, six_layers
 
@@ -102,3 +110,40 @@ def test_long_stretches_are_cut_and_a_song_of_no_length_is_one():
     assert half_minutes == [(0, 2000), (2000, 4000), (4000, 6000)]
     assert [(part.first, part.end) for part in stretches_of(0, [1.0])] == [(0, 0)]
     assert [(part.first, part.end) for part in stretches_of(3, [0.0, 0.01])] == [(0, 3)]
+
+
+@pytest.mark.parametrize("rate_hz", [44100, 48000, 96000])
+def test_kept_stretches_keep_changes_from_their_neighbours(rate_hz):
+    """What changes between two edges, ramps of 20 ms included, is heard in half a second beyond them at most."""
+    edges_s = [10.03, 20.0, 21.0, 33.31]
+    stretches = stretches_of(2500, edges_s, kept=True)
+    assert [(one.first, one.end) for one in stretches][-1][1] == 2500
+    assert all(one.end == after.first for one, after in itertools.pairwise(stretches))
+    for start_s, end_s in itertools.pairwise([0.0, *edges_s, 40.0]):
+        first, end = (start_s - 0.02) * rate_hz, (end_s + 0.02) * rate_hz
+        spans = [(one, heard_span(one, rate_hz)) for one in stretches]
+        again = [one for one, (start, stop) in spans if start < end and stop > first]
+        # A section too short to be cut, that from 20 to 21 s, is heard whole.
+        assert again[0].start_s > start_s - 0.6 or start_s == 21.0
+        assert again[-1].end_s < end_s + 1.7
+
+
+def test_stretches_at_edges_are_sketched_by_their_length(song):
+    """A section that is heard in three stretches is as loud as its sketch says, within 0.3 phon (the project's own)."""
+    layers = {name: held(np.tile(x, (5, 1))) for name, x in song.items()}
+    stretches = stretches_of(625, [5.0], kept=True)
+    assert [one.edge for one in stretches] == [False, True, True, False]
+    assert [one.end - one.first for one in stretches[1:3]] == [32, 96]
+    with Team(1) as team:
+        ear = Ear(RATE_HZ, OFFSET_DB, "headphones", team, Job("", 9, silent), Cancel())
+        parts = [hear_stretch(layers, None, one, ear, (), ()) for one in stretches]
+    for id_ in layers:
+        for section in (parts[:2], parts[2:]):
+            of_layer = [part[0][id_] for part in section]
+            frames = [len(one.sketch) for one in of_layer]
+            assert min(frames) < FRAMES_AT_EDGE * 1.6 < max(frames) == FRAMES
+            total = heard_of(of_layer).total
+            sketch = joined([one.sketch for one in of_layer])
+            full = total[:, total[ALONE] > 0.05].mean(axis=1)
+            found = sketch.mean(loudness(sketch).astype(float))
+            np.testing.assert_allclose(phon_from_sone(found), phon_from_sone(full), atol=0.3, err_msg=id_)

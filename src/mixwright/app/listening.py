@@ -94,7 +94,7 @@ def hearing_of(
     """
     song, rate_hz = session.song, session.graph.rate_hz
     edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
-    stretches = stretches_of(cells_of(session.graph.frames, rate_hz), edges_s)
+    stretches = stretches_of(cells_of(session.graph.frames, rate_hz), edges_s, kept=True)
     audio = layer_audio(session, rows, report=report, cancel=cancel)
     digests = _digests(session, rows, audio, stretches, report, cancel)
     offset_db = calibration_db(calibrated_lufs, listening_level_db_spl, listening)
@@ -103,7 +103,7 @@ def hearing_of(
     names = [row.id for row in rows]
     setting = rate_hz, offset_db, listening, code_hash(*_HEARD_BY)
     keys = [
-        session.cache.key("stretch", [one[k] for one in digests], stretch.first, stretch.end, marks, *setting)
+        session.cache.key("stretch", [one[k] for one in digests], stretch.first, stretch.end, stretch.edge, marks, *setting)
         for k, stretch in enumerate(stretches)
     ]  # fmt: skip
     unheard = [stretch for stretch, key in zip(stretches, keys, strict=True) if not session.cache.holds(key)]

@@ -110,7 +110,7 @@ def _outlook(store: StemStore, folder: Path, file: str, rate_hz: int | None, sha
 def _heard(song: Song, graph: MixGraph, layers: int) -> int:
     """Return the room of what is kept of each stretch as it is heard; every track may be a layer."""
     edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
-    stretches = len(stretches_of(cells_of(graph.frames, graph.rate_hz), edges_s))
+    stretches = len(stretches_of(cells_of(graph.frames, graph.rate_hz), edges_s, kept=True))
     leads = len({track.id for lead in song.lead for track in targets_of(song, lead)})
     seconds = graph.frames / graph.rate_hz
     pairs = layers * layers * _PAIR_BYTES + layers * _STRETCH_BYTES

@@ -3,19 +3,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.hearing.bands import PLACE_FILTERS, PLACES
+from mixwright.hearing.bands import PLACES
 from mixwright.hearing.scale import STEP_CAM
-
-#: Where the layers' powers added up and the waveform of the rest differ by more, layers are correlated.
-CORRELATED = 10.0 ** (3.0 / 10.0)
-#: Less excitation is none.
-_NOTHING = 1e-30
-#: So many places at a time stay near to the processor.
-_PLACES_AT_ONCE = 5
+from mixwright.native import ear
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,42 +49,21 @@ class Attribution:
         self._losses = np.zeros((2, PLACES, count))
         self._correlated = np.zeros((PLACES, count))
 
-    def push(
-        self, layers: np.ndarray, losses: np.ndarray, excitations: np.ndarray, rests: np.ndarray, places: slice
-    ) -> None:
+    def push(self, layers: Sequence[int], patterns: Sequence[np.ndarray], cells: slice, places: slice) -> None:
         """Add cells of one ear, in some places; threads may add different places at the same time.
 
         Parameters
         ----------
-        layers : int array (layers,)
+        layers : sequence of int
             the numbers of those that sound; the others take nothing and lose nothing
-        losses : float array (2, layers, cells, filters)
-            loss of specific loudness, strict and cued, in the filters of these places
-        excitations, rests : float arrays (layers, cells, filters)
-            of each layer through the filters of the mix; of the waveform of what is left without it
-        places : slice
-            from and to which place
+        patterns : sequence of float32 arrays (cells, PATTERNS, PADDED_FILTERS)
+            of each of them, from `native.ear.loudness`
+        cells, places : slice
+            from and to which
         """
-        step = _PLACES_AT_ONCE
-        for first in range(places.start, places.stop, step):
-            here = slice(first, min(first + step, places.stop))
-            inside = slice((here.start - places.start) * PLACE_FILTERS, (here.stop - places.start) * PLACE_FILTERS)
-            excited, rest = (_by_place(one[..., inside]) for one in (excitations, rests))
-            others = np.maximum(excited.sum(axis=1, keepdims=True) - excited, 0.0)
-            # A layer that is not there takes nothing and cannot lose; rounding may leave a trace of loss without a
-            # taker.
-            heard = others > _NOTHING
-            each = heard / np.maximum(others, _NOTHING)
-            apart = (rest * each > CORRELATED) | ((rest > _NOTHING) & (others > CORRELATED * rest))
-            takers = excited.transpose(0, 2, 1)
-            for k in range(2):
-                loss = np.maximum(_by_place(losses[k][..., inside]), 0.0) * heard
-                taken = (loss * each) @ takers
-                taken[:, range(len(layers)), range(len(layers))] = 0.0
-                self._shares[k, here, layers[:, None], layers] += taken.transpose(1, 2, 0)
-                self._losses[k, here, layers] += loss.sum(axis=2).T
-                if k == 1:
-                    self._correlated[here, layers] += (loss * apart).sum(axis=2)
+        ear.share(
+            patterns, np.array(layers, dtype=np.int32), cells, places, self._shares, self._losses, self._correlated
+        )
 
     def result(self, cells: int) -> Taken:
         """Return what was added up over so many cells."""
@@ -101,11 +75,3 @@ class Attribution:
         exact = np.divide(self._losses, whole, out=np.zeros_like(whole), where=whole > 0.0)
         shares = (self._shares * (mean * exact)[..., None]).transpose(0, 2, 3, 1)
         return Taken(self._layers, shares[0], shares[1], strict * mean, cued * mean, correlated)
-
-
-def _by_place(patterns: np.ndarray) -> np.ndarray:
-    """Return patterns ``(layers, cells, filters)`` as ``(places, layers, cells * filters of a place)``."""
-    layers, cells, filters = patterns.shape
-    count = filters // PLACE_FILTERS
-    places = patterns.reshape(layers, cells, count, PLACE_FILTERS)
-    return np.ascontiguousarray(places.transpose(2, 0, 1, 3)).reshape(count, layers, cells * PLACE_FILTERS)

@@ -28,6 +28,8 @@ _NEAR_DB = 0.005
 _FIRST_STEP_DB = 4.0
 #: So many frames of a layer are sketched in a stretch, or this part of all of them where phrases are asked.
 FRAMES, DENSE = 128, 0.25
+#: And so many in a second of one at the edge of a section.
+FRAMES_AT_EDGE = 24
 #: They are chosen from so many, spread evenly; then weighted in so many rounds at most.
 _CANDIDATES, _ROUNDS = 512, 30
 
@@ -100,15 +102,18 @@ def joined(sketches: Sequence[Sketch]) -> Sketch:
 
 
 class Sketcher:
-    """Sketches a layer while a stretch is heard: FRAMES in which it sounds, spread over all of them.
+    """Sketches a layer while a stretch is heard: frames in which it sounds, spread over all of them.
 
     Parameters
     ----------
+    frames : int
+        how many of them
     dense : bool
         at least a quarter of all frames, for a layer of which phrases are asked
     """
 
-    def __init__(self, *, dense: bool = False) -> None:
+    def __init__(self, frames: int = FRAMES, *, dense: bool = False) -> None:
+        self._frames = frames
         self._dense = DENSE if dense else 0.0
         self._limit = 1.0
         self._kept: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []  # frames of the song, powers, loudness
@@ -130,7 +135,7 @@ class Sketcher:
         if not len(here):
             return
         moments = _order(first + here, 0.7548776662466927)
-        kept = np.stack([np.stack([fine_steps().instants(side[here], moments) for side in both]) for both in powers])
+        kept = np.stack([fine_steps().instants(both, here, moments) for both in powers])
         self._kept.append((first + here, kept, sone[:, here]))
         if sum(len(frames) for frames, _, _ in self._kept) > 2 * _CANDIDATES:
             self._thin()
@@ -151,7 +156,7 @@ class Sketcher:
         frames, powers, loud = (
             np.concatenate([one[k] for one in self._kept], axis=axis) for k, axis in ((0, 0), (1, 2), (2, 1))
         )
-        chances = np.ones(len(frames)) if self._dense else _chances(loud)
+        chances = np.ones(len(frames)) if self._dense else _chances(loud, self._frames)
         # A comb of equal steps over the chances added up: spread over time, and loud moments more often.
         ends = np.cumsum(chances)
         chosen = np.flatnonzero(np.floor(ends - 0.5) > np.floor(ends - chances - 0.5))
@@ -183,14 +188,14 @@ def _order(frames: np.ndarray, ratio: float = 0.6180339887498949) -> np.ndarray:
     return np.asarray((frames * ratio) % 1.0)
 
 
-def _chances(sone: np.ndarray) -> np.ndarray:
-    """Return with which chance each frame is taken, by its loudness alone, strict and cued; FRAMES are taken in all."""
+def _chances(sone: np.ndarray, count: int) -> np.ndarray:
+    """Return with which chance each frame is taken, by its loudness alone, strict and cued, so that `count` are."""
     mean = sone.mean(axis=1, keepdims=True, dtype=np.float64)
     sizes = 1.0 + np.divide(sone, mean, out=np.zeros(sone.shape), where=mean > 0.0).sum(axis=0)
     chances = np.ones(len(sizes))
     free = np.ones(len(sizes), dtype=bool)
-    while len(sizes) > FRAMES:
-        chances[free] = sizes[free] * (FRAMES - np.count_nonzero(~free)) / sizes[free].sum()
+    while len(sizes) > count:
+        chances[free] = sizes[free] * (count - np.count_nonzero(~free)) / sizes[free].sum()
         if not (chances > 1.0).any():
             break
         free &= chances < 1.0

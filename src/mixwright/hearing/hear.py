@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixwright.hearing.attribution import Attribution, Taken
-from mixwright.hearing.bands import BANDS, PLACE_FILTERS, PLACES, bands_of_filters, filter_edges
+from mixwright.hearing.bands import BANDS, PLACES, bands_of_filters, filter_edges
 from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
-from mixwright.hearing.fader import Sketcher
+from mixwright.hearing.fader import FRAMES, FRAMES_AT_EDGE, Sketcher
 from mixwright.hearing.feed import CHUNK_FRAMES, Feed, Source, Sum, span_of
 from mixwright.hearing.heard import (
     ACTIVE_SONE,
@@ -216,7 +216,8 @@ class _Layer:
         self._rise: list[np.ndarray] = []
         self._before = np.zeros((RISE_CELLS, BANDS), dtype=np.float32)
         self._sums, self._active = np.zeros((5, FILTERS)), 0
-        self._sketcher = Sketcher(dense=lead)
+        frames = round(FRAMES_AT_EDGE * stretch.length_s) if stretch.edge else FRAMES
+        self._sketcher = Sketcher(frames, dense=lead)
         self._lyric = LyricLine() if voice else None
 
     def analyse(self, room: _Room, mix_bins: _Both, listening: Listening) -> None:
@@ -389,11 +390,10 @@ class _Listener:
         if len(sounding) < 2:  # nobody takes anything
             return
 
+        patterns = [layer.patterns[side] for layer in sounding.values()]
+
         def share(first: int, end: int) -> None:
-            inside = slice(first * PLACE_FILTERS, end * PLACE_FILTERS)
-            found = np.stack([layer.patterns[side, kept, 3:, inside] for layer in sounding.values()])
-            losses, excited, rests = found[:, :, :2].transpose(2, 0, 1, 3), found[:, :, 2], found[:, :, 3]
-            self._attribution.push(np.array(list(sounding)), losses, excited, rests, slice(first, end))
+            self._attribution.push(list(sounding), patterns, kept, slice(first, end))
 
         parts = np.linspace(0, PLACES, min(self._team.workers, 8) + 1).round().astype(int).tolist()
         self._team.do(functools.partial(share, *part) for part in itertools.pairwise(parts))

@@ -30,14 +30,22 @@ ALONE, STRICT, CUED, LAYER, REST = range(5)
 LOUDEST_SONE = 6e4
 #: Longer stretches are cut in parts of about this length, in seconds.
 STRETCH_S = 30.0
+#: So many cells of bands before an edge of a section and after it are stretches of their own, where that leaves as much
+#: again: what changes up to an edge is heard beyond it, and shall not have all of its neighbours heard again. Before it
+#: that is as far as margins and ramps reach, after it the run-in and its margin too; with the run-in, whole chunks.
+BEFORE_EDGE, AFTER_EDGE = 8, 24
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """Cells `first` to `end` of the song, of which each number is a multiple of BAND_CELLS but the song's last."""
+    """Cells `first` to `end` of the song, of which each number is a multiple of BAND_CELLS but the song's last.
+
+    `edge`: it is cut off another one, beside the edge of a section, and sketched by its length alone.
+    """
 
     first: int
     end: int
+    edge: bool = False
 
     @property
     def start_s(self) -> float:
@@ -149,14 +157,26 @@ def heard_of(stretches: Sequence[HeardStretch]) -> Heard:
     )
 
 
-def stretches_of(cells: int, edges_s: Sequence[float]) -> tuple[Stretch, ...]:
-    """Return the stretches of a song: cut at the edges, each at the nearest 64 ms, and long ones into equal parts."""
+def stretches_of(cells: int, edges_s: Sequence[float], *, kept: bool = False) -> tuple[Stretch, ...]:
+    """Return the stretches of a song: cut at the edges, each at the nearest 64 ms, and long ones into equal parts.
+
+    Where they are to be `kept`, what lies just before and after an edge within the song is a stretch of its own.
+    """
     last = -(-cells // BAND_CELLS)
     blocks = {min(max(round(edge_s / (BAND_CELLS * CELL_S)), 0), last) for edge_s in edges_s} | {0, last}
     found: list[Stretch] = []
     ordered = sorted(blocks) if last else [0, 0]  # a song of no length is one stretch
     for first, end in itertools.pairwise(ordered):
-        parts = max(1, round((end - first) * BAND_CELLS * CELL_S / STRETCH_S))
-        cuts = [first + (end - first) * k // parts for k in range(parts + 1)]
-        found += [Stretch(cut * BAND_CELLS, min(after * BAND_CELLS, cells)) for cut, after in itertools.pairwise(cuts)]
+        after, before = AFTER_EDGE if first > 0 else 0, BEFORE_EDGE if end < last else 0
+        if not kept or end - first < 2 * (AFTER_EDGE + BEFORE_EDGE):
+            after = before = 0
+        inner, outer = first + after, end - before
+        parts = max(1, round((outer - inner) * BAND_CELLS * CELL_S / STRETCH_S))
+        cuts = [inner + (outer - inner) * k // parts for k in range(parts + 1)]
+        spans = [(first, inner, True), *((*cut, False) for cut in itertools.pairwise(cuts)), (outer, end, True)]
+        found += [
+            Stretch(start * BAND_CELLS, min(stop * BAND_CELLS, cells), edge)
+            for start, stop, edge in spans
+            if start < stop or not edge
+        ]
     return tuple(found)

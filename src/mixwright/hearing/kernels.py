@@ -12,6 +12,7 @@ from mixwright.hearing.components import RATE_HZ, SPREAD_DB, WINDOW_MS, componen
 from mixwright.hearing.constants import CUED_DB, ConstantSet, constants_at
 from mixwright.hearing.ear_filter import RANGE_RATE_HZ, REACH, Field, ear_filters
 from mixwright.hearing.scale import FILTERS, STEP_CAM, bandwidth_hz, filter_hz
+from mixwright.native import ear
 from mixwright.native.ear import PADDED_FILTERS
 
 #: One analysis frame, in samples at 48 kHz: 4 ms.
@@ -69,14 +70,18 @@ class Steps:
         step_ms = 1000.0 * FRAME / RATE_HZ / self.parts[:, 2]
         return (1.0 - (1.0 - per_ms) ** step_ms).astype(np.float32)
 
-    def instants(self, powers: np.ndarray, chosen: np.ndarray) -> np.ndarray:
-        """Return rows of powers ``(frames, 134)`` at a moment of each frame, `chosen` from 0 to below 1."""
-        rows, count = np.arange(len(powers)), len(components().hz)
-        made, at = powers[:, :count].copy(), count
-        for steps, fine in self.parts[:, 2:].tolist():
-            own = powers[:, at : at + steps * (count - fine)].reshape(len(powers), steps, count - fine)
-            made[:, fine:] = own[rows, (chosen * steps).astype(int)]
-            at += steps * (count - fine)
+    def instants(self, both: tuple[np.ndarray, np.ndarray], frames: np.ndarray, moments: np.ndarray) -> np.ndarray:
+        """Return powers at a moment of some frames, float32 ``(2, frames, 134)``.
+
+        `both`: rows of powers at both ears; `moments`: of each frame, from 0 to below 1.
+        """
+        made = np.empty((2, len(frames), len(components().hz)), dtype=np.float32)
+        chosen, at = frames.astype(np.int32), np.minimum(moments, 1.0 - 1e-6).astype(np.float32)
+        for side, powers in enumerate(both):
+            if side and powers is both[0]:
+                made[side] = made[0]
+            else:
+                ear.moments(powers, chosen, at, self.parts, made[side])
         return made
 
 

@@ -20,6 +20,8 @@ _SIGNATURES: dict[str, list[object]] = {
     "mw_ear_excitation": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
     "mw_ear_shared_excitation": [_ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
     "mw_ear_loudness": [*[_ADDRESS] * 3, _LONG, _COUNT, _ADDRESS, _COUNT, _ADDRESS, _FLOAT, *[_ADDRESS] * 4],
+    "mw_ear_moments": [_ADDRESS, _ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _COUNT, _ADDRESS],
+    "mw_ear_share": [_ADDRESS, _ADDRESS, _COUNT, _COUNT, _LONG, _LONG, *[_COUNT] * 4, *[_ADDRESS] * 4],
     "mw_ear_bands": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _ADDRESS, _COUNT, _FLOAT, _ADDRESS],
 }
 
@@ -29,6 +31,7 @@ PATTERNS = 7
 #: Filters with room for whole vectors. How rows of powers and of excitations are laid out is said in csrc/ear.h;
 #: `parts` are int32 (parts, 4).
 PADDED_FILTERS = 160
+PLACED_FILTERS = 150
 
 
 @functools.cache
@@ -127,3 +130,32 @@ def bands(
     """Write the loudness of both ears together ``(cells, 3, bands)`` from their patterns."""
     tables = (pointer(spread), pointer(edges), len(edges) - 1)
     _kernel("mw_ear_bands")(pointer(left), pointer(right), len(left), *tables, step_cam, pointer(out))
+
+
+def moments(power: np.ndarray, chosen: np.ndarray, moment: np.ndarray, parts: np.ndarray, out: np.ndarray) -> None:
+    """Write the powers at one moment (float32, 0 to below 1) of some frames (int32) from rows of powers."""
+    tables = (pointer(parts), len(parts), pointer(out))
+    _kernel("mw_ear_moments")(pointer(power), pointer(chosen), pointer(moment), len(chosen), *tables)
+
+
+def share(
+    patterns: Sequence[np.ndarray],
+    which: np.ndarray,
+    cells: slice,
+    places: slice,
+    shares: np.ndarray,
+    losses: np.ndarray,
+    apart: np.ndarray,
+) -> None:
+    """Add who takes what in some cells and places of one ear; `which`: int32, the numbers of the layers given.
+
+    `shares` (2, places, all, all), `losses` (2, places, all), `apart` (places, all): float64, they grow.
+    """
+    sources = (ctypes.c_void_p * len(patterns))(*(array.ctypes.data for array in patterns))
+    count, all_, every = len(patterns), shares.shape[2], shares.shape[1]
+    padded = -(-count // 8) * 8
+    room = np.empty(16 * padded + 2 * count * padded + 3 * count, dtype=np.float32)
+    filters = PLACED_FILTERS // every
+    tables = (pointer(shares), pointer(losses), pointer(apart), pointer(room))
+    span = (cells.start, cells.stop, filters, places.start, places.stop, every)
+    _kernel("mw_ear_share")(sources, pointer(which), count, all_, *span, *tables)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 
 import numpy as np
@@ -103,7 +103,7 @@ def hearing_of(
     names = [row.id for row in rows]
     setting = rate_hz, offset_db, listening, code_hash(*_HEARD_BY)
     keys = [
-        session.cache.key("stretch", [one[k] for one in digests], stretch.first, stretch.end, stretch.edge, marks, *setting)
+        session.cache.key("stretch", [one[k] for one in digests], *astuple(stretch), marks, *setting)
         for k, stretch in enumerate(stretches)
     ]  # fmt: skip
     unheard = [stretch for stretch, key in zip(stretches, keys, strict=True) if not session.cache.holds(key)]

@@ -17,6 +17,7 @@
  * within it, and one for the next; between two of them they go in straight lines, by steps of STEP frames. */
 #include "colour.h"
 #include "dynamics.h"
+#include "keyed.h"
 #include "reverb.h"
 #include "sections.h"
 #include "stage.h"
@@ -98,6 +99,7 @@ static void (*const KINDS[])(const mw_stage *) = {
     gain, delay, filters, reverb, keep, blend,
     mw_compress, mw_expand,
     mw_saturation,
+    mw_against, mw_dip, mw_duck, mw_peaks,
 };
 
 /* Run an operation on one of the channels, or on middle or side. */

@@ -35,3 +35,8 @@ class KeyedInsert(Insert, frozen=True, kw_only=True):
     """
 
     key: str = ""
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Everybody whom it listens to beside itself."""
+        return (self.key,) if self.key else ()

@@ -13,7 +13,8 @@ import numpy as np
 from mixwright.native.library import function, pointer
 
 #: In the order of csrc/chain.c.
-GAIN, DELAY, SECTIONS, REVERB, KEEP, BLEND, COMPRESSOR, EXPANDER, SATURATION = range(9)
+GAIN, DELAY, SECTIONS, REVERB, KEEP, BLEND = range(6)
+COMPRESSOR, EXPANDER, SATURATION, AGAINST, DIP, DUCK, PEAKS = range(6, 13)
 BOTH, MIDDLE, SIDE, LEFT, RIGHT = range(5)
 #: Columns of a row of the list.
 ROW = 9

@@ -5,5 +5,6 @@ from mixwright.engine.processors.colour import saturation
 from mixwright.engine.processors.dynamics import compressor
 from mixwright.engine.processors.filters import filters
 from mixwright.engine.processors.insert import operations_of
+from mixwright.engine.processors.keyed import dip, duck, peaks
 
-__all__ = ["compressor", "filters", "operations_of", "saturation"]
+__all__ = ["compressor", "dip", "duck", "filters", "operations_of", "peaks", "saturation"]

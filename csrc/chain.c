@@ -100,6 +100,7 @@ static void (*const KINDS[])(const mw_stage *) = {
     mw_compress, mw_expand,
     mw_saturation,
     mw_against, mw_dip, mw_duck, mw_peaks,
+    mw_transients, mw_deess,
 };
 
 /* Run an operation on one of the channels, or on middle or side. */

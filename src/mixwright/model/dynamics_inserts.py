@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from mixwright.model.filters import EqBand, Pass
-from mixwright.model.insert import KeyedInsert
+from mixwright.model.insert import Insert, KeyedInsert
 from mixwright.model.record import Record
 
 ThresholdDb = Annotated[float, Meta(ge=-100.0, le=20.0)]
@@ -71,3 +71,34 @@ class Expander(KeyedInsert, frozen=True, kw_only=True, tag="expander"):
     hold_ms: Annotated[float, Meta(ge=0.0, le=2000.0)] = 40.0
     release_ms: ReleaseMs = 150.0
     detector: Detector = Detector()
+
+
+class Transients(Insert, frozen=True, kw_only=True, tag="transients"):
+    """Raises or lowers attacks and what rings after them, at any level alike; both channels by one gain.
+
+    `attack_db` is reached where a level rises by 9 dB or more within about `attack_ms`, `sustain_db` where it falls by
+    as much within about `sustain_ms` (time constants); of what rises or falls less, a smaller part.
+    """
+
+    attack_db: Annotated[float, Meta(ge=-15.0, le=15.0)] = 0.0
+    sustain_db: Annotated[float, Meta(ge=-15.0, le=15.0)] = 0.0
+    attack_ms: Annotated[float, Meta(ge=5.0, le=200.0)] = 20.0
+    sustain_ms: Annotated[float, Meta(ge=100.0, le=3000.0)] = 300.0
+
+
+class DeEsser(Insert, frozen=True, kw_only=True, tag="de_esser"):
+    """Takes down hissing sounds by as much as their band is above the threshold, by `range_db` at most.
+
+    The band lies around `hz`; it is heard with slopes of 12 dB/oct. `split` takes down the band alone, as a bell with
+    this `q`; `wide` takes down all. With `relative`, `threshold_db` is that of the band beside the level of the voice
+    as a whole, so that it works at any level; otherwise dBFS of the band (RMS). The threshold is softened over 6 dB.
+    """
+
+    mode: Literal["split", "wide"] = "split"
+    hz: Annotated[float, Meta(ge=1000.0, le=20000.0)] = 7000.0
+    q: Annotated[float, Meta(ge=0.3, le=10.0)] = 1.0
+    relative: bool = True
+    threshold_db: Annotated[float, Meta(ge=-80.0, le=20.0)] = -12.0
+    range_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 6.0
+    attack_ms: Annotated[float, Meta(ge=0.1, le=50.0)] = 1.0
+    release_ms: Annotated[float, Meta(ge=5.0, le=500.0)] = 40.0

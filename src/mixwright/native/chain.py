@@ -15,6 +15,7 @@ from mixwright.native.library import function, pointer
 #: In the order of csrc/chain.c.
 GAIN, DELAY, SECTIONS, REVERB, KEEP, BLEND = range(6)
 COMPRESSOR, EXPANDER, SATURATION, AGAINST, DIP, DUCK, PEAKS = range(6, 13)
+TRANSIENTS, DE_ESSER = range(13, 15)
 BOTH, MIDDLE, SIDE, LEFT, RIGHT = range(5)
 #: Columns of a row of the list.
 ROW = 9

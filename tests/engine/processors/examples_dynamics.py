@@ -10,14 +10,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.signal import sosfilt
+from scipy.signal import lfilter, sosfilt
 
 from mixwright.core.filters import strip_sections
 from mixwright.meter.loudness import k_weighting
-from mixwright.model.dynamics_inserts import Compressor, Detector, Expander
+from mixwright.model.dynamics_inserts import Compressor, DeEsser, Detector, Expander, Transients
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.strip import Strip
-from reference.dynamics_twin import compressed_db
+from reference.dynamics_twin import OCTAVE_DB, compressed_db
 
 
 def left_of(milliseconds, rate_hz):
@@ -111,6 +111,54 @@ def expander_twin(insert, rate_hz, audio, key):
     return multiplied(audio, *gains)
 
 
+def held_peaks(values, keeps):
+    """The smooth decoupled peak detector without its attack."""
+    out, state = [], 0.0
+    for value in values:
+        state = max(float(value), keeps * state + (1.0 - keeps) * float(value))
+        out.append(state)
+    return np.array(out)
+
+
+def transients_twin(insert, rate_hz, audio, key):
+    def smooth_step(above, below):
+        x = np.clip(20.0 * np.log10(np.maximum(above, 1e-30) / np.maximum(below, 1e-30)) / (1.5 * OCTAVE_DB), 0.0, 1.0)
+        return x**2 * (3.0 - 2.0 * x)
+
+    loudest = np.abs(audio).max(axis=1)
+    short, long = (held_peaks(loudest, left_of(ms, rate_hz)) for ms in (60.0, insert.sustain_ms))
+    fast, slow, lasting = (
+        one_pole(peaks, left_of(ms, rate_hz)) for peaks, ms in ((short, 1.0), (short, insert.attack_ms), (long, 1.0))
+    )
+    attack, sustain = insert.attack_db * smooth_step(fast, slow), insert.sustain_db * smooth_step(lasting, fast)
+    return multiplied(audio, attack + sustain)
+
+
+def de_esser_twin(insert, rate_hz, audio, key):
+    # Audio EQ Cookbook, band-pass of unit gain.
+    w = 2.0 * math.pi * insert.hz / rate_hz
+    alpha = math.sin(w) / (2.0 * insert.q)
+    band_pass = [alpha, 0.0, -alpha], [1.0 + alpha, -2.0 * math.cos(w), 1.0 - alpha]
+    in_band = lfilter(*band_pass, audio, axis=0)
+    listens = left_of(3.0, rate_hz)
+    band, whole = (
+        np.max([one_pole(x**2, listens) for x in heard.T], axis=0)
+        for heard in (lfilter(*band_pass, in_band, axis=0), audio)
+    )
+    rises, falls, voice = left_of(200.0, rate_hz), left_of(3000.0, rate_hz), 0.0
+    beside = []
+    for power in whole:
+        keeps = rises if power > voice else falls
+        voice = keeps * voice + (1.0 - keeps) * power
+        beside.append(max(power, voice))
+    level = 10.0 * np.log10(np.maximum(band, 1e-300) / (np.array(beside) if insert.relative else 1.0))
+    asked = [min(x - compressed_db(x, insert.threshold_db, math.inf, 6.0), insert.range_db) for x in level.tolist()]
+    reduction = one_pole(held_peaks(asked, left_of(insert.release_ms, rate_hz)), left_of(insert.attack_ms, rate_hz))
+    if insert.mode == "wide":
+        return multiplied(audio, -reduction)
+    return audio - in_band + multiplied(in_band, -reduction)
+
+
 EXAMPLES = [
     (Compressor(threshold_db=-30, ratio=3), compressor_twin),
     (Compressor(threshold_db=-40, ratio=20, knee_db=0, attack_ms=0.1, release_ms=5, range_db=9), compressor_twin),
@@ -143,4 +191,8 @@ EXAMPLES = [
         ),
         expander_twin,
     ),
+    (Transients(attack_db=6, sustain_db=-4), transients_twin),
+    (Transients(attack_db=-9, sustain_db=12, attack_ms=5, sustain_ms=100), transients_twin),
+    (DeEsser(threshold_db=-20, attack_ms=0.5, release_ms=10), de_esser_twin),
+    (DeEsser(mode="wide", hz=4000, q=2, relative=False, threshold_db=-40, range_db=12), de_esser_twin),
 ]

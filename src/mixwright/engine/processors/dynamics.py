@@ -12,14 +12,14 @@ import math
 
 import numpy as np
 
-from mixwright.core.filters import memory_frames, strip_sections
+from mixwright.core.filters import check_hz, memory_frames, strip_sections
 from mixwright.engine.operation import Operation, Stage
 from mixwright.engine.processors.insert import made, on
 from mixwright.meter.loudness import k_weighting
-from mixwright.model.dynamics_inserts import Compressor, Detector, Expander
+from mixwright.model.dynamics_inserts import Compressor, DeEsser, Detector, Expander, Transients
 from mixwright.model.strip import Strip
 from mixwright.native import chain as native
-from mixwright.native.mathematics import exp2
+from mixwright.native.mathematics import cos, exp2, sin
 
 OCTAVES_A_DB = 0.16609640474436811739  # log2(10) / 20
 _LOG2_E = 1.44269504088896340736
@@ -28,6 +28,11 @@ _KINDS = {"peak": 0, "rms": 1, "loudness": 2}
 _LUFS_OF_POWER_1 = -0.691
 #: A gain that still moves counts as at rest when this many time constants have passed: e^-14 is below 1e-6.
 _SETTLED = 14
+
+#: Peaks of transients are let go with this time constant, and followed fast with the next.
+_TRANSIENT_RELEASE_MS, _TRANSIENT_FAST_MS = 60.0, 1.0
+#: Of a de-esser: softness of the threshold; how long it listens to the band, and to the voice as it rises and falls.
+_DE_ESSER_KNEE_DB, _DE_ESSER_MS, _VOICE_RISES_MS, _VOICE_FALLS_MS = 6.0, 3.0, 200.0, 3000.0
 
 
 def kept(milliseconds: float, rate_hz: int) -> float:
@@ -72,6 +77,66 @@ def expander(insert: Expander, rate_hz: int) -> tuple[Operation, ...]:
     ]
     moves_ms = insert.attack_ms + insert.hold_ms + insert.release_ms
     return (_following(insert, native.EXPANDER, settings, 4, moves_ms, rate_hz),)
+
+
+@made.register
+def transients(insert: Transients, rate_hz: int) -> tuple[Operation, ...]:
+    """Return a shaper of transients (csrc/transients.c), without latency.
+
+    Two envelopes of one signal: common practice, no source; the curve and its times are our own.
+    """
+    times = _TRANSIENT_RELEASE_MS, insert.sustain_ms, _TRANSIENT_FAST_MS, insert.attack_ms
+    return (
+        Stage(
+            kind=native.TRANSIENTS,
+            coefficients=np.array(
+                [
+                    insert.attack_db * OCTAVES_A_DB,
+                    insert.sustain_db * OCTAVES_A_DB,
+                    *(kept(milliseconds, rate_hz) for milliseconds in times),
+                ]
+            ),
+            states=(5, 5),
+            remembers_frames=settled_frames(insert.sustain_ms + insert.attack_ms, rate_hz),
+            gains=1,
+            on=on(insert),
+        ),
+    )
+
+
+@made.register
+def de_esser(insert: DeEsser, rate_hz: int) -> tuple[Operation, ...]:
+    """Return a de-esser (csrc/deesser.c), without latency.
+
+    Gain computer and detector as in the compressor; the level of the band beside that of the voice: our own.
+    """
+    check_hz(insert.hz, rate_hz)
+    times = insert.attack_ms, insert.release_ms, _DE_ESSER_MS, _VOICE_RISES_MS, _VOICE_FALLS_MS
+    band = _band_pass(insert.hz, insert.q, rate_hz)
+    settings = [
+        *(db * OCTAVES_A_DB for db in (insert.threshold_db, _DE_ESSER_KNEE_DB, insert.range_db)),
+        *(kept(milliseconds, rate_hz) for milliseconds in times),
+        float(insert.relative),
+        float(insert.mode == "split"),
+    ]
+    return (
+        Stage(
+            kind=native.DE_ESSER,
+            coefficients=np.array([*settings, *band, *band]),
+            states=(15, 15),
+            remembers_frames=settled_frames(insert.release_ms + _VOICE_FALLS_MS, rate_hz),
+            gains=1,
+            on=on(insert),
+        ),
+    )
+
+
+def _band_pass(hz: float, q: float, rate_hz: int) -> tuple[float, ...]:
+    """Return a band-pass of unit gain at `hz` (Audio EQ Cookbook, R. Bristow-Johnson)."""
+    w = 2.0 * math.pi * hz / rate_hz
+    alpha = float(sin(w)) / (2.0 * q)
+    a0 = 1.0 + alpha
+    return alpha / a0, 0.0, -alpha / a0, -2.0 * float(cos(w)) / a0, (1.0 - alpha) / a0
 
 
 def _following(

@@ -10,12 +10,13 @@ from pathlib import Path
 import numpy as np
 
 from mixwright.app.hearing import as_fields, heard
+from mixwright.app.listening import followed
 from mixwright.app.page import write_page
 from mixwright.app.returns import send_levels
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, finished_files, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
-from mixwright.app.voice_level import beside_the_mix
+from mixwright.app.voice_level import beside_the_mix, with_what_is_asked
 from mixwright.core.align import fit_gain, lag_and_polarity
 from mixwright.errors import InputError, printable
 from mixwright.hearing.places import WORKING_DB_SPL
@@ -87,6 +88,7 @@ def measure(
             cancel=cancel,
         )
         hearing = beside_the_mix(session, hearing, corridor.lead_re_mix_lu, cancel)
+        hearing = with_what_is_asked(session, hearing, followed(session), cancel)
         layers = {track: layer for layer in hearing.layers for track in layer.tracks}
         result = MeasureResult(
             mix=mix.levels,

@@ -1,14 +1,18 @@
 # SPDX-License-Identifier: Apache-2.0
-"""How loud the line that is followed is beside the mix, and where lead voices stand in other mixes."""
+"""The voices by the meter: how loud the followed line is beside the mix, and which backing voices are brighter."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 
+import numpy as np
+
 from mixwright.app.session import Session
 from mixwright.jobs.progress import Cancel
-from mixwright.meter.loudness import Loudness
-from mixwright.model.hearing import HearingResult
+from mixwright.ledger.brightness import Sung, brighter
+from mixwright.ledger.findings import judged
+from mixwright.meter.loudness import SUB_BLOCKS_PER_S, Loudness
+from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.ledger import VoiceInterval, VoicePhrase
 from mixwright.model.song import changed, used_tracks
 from mixwright.model.words import VOICE_ROLES
@@ -47,6 +51,36 @@ def beside_the_mix(
         if _sings(session, frozenset().union(*(tracks[one] for one in alone)))
         else None,
     )
+
+
+def with_what_is_asked(
+    session: Session, hearing: HearingResult, leads: Collection[str], cancel: Cancel | None = None
+) -> HearingResult:
+    """Return what was heard with the findings that the song asks for: backing voices that are brighter than the lead.
+
+    `leads`: ids of the layers that are followed. Voices are measured as they stand in the mix, with what they send.
+    """
+    if "dark backing voices" not in session.song.asks:
+        return hearing
+    roles = {track.id: track.role for track in used_tracks(session.song)}
+
+    def sung(layer: HeardLayer) -> Sung:
+        tracks = frozenset(layer.tracks)
+        levels, loudness = session.measured(tracks, cancel=cancel)
+        at = np.flatnonzero(loudness.energy > 0.0)
+        return Sung(levels, float(at[0]) / SUB_BLOCKS_PER_S, float(at[-1] + 1) / SUB_BLOCKS_PER_S)
+
+    sounding = [layer for layer in hearing.layers if layer.alone_sone is not None]
+    voices = [layer for layer in sounding if any(roles.get(track) in VOICE_ROLES for track in layer.tracks)]
+    found = brighter(
+        {layer.id: sung(layer) for layer in voices if layer.id in leads},
+        {
+            layer.id: sung(layer)
+            for layer in voices
+            if layer.id not in leads and any(roles[track] == "backing vocal" for track in layer.tracks)
+        },
+    )
+    return changed(hearing, findings=judged((*hearing.findings, *found), session.song.left_as_is))
 
 
 def _beside(phrase: VoicePhrase, own: Loudness, mix: Loudness) -> VoicePhrase:

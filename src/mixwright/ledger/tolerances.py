@@ -41,6 +41,8 @@ BAND: Mapping[Place, Tolerance] = {
 }
 #: How much of the lead's rise in the range of voices one return may cause.
 RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")
+#: How much brighter than the lead a backing voice may be, where it was asked to be darker.
+BRIGHTER = Tolerance(1.0, "ours; about the least change of level in a broad band that is heard (from memory)")
 #: A finding that was left as it is comes back where it has grown by more.
 STEP = Tolerance(2.0, "listeners repeat a match of loudness within 2 dB (Ma, Reiss & Black 2014)")
 

@@ -12,8 +12,8 @@ from mixwright.model.record import Record
 
 #: What a finding tells of a layer: it loses too much, in a band or as a whole; it piles up with others at the bottom;
 #: a return fills the range of the voice; it is only ever covered, over the song (which does not say that nobody would
-#: miss it: see `NeverHeard`).
-FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "only_covered"]
+#: miss it: see `NeverHeard`); a backing voice is brighter than the lead, where the song asks for darker ones.
+FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "only_covered", "brighter"]
 #: What is said of a finding: it lies outside the tolerance of the layer's place; the engineer left it as it is.
 Verdict = Literal["outside", "left as is"]
 
@@ -24,7 +24,8 @@ class Finding(Record, frozen=True, kw_only=True):
     `track`: id of the source, track or return that loses; of `voice_filled` the one whose range is filled. `section`
     names where, `start_s` to `end_s` is where in it it happens; of `only_covered` it is "", the whole song. `band_hz`
     (low, high), None where it is the layer as a whole. `size_db`: by how many dB the layer would have to rise to be
-    heard there as loud as alone; None beyond any fader. `excess_db`: how far what counts lies outside `tolerance_db`:
+    heard there as loud as alone, None beyond any fader; of `brighter` how much brighter
+    than the lead, `taker`, it is. `excess_db`: how far what counts lies outside `tolerance_db`:
     of a layer as a whole its size, cued; of a band the part of the rise of the layer as a whole that goes with this
     band and `taker`, the layer that it belongs to (None of a layer as a whole). `caused_by`: who takes the loss, most
     first. `alone_sone` and `in_mix_sone`: the loudness in that band. `depends_on_level`: outside the tolerance at one

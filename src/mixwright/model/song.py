@@ -15,7 +15,7 @@ from mixwright.model.ledger import Finding, FindingKind
 from mixwright.model.ranges import OTHERS
 from mixwright.model.record import Id, Record
 from mixwright.model.strip import Compressor, Db, Master, Reverb, Strip
-from mixwright.model.words import MoveKind, MoveState, Place, Role
+from mixwright.model.words import Ask, MoveKind, MoveState, Place, Role
 
 SCHEMA = 2
 #: What a level move names to move the whole mix.
@@ -187,7 +187,8 @@ class Version(Record, frozen=True, kw_only=True):
 class Song(Record, frozen=True, kw_only=True):
     """One song: everything that `song.toml` says.
 
-    `lead` holds the tracks or sources that must be followed, confirmed by a person; empty until then.
+    `lead` holds the tracks or sources that must be followed, confirmed by a person; empty until then. `asks`: what the
+    artist's brief or the engineer ask `measure` to look at, which nobody would want to hear of otherwise.
     """
 
     schema: int = SCHEMA
@@ -200,6 +201,7 @@ class Song(Record, frozen=True, kw_only=True):
     first_bar_s: Seconds = 0.0
     pan_law_db: Annotated[float, Meta(ge=0.0, le=6.0)] = 3.0
     lead: tuple[str, ...] = ()
+    asks: tuple[Ask, ...] = ()
     rough: str = ""
     rough_sha256: str = ""
     mix_print: str = ""

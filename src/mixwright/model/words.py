@@ -61,6 +61,8 @@ FaultKind = Literal[
     "too_many_channels",
 ]
 PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
+#: What artist or engineer ask for beyond what is held against tolerances anyhow.
+Ask = Literal["dark backing voices"]
 FileUse = Literal["track", "reference", "rough", "mix_print"]
 
 #: The kinds of faults as they are said.

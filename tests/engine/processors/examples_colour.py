@@ -4,9 +4,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import butter, lfilter
+from scipy.signal import bilinear, buttap, butter, lfilter
 
-from mixwright.model.colour_inserts import Saturation
+from mixwright.model.colour_inserts import Saturation, Width
 from reference.oversample_twin import LATE, down, up
 
 CURVES = {
@@ -49,9 +49,32 @@ def saturation_twin(insert, rate_hz, audio, key):
     return out
 
 
+def width_twin(insert, rate_hz, audio, key):
+    """Analogue shelves: Butterworth poles, zeros of the same polynomial moved, bilinear by scipy."""
+    middle = audio.mean(axis=1) * 10.0 ** (insert.middle_db / 20.0)
+    if audio.shape[1] == 1:
+        return middle[:, np.newaxis]
+    side = 0.5 * (audio[:, 0] - audio[:, 1]) * 10.0 ** (insert.side_db / 20.0)
+    widths = np.array(insert.widths)
+    widths[1:-1] = np.maximum(widths[1:-1], 1e-3)
+    poly = np.real(np.poly(buttap(4)[1]))
+    for k, hz in enumerate(insert.splits_hz):
+        below, above = (1.0 if k else widths[0]), widths[k + 1] / (widths[k] if k else 1.0)
+        powers = np.arange(4, -1, -1) / 4.0
+        zeros = poly * above**powers * below ** (1.0 - powers)
+        warped = 2.0 * rate_hz * np.tan(np.pi * hz / rate_hz)
+        side = lfilter(*bilinear(zeros / warped ** (4 * powers), poly / warped ** (4 * powers), rate_hz), side)
+    if len(widths) == 1:
+        side = side * widths[0]
+    return np.stack([middle + side, middle - side], axis=1)
+
+
 EXAMPLES = [
     (Saturation(drive_db=12), saturation_twin),
     (Saturation(curve="gentle", drive_db=9, bias=0.4, oversampling=2), saturation_twin),
     (Saturation(curve="hard", drive_db=-3, oversampling=8), saturation_twin),
     (Saturation(drive_db=3, bias=1.0), saturation_twin),
+    (Width(splits_hz=(120, 900, 6000), widths=(0, 1, 0.5, 1.6), middle_db=-1), width_twin),
+    (Width(splits_hz=(2000,), widths=(1.3, 0), side_db=2), width_twin),
+    (Width(widths=(0.4,)), width_twin),
 ]

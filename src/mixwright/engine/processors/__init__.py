@@ -6,5 +6,6 @@ from mixwright.engine.processors.dynamics import compressor
 from mixwright.engine.processors.filters import filters
 from mixwright.engine.processors.insert import operations_of
 from mixwright.engine.processors.keyed import dip, duck, peaks
+from mixwright.engine.processors.width import width
 
-__all__ = ["compressor", "dip", "duck", "filters", "operations_of", "peaks", "saturation"]
+__all__ = ["compressor", "dip", "duck", "filters", "operations_of", "peaks", "saturation", "width"]

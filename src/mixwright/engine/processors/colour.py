@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Saturation as an insert."""
+"""Saturation and what makes harmonics of basses, as inserts."""
 
 from __future__ import annotations
 

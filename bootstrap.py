@@ -6,6 +6,7 @@
     python3 bootstrap.py test [--slow] [...]   the tests; what follows goes to pytest
     python3 bootstrap.py lint                  lint, types and layers
     python3 bootstrap.py run COMMAND ...       any mixwright command
+    python3 bootstrap.py wasm [--check]        the core for the page: compile it, or compare it with its sources
 
 Everything is installed into `.venv` beside this file, from pinned and hashed requirements.
 """
@@ -23,6 +24,7 @@ ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 STAMPS = VENV / "mixwright-setup"
+PIP = (PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
 
 
 def run(*command: object) -> None:
@@ -69,21 +71,20 @@ def set_up(lock: str) -> None:
         if made.returncode != 0:
             shutil.rmtree(VENV, ignore_errors=True)
             sys.exit("bootstrap: cannot make a virtual environment; on Debian: apt install python3-venv")
-    pip = (PYTHON, "-m", "pip", "--disable-pip-version-check", "install", "--quiet")
-    requirements = f"requirements/{lock}.lock"
-    once(
-        lock,
-        fingerprint(requirements),
-        (*pip, "--require-hashes", "-r", requirements),
-    )
+    set_up_packages(lock)
     if not any(shutil.which(name) for name in (os.environ.get("CC", "cc").split()[0], "cc", "gcc", "clang")):
-        compiler = "requirements/compiler.lock"
-        once("compiler", fingerprint(compiler), (*pip, "--require-hashes", "-r", compiler))
+        set_up_packages("compiler")
     once(
         "project",
-        fingerprint("pyproject.toml", "hatch_build.py", "csrc/*", "src/mixwright/version.py"),
-        (*pip, "--no-deps", "--no-build-isolation", "--editable", "."),
+        fingerprint("pyproject.toml", "hatch_build.py", "csrc/*.[ch]", "src/mixwright/version.py"),
+        (*PIP, "--no-deps", "--no-build-isolation", "--editable", "."),
     )
+
+
+def set_up_packages(lock: str) -> None:
+    """Install the pinned packages of a lock."""
+    requirements = f"requirements/{lock}.lock"
+    once(lock, fingerprint(requirements), (*PIP, "--require-hashes", "-r", requirements))
 
 
 def main(arguments: list[str]) -> None:
@@ -102,6 +103,10 @@ def main(arguments: list[str]) -> None:
         set_up("slow" if slow else "dev")
         chosen = ["-m", "slow or not slow"] if slow else []
         run(PYTHON, "-m", "pytest", *chosen, *(word for word in rest if word != "--slow"))
+    elif command == "wasm":
+        set_up("dev")
+        set_up_packages("compiler")
+        run(PYTHON, "hatch_build.py", "wasm", *rest)
     elif command == "lint":
         set_up("dev")
         run(PYTHON, "-m", "ruff", "check", ".")

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """Compile csrc/ into the package: with the machine's C compiler, or with the ziglang wheel where there is none.
 
-Run as a script (`python hatch_build.py`) it compiles in place, for an editable install.
+Run as a script (`python hatch_build.py`) it compiles in place, for an editable install; `python hatch_build.py wasm`
+compiles the core for the page.
 """
 
 from __future__ import annotations
@@ -23,6 +24,12 @@ TARGET = ROOT / "src" / "mixwright" / "native"
 FLAGS = ["-std=c11", "-O3", "-ffp-contract=off", "-fno-math-errno", "-fno-trapping-math", "-fPIC", "-shared"]
 FLAGS += ["-Wall", "-Wextra"]
 VARIANTS = {"baseline": [], "avx2": ["-mavx2"]}
+
+
+#: The core for the page: no C library, and nothing imported. The ear is not part of it.
+WASM = ROOT / "src" / "mixwright" / "web" / "core.wasm"
+WASM_FLAGS = ["--target=wasm32-freestanding", "-msimd128", "-mbulk-memory", "-nostdlib", "-Icsrc/wasm"]
+WASM_FLAGS += ["-Wl,--no-entry", "-Wl,--export-dynamic", "-Wl,--strip-all"]
 
 
 def find_compiler() -> list[str] | None:
@@ -70,6 +77,18 @@ def compile_core(target: Path = TARGET, compiler: list[str] | None = None) -> li
     return made
 
 
+def compile_wasm(target: Path = WASM) -> Path:
+    """Compile the core for the page with the pinned ziglang wheel, which always gives the same file."""
+    sources = sorted(f"csrc/{path.name}" for path in (ROOT / "csrc").glob("*.c") if not path.name.startswith("ear_"))
+    flags = [flag for flag in FLAGS if flag not in ("-fPIC", "-shared")]
+    part = target.with_name(f"{target.name}.{os.getpid()}.part")
+    command = [sys.executable, "-m", "ziglang", "cc", *WASM_FLAGS, *flags, "-o", str(part), *sources]
+    subprocess.run(command, check=True, cwd=ROOT)
+    part.chmod(0o644)
+    part.replace(target)
+    return target
+
+
 try:
     from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 except ImportError:  # run as a script, without hatchling
@@ -94,6 +113,24 @@ else:
             build_data["tag"] = f"py3-none-{tag}"
 
 
+def main(arguments: list[str]) -> None:
+    """Compile in place; `wasm`: the core for the page; `wasm --check`: fail where the committed one is another."""
+    if arguments[:1] != ["wasm"]:
+        for path in compile_core():
+            sys.stdout.write(f"{path}\n")
+    elif "--check" not in arguments:
+        sys.stdout.write(f"{compile_wasm()}\n")
+    else:
+        committed = WASM.read_bytes()
+        made = compile_wasm(WASM.with_suffix(".checked"))
+        same = made.read_bytes() == committed
+        made.unlink()
+        if not same:
+            sys.exit(
+                f"{WASM.relative_to(ROOT)} was not made from these sources: python3 bootstrap.py wasm makes it anew"
+            )
+        sys.stdout.write("the core for the page is the one that these sources make\n")
+
+
 if __name__ == "__main__":
-    for path in compile_core():
-        sys.stdout.write(f"{path}\n")
+    main(sys.argv[1:])

@@ -13,8 +13,8 @@
  * state[0] counts the frames since reset (all zeros); the operations' states follow it.
  * Keys and gains are float, frames first: 2 * key_count and gain_count values a frame. An operation that is not linear
  * is so by gains: it writes them as it goes, and with `replay` it reads them.
- * Coefficients that move stand in tables: a row for the stride in which the block begins, one for each that begins
- * within it, and one for the next; between two of them they go in straight lines, by steps of STEP frames. */
+ * Coefficients that move stand in tables: a row for every stride from the one numbered `first` (from reset) to the one
+ * after the block; between two of them they go in straight lines, by steps of STEP frames. */
 #include "colour.h"
 #include "dynamics.h"
 #include "keyed.h"
@@ -44,13 +44,13 @@ typedef struct {
     const float *keys;
     float *gains;
     const double *moving;
-    int64_t stride; /* in which the block begins */
+    int64_t first; /* stride of the tables' first rows */
 } beside;
 
-MW_API void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, double *audio,
-                     int64_t frames);
-MW_API void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, const float *in,
-                           float *out, int64_t frames);
+MW_API void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, int32_t first,
+                     double *audio, int64_t frames);
+MW_API void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, int32_t first,
+                           const float *in, float *out, int64_t frames);
 
 static void gain(const mw_stage *at) {
     for (int32_t i = 0; i < at->frames * at->channels; i++) at->audio[i] *= at->c[0];
@@ -168,7 +168,7 @@ static void stride(const mw_list *list, const beside *with, double *audio, int32
                        .key_step = 2 * list->key_count,
                        .gains = row[GAINS] < 0 ? 0 : with->gains + row[GAINS],
                        .gain_step = list->gain_count};
-        if (row[MOVING]) run_moving(at, row, with->moving + row[TABLE] + (frame / STRIDE - with->stride) * row[MOVING]);
+        if (row[MOVING]) run_moving(at, row, with->moving + row[TABLE] + (frame / STRIDE - with->first) * row[MOVING]);
         else run(&at, row);
     }
     list->state[0] += frames;
@@ -184,9 +184,9 @@ static void advance(const mw_list *list, beside *with, int32_t frames) {
     if (with->gains) with->gains += (int64_t)frames * list->gain_count;
 }
 
-void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, double *audio,
-              int64_t frames) {
-    beside with = {keys, gains, moving, (int64_t)list->state[0] / STRIDE};
+void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, int32_t first,
+              double *audio, int64_t frames) {
+    beside with = {keys, gains, moving, first};
     while (frames > 0) {
         int32_t n = next_stride(list->state, frames);
         stride(list, &with, audio, n);
@@ -196,10 +196,10 @@ void mw_chain(const mw_list *list, const float *keys, float *gains, const double
     }
 }
 
-void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, const float *in,
-                    float *out, int64_t frames) {
+void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, int32_t first,
+                    const float *in, float *out, int64_t frames) {
     double audio[2 * STRIDE];
-    beside with = {keys, gains, moving, (int64_t)list->state[0] / STRIDE};
+    beside with = {keys, gains, moving, first};
     while (frames > 0) {
         int32_t n = next_stride(list->state, frames), samples = n * list->channels;
         for (int32_t i = 0; i < samples; i++) {

@@ -15,7 +15,7 @@
 #endif
 
 /* Raised with every change of a signature or struct; native/library.py must name the same number. */
-#define MW_ABI 2
+#define MW_ABI 3
 
 MW_API int32_t mw_abi(void);
 

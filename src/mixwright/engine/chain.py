@@ -53,7 +53,7 @@ class Chain:
         self.latency_frames = sum(operation.latency_frames for operation in operations)
         self.gains = sum(row.gains for row in rows)
         self._moving = [row for row in rows if row.moving is not None]
-        coefficients = np.concatenate([np.empty(0), *(np.asarray(row.coefficients, np.float64) for row in rows)])
+        self._coefficients = np.concatenate([np.empty(0), *(np.asarray(row.coefficients, np.float64) for row in rows)])
         self._table = np.zeros((len(rows), native.ROW), dtype=np.int32)
         states = 1
         done = [0, 0]
@@ -69,13 +69,33 @@ class Chain:
             done = [done[0] + len(row.coefficients), done[1] + row.gains]
         self._list = native.OperationList(
             self._table,
-            coefficients,
+            self._coefficients,
             np.zeros(states),
             channels,
             keys=len(self.keys),
             gains=self.gains,
             replay=replay,
         )
+
+    def listed(self) -> dict[str, object]:
+        """Return all that a host of the same core elsewhere needs to run this chain, as plain numbers.
+
+        Raises
+        ------
+        InternalError
+            where coefficients move
+        """
+        if self._moving:
+            raise InternalError("a chain whose coefficients move is not listed")
+        return {
+            "rows": self._table.ravel().tolist(),
+            "coefficients": self._coefficients.tolist(),
+            "states": len(self._list.state),
+            "channels": self.channels,
+            "keys": len(self.keys),
+            "gains": self.gains,
+            "latency_frames": self.latency_frames,
+        }
 
     def reset(self) -> None:
         """Go back to time zero and silence."""

@@ -23,7 +23,7 @@ ROW = 9
 STRIDE = 256
 MOST_MOVING = 160
 
-_ARRAYS = [ctypes.c_void_p] * 4
+_BESIDE = [*[ctypes.c_void_p] * 4, ctypes.c_int32]
 
 
 class _List(ctypes.Structure):
@@ -43,20 +43,20 @@ class _List(ctypes.Structure):
 
 @functools.cache
 def _chain() -> Callable[..., Any]:
-    return function("mw_chain", [*_ARRAYS, ctypes.c_void_p, ctypes.c_int64])
+    return function("mw_chain", [*_BESIDE, ctypes.c_void_p, ctypes.c_int64])
 
 
 @functools.cache
 def _chain_float() -> Callable[..., Any]:
-    return function("mw_chain_float", [*_ARRAYS, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int64])
+    return function("mw_chain_float", [*_BESIDE, ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int64])
 
 
 class OperationList:
     """Rows int32 ``(operations, ROW)`` with coefficients and state, both float64.
 
     Keys are float32 ``(frames, keys, 2)``, gains float32 ``(frames, gains)``, written, or read where `replay` is set;
-    `moving` holds the tables of coefficients that move over the block (csrc/chain.c). All are C-contiguous, None where
-    there are none.
+    `moving` holds the tables of coefficients that move over the block, from its first stride on (csrc/chain.c). All
+    are C-contiguous, None where there are none.
     """
 
     def __init__(
@@ -77,10 +77,14 @@ class OperationList:
         )
 
     def run(
-        self, audio: np.ndarray, keys: np.ndarray | None, gains: np.ndarray | None, moving: np.ndarray | None
+        self,
+        audio: np.ndarray,
+        keys: np.ndarray | None,
+        gains: np.ndarray | None,
+        moving: np.ndarray | None,
     ) -> None:
         """Run over float64 audio ``(frames, channels)`` in place."""
-        beside = _pointer(keys), _pointer(gains), _pointer(moving)
+        beside = _pointer(keys), _pointer(gains), _pointer(moving), int(self.state[0]) // STRIDE
         _chain()(ctypes.byref(self._list), *beside, pointer(audio), len(audio))
 
     def run_float(
@@ -92,7 +96,7 @@ class OperationList:
         moving: np.ndarray | None,
     ) -> None:
         """Run over float32 audio into float32 `out`, both ``(frames, channels)``, computing in float64."""
-        beside = _pointer(keys), _pointer(gains), _pointer(moving)
+        beside = _pointer(keys), _pointer(gains), _pointer(moving), int(self.state[0]) // STRIDE
         _chain_float()(ctypes.byref(self._list), *beside, pointer(audio), pointer(out), len(audio))
 
 

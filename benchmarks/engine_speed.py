@@ -16,7 +16,7 @@ import numpy as np
 import scipy.signal
 
 from mixwright.core.filters import strip_sections
-from mixwright.engine.graph import compile_mix
+from mixwright.engine.compiling import compile_mix
 from mixwright.engine.render import render
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.song import Song, Track

@@ -18,7 +18,7 @@ from scipy import fft
 
 from mixwright.demo.layers import LAYERS, made
 from mixwright.demo.pieces import SONG
-from mixwright.engine.graph import compile_mix
+from mixwright.engine.compiling import compile_mix
 from mixwright.engine.render import render
 from mixwright.hearing.places import WORKING_DB_SPL, calibration_db
 from mixwright.jobs.pool import in_order

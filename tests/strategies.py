@@ -9,10 +9,14 @@ from collections.abc import Iterator
 from typing import Any, get_args
 
 from hypothesis import strategies as st
+from msgspec import inspect
 
 from mixwright.errors import SettingError
 from mixwright.io.toml_write import key_text, string_text
+from mixwright.model.checks import check_song
 from mixwright.model.filters import EqBand, Pass, SlopeDbOct
+from mixwright.model.insert import KeyedInsert
+from mixwright.model.inserts import AnyInsert
 from mixwright.model.moves import move_id
 from mixwright.model.song import (
     Group,
@@ -27,7 +31,6 @@ from mixwright.model.song import (
     Track,
     Version,
     changed,
-    check_song,
 )
 from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
 from mixwright.model.words import ROLES, MoveKind, MoveState, Place
@@ -87,6 +90,33 @@ eq_bands = st.builds(
 )
 
 
+def values(kind: inspect.Type) -> st.SearchStrategy[Any]:
+    """Values of a field of a record, of any type that the model has."""
+    if isinstance(kind, inspect.Metadata):
+        return values(kind.type)
+    if isinstance(kind, inspect.UnionType):
+        return st.one_of(*map(values, kind.types))
+    if isinstance(kind, inspect.NoneType | inspect.BoolType | inspect.StrType):
+        return {inspect.NoneType: st.none(), inspect.BoolType: st.booleans(), inspect.StrType: st.just("")}[type(kind)]
+    if isinstance(kind, inspect.LiteralType):
+        return st.sampled_from(kind.values)
+    if isinstance(kind, inspect.IntType | inspect.FloatType):
+        low, high = -9 if kind.ge is None else kind.ge, 9 if kind.le is None else kind.le
+        return floats(low, high) if isinstance(kind, inspect.FloatType) else st.integers(int(low), int(high))
+    if isinstance(kind, inspect.VarTupleType):
+        least, most = kind.min_length or 0, min(kind.max_length or 2, max(2, kind.min_length or 0))
+        return st.lists(values(kind.item_type), min_size=least, max_size=most).map(tuple)
+    assert isinstance(kind, inspect.StructType), kind
+    left_out = {field.name: values(field.type) for field in kind.fields if not field.required}
+    given = {field.name: values(field.type) for field in kind.fields if field.required}
+    return st.fixed_dictionaries(given, optional=left_out).map(lambda fields: kind.cls(**fields))
+
+
+def inserts() -> st.SearchStrategy[Any]:
+    """One of all kinds of inserts, without key, for the whole song."""
+    return values(inspect.type_info(AnyInsert)).map(lambda insert: changed(insert, sections=()))
+
+
 def strips() -> st.SearchStrategy[Strip]:
     """Strips of which most fields stand at their default, as in songs."""
     return st.fixed_dictionaries(
@@ -98,6 +128,7 @@ def strips() -> st.SearchStrategy[Strip]:
             "high_pass": passes,
             "low_pass": passes,
             "eq": st.lists(eq_bands, max_size=3).map(tuple),
+            "inserts": st.lists(inserts(), max_size=3).map(tuple),
             "pan": positions,
             "left": positions,
             "right": positions,
@@ -155,9 +186,10 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
     """A valid song with up to `most` of each kind, and any names."""
     places = st.sampled_from(get_args(Place))
     few = lambda each, **kw: draw(st.lists(each, max_size=most, **kw))  # noqa: E731
-    groups = [
-        Group(id=i, name=draw(words), strip=draw(strips()), compressor=draw(compressors)) for i in few(ids, unique=True)
-    ]
+    groups: list[Group] = []
+    for i in few(ids, unique=True):
+        home = draw(st.sampled_from(["", *(group.id for group in groups)]))
+        groups.append(Group(id=i, name=draw(words), group=home, strip=draw(strips()), compressor=draw(compressors)))
     sends = [Send(id=i, name=draw(words), strip=draw(strips()), reverb=draw(reverbs)) for i in few(ids, unique=True)]
     sections, end = [], 0.0
     for name in few(words, unique=True):
@@ -165,6 +197,19 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
         end = start + draw(st.integers(1, 400)) / 8
         sections.append(Section(name=name, start_s=start, end_s=end))
     names = [section.name for section in sections]
+
+    heard: list[str] = []
+
+    def keyed(strip: Strip, id_: str) -> Strip:
+        """Have inserts follow a track before this one, in some of the sections."""
+        found = []
+        for insert in strip.inserts:
+            fields = {"sections": tuple(draw(st.lists(st.sampled_from(names), unique=True)))} if names else {}
+            if isinstance(insert, KeyedInsert) and heard:
+                fields["key"] = draw(st.sampled_from(["", *heard]))
+            found.append(changed(insert, **fields))
+        heard.append(id_)
+        return changed(strip, inserts=tuple(found))
 
     def amounts() -> dict[str, float]:
         return {send.id: draw(decibels) for send in sends if draw(st.booleans())}
@@ -184,8 +229,9 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
             start_frame=draw(st.integers(0, 10**9)),
             use=draw(st.booleans()),
             mute=draw(st.booleans()),
-            strip=draw(strips()),
+            strip=keyed(draw(strips()), i),
             sends=amounts(),
+            pre_sends=amounts(),
         )
         for i in few(ids, unique=True)
     ]
@@ -262,7 +308,9 @@ def _mutation(song: Song, rng: random.Random) -> Song:
         records[i] = changed(records[i], **{key: getattr(other, key) for key in rng.sample(keys, min(3, len(keys)))})
         if hasattr(records[i], "strip"):
             strip = records[i].strip
-            strip = changed(strip, eq=strip.eq[1:], high_pass=None, pan=rng.choice([0.0, 0.25]))
+            strip = changed(
+                strip, eq=strip.eq[1:], inserts=strip.inserts[::-1], high_pass=None, pan=rng.choice([0.0, 0.25])
+            )
             records[i] = changed(records[i], strip=strip)
     return changed(song, **{field: tuple(records)})
 

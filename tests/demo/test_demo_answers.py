@@ -6,7 +6,8 @@ import json
 from mixwright.demo.answers import answered
 from mixwright.demo.layers import LAYERS
 from mixwright.demo.record import DemoPaths
-from mixwright.model.song import Reference, Song, Track, check_song
+from mixwright.model.checks import check_song
+from mixwright.model.song import Reference, Song, Track
 from mixwright.reference.profile import ATTRIBUTES
 
 

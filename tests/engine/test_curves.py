@@ -8,9 +8,10 @@ import hashlib
 import numpy as np
 import pytest
 
+from mixwright.engine.compiling import compile_mix, song_frames
 from mixwright.engine.curves import Curves
 from mixwright.engine.dynamics import BusCompressor, PeakLimiter
-from mixwright.engine.graph import LIMITER, compile_mix, song_frames
+from mixwright.engine.graph import LIMITER
 from mixwright.errors import InternalError
 from mixwright.jobs.cache import Cache
 from mixwright.meter.true_peak import true_peak_16x

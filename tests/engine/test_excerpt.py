@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mixwright.engine.graph import compile_mix
+from mixwright.engine.compiling import compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import InternalError
 from mixwright.model.filters import Pass

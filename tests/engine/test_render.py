@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from mixwright.core.filters import strip_sections
 from mixwright.engine import strip_audio
-from mixwright.engine.graph import aligned, compile_mix, song_frames
+from mixwright.engine.compiling import compile_mix, song_frames
+from mixwright.engine.graph import aligned
 from mixwright.engine.operation import Delay
 from mixwright.errors import Cancelled, InputError, OutputError, SettingError
 from mixwright.jobs.array_file import ArrayWriter

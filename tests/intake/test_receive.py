@@ -16,7 +16,8 @@ from mixwright.errors import InputError
 from mixwright.intake.listening import Listening, listen
 from mixwright.intake.receive import ReceivedFile, receive
 from mixwright.model.audio import AudioInfo
-from mixwright.model.song import Song, check_song
+from mixwright.model.checks import check_song
+from mixwright.model.song import Song
 
 SECONDS = 10.0
 LINE = [(220, 0.5), (247, 0.5), (0, 0.25), (262, 0.75), (0, 0.5)] * 4

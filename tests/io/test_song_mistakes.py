@@ -148,6 +148,29 @@ MISTAKES = [
         "44 master.limiter.ceiling_db",
         ["did you mean ceiling_dbtp?"],
     ),
+    *(
+        ("fader_db = -3.0", insert, f"23 tracks[0].strip.inserts{place}", said)
+        for insert, place, said in (
+            ('inserts = [{ processor = "filter" }]', "[0].processor", ['"filter"', "did you mean filters?"]),
+            ("inserts = [{ processor = 3 }]", "[0].processor", ["3", "filters"]),
+            ('inserts = [{ mix = 2.0, processor = "filters" }]', "[0].mix", ["2.0", "a number from 0 to 1"]),
+            ('inserts = [{ processor = "filters", sectoins = [] }]', "[0].sectoins", ["did you mean sections?"]),
+            (
+                'inserts = [{ processor = "filters", bands = [{ hz = 4.0, gain_db = 0.0 }] }]',
+                "[0].bands[0].hz",
+                ["4.0", "a number from 10 to 96000"],
+            ),
+            (
+                'inserts = [{ processor = "filters" }, { processor = "filters", sections = ["chorsu"] }]',
+                "[1].sections",
+                ["no section is called 'chorsu'", "did you mean chorus?"],
+            ),
+            ('inserts = { processor = "filters" }', "", ["a table", "a list in brackets"]),
+        )
+    ),
+    ("sends.hall = -12.0", "pre_sends.hal = -12.0", "32 tracks[1].pre_sends", ["'hal'", "did you mean hall?"]),
+    ('name = "Low"\n', 'name = "Low"\ngroup = "lo"\n', "38 groups[0].group", ["'lo'", "did you mean low?"]),
+    ('name = "Low"\n', 'name = "Low"\ngroup = "low"\n', "38 groups[0].group", ["in a circle: low > low", "itself"]),
     ("# An invented song.", "schema = 99", "1 schema", ["newer version", "update mixwright"]),
     ("# An invented song.", 'schema = "1"', "1 schema", ["is not a schema"]),
     ('id = "low"\n', 'id = "low\n', "36 column 10", ["not legal TOML"]),

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from mixwright.errors import SettingError
-from mixwright.model.song import Lock, Move, Reference, Section, Send, Song, Source, Track, changed, check_song
+from mixwright.model.checks import check_song
+from mixwright.model.song import Lock, Move, Reference, Section, Send, Song, Source, Track, changed
 from mixwright.model.strip import Reverb
 from strategies import songs
 

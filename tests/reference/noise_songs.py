@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixwright.engine.graph import compile_mix
+from mixwright.engine.compiling import compile_mix
 from mixwright.engine.render import render
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.lane import Breakpoint, Lane

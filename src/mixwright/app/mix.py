@@ -22,7 +22,7 @@ from mixwright.io.write import BITS, SampleFormat, write_wav
 from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.model.lane import Lane
 from mixwright.model.results import MixResult
-from mixwright.model.song import Song
+from mixwright.model.song import MASTER, Song
 from mixwright.version import __version__
 
 _BLOCK_FRAMES = 65536
@@ -107,11 +107,11 @@ def mix(
 
 def _unheard(song: Song, lanes: Sequence[Lane]) -> tuple[str, ...]:
     """Say which kept lanes move nothing, because nothing is called what they name."""
-    known = {record.id for records in (song.tracks, song.groups) for record in records}
+    known = {MASTER, *(record.id for records in (song.tracks, song.groups, song.sends) for record in records)}
     lost = sorted({lane.target for lane in lanes if lane.points and lane.target not in known})
     if not lost:
         return ()
-    what = f"{count(len(lost), 'name')} that no track or group has: {listed(lost)}"
+    what = f"{count(len(lost), 'name')} that no track, group or send has: {listed(lost)}"
     return (f"Kept automation is for {what}. It moves nothing; correct kept/lanes.json.",)
 
 

@@ -15,8 +15,9 @@ import numpy as np
 from mixwright.app.dynamics import logged
 from mixwright.app.keys import MEASURED_BY, rendered_key
 from mixwright.app.space import LONGEST_H, NOTHING, Making, needs
+from mixwright.engine.compiling import compile_mix
 from mixwright.engine.curves import Curves
-from mixwright.engine.graph import MixGraph, compile_mix
+from mixwright.engine.graph import MixGraph
 from mixwright.engine.render import render
 from mixwright.errors import InputError, SettingError, StateError, printable
 from mixwright.io.kept import read_lanes, song_path

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from mixwright.app.keys import gains_key, rendered_key
-from mixwright.engine.graph import MixGraph, compile_mix
+from mixwright.engine.compiling import compile_mix
+from mixwright.engine.graph import MixGraph
 from mixwright.engine.strip_audio import strip_frames, strip_key
 from mixwright.errors import InputError, SettingError
 from mixwright.hearing.hear import cells_of

@@ -27,8 +27,8 @@ from mixwright.demo.score import Piece
 from mixwright.demo.signals import RATE_HZ
 from mixwright.demo.text import brief, read_me
 from mixwright.demo.truth import first_frame_of, rough_settings, truth_of
+from mixwright.engine.compiling import compile_mix
 from mixwright.engine.dynamics import BusCompressor, PeakLimiter
-from mixwright.engine.graph import compile_mix
 from mixwright.engine.render import render
 from mixwright.errors import OutputError, printable
 from mixwright.io.replace import new_folder, write_text

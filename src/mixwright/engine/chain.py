@@ -101,6 +101,10 @@ class Chain:
         """Go back to time zero and silence."""
         self._list.state[:] = 0.0
 
+    def begin(self, frame: int) -> None:
+        """Count the frames from this one on, 0 or more, as if all before had been silence."""
+        self._list.state[0] = frame
+
     def process(self, audio: np.ndarray, keys: np.ndarray | None = None, gains: np.ndarray | None = None) -> None:
         """Process float64 audio ``(frames, channels)``, C-contiguous, in place.
 

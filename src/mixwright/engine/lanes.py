@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -10,14 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from mixwright.errors import SettingError
-from mixwright.model.lane import Lane, LaneParameter
+from mixwright.model.lane import Lane
 from mixwright.model.song import Section
 from mixwright.units import frames_from_s
 
 #: How long a change at a section's edge takes; it ends at the edge.
 RAMP_S = 0.020
 
-_RANGES: dict[LaneParameter, tuple[float, float]] = {
+_RANGES: dict[str, tuple[float, float]] = {
     "level": (-120.0, 48.0),
     "pan": (-1.0, 1.0),
     "left": (-1.0, 1.0),
@@ -45,6 +46,15 @@ class FrameLane:
         value = v0 + (v1 - v0) * ((frame - f0) / (f1 - f0))
         return value, value
 
+    def values(self, frames: np.ndarray) -> np.ndarray:
+        """Return the values from each of these frames on."""
+        at = np.array([point[0] for point in self.points])
+        values = np.array([point[1] for point in self.points], dtype=np.float64)
+        after = np.searchsorted(at, frames, side="right")
+        a, b = np.clip(after - 1, 0, None), np.clip(after, None, len(at) - 1)
+        part = (frames - at[a]) / np.maximum(at[b] - at[a], 1)
+        return np.where(a == b, values[a], values[a] + (values[b] - values[a]) * np.clip(part, 0.0, 1.0))
+
 
 def _frame(point: tuple[int, float]) -> int:
     return point[0]
@@ -56,14 +66,14 @@ def constant(value: float) -> FrameLane:
 
 
 def from_kept(lane: Lane, rate_hz: int) -> FrameLane:
-    """Return a kept lane at frames; points out of order are put in order.
+    """Return a kept lane at frames; points out of order are put in order. The range of an insert's setting is its own.
 
     Raises
     ------
     SettingError
         where a value lies beyond what a strip allows
     """
-    low, high = _RANGES[lane.parameter]
+    low, high = _RANGES.get(lane.parameter, (-math.inf, math.inf))
     for point in lane.points:
         if not low <= point.value <= high:
             raise SettingError(

@@ -208,7 +208,7 @@ class Stage:
     def rows(self, channels: int) -> list[Row]:
         """Return what the C core runs; a mono track has no side, and its middle is all of it."""
         if channels == 1 and self.on in (native.SIDE, native.RIGHT):
-            return []
+            return Delay(self.latency_frames, self.latency_frames).rows(channels)
         one = channels == 1 or self.on != native.BOTH
         rest = native.BOTH if channels == 1 else _REST[self.on]
         late = self.latency_frames if rest != native.BOTH else 0

@@ -5,14 +5,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from mixwright.engine.inserts import Clock, insert_operations
 from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
+from mixwright.engine.operation import Operation
 from mixwright.errors import SettingError
-from mixwright.model.lane import Lane, LaneParameter
-from mixwright.model.song import MASTER, Move, Song, Track, check_move, targets_of
+from mixwright.model.checks import check_move
+from mixwright.model.lane import Lane, StripParameter
+from mixwright.model.song import MASTER, Move, Song, Track, homes_of, strips_of, targets_of
 from mixwright.model.strip import Strip
 
 #: Lanes in the order of the C core.
 Lanes = tuple[FrameLane, FrameLane, FrameLane, FrameLane, FrameLane]
+
+
+def before_fader(lanes: Lanes) -> Lanes:
+    """Return lanes with the fader at 0 dB, as sends before it are fed."""
+    return (constant(0.0), *lanes[1:])
 
 
 class Overlay:
@@ -26,7 +34,7 @@ class Overlay:
         self.frames = frames
         self._song = song
         self._kept = {(lane.target, lane.parameter): from_kept(lane, song.rate_hz) for lane in lanes if lane.points}
-        self._track_ids = {track.id for track in song.tracks}
+        self._paths = {(kind, id_): path for path, kind, id_, _ in strips_of(song)}
         self._sections = {section.name: section for section in song.sections}
         self._on_buses: dict[str, list[Move]] = {}
         self._on_tracks: dict[str, list[Move]] = {}
@@ -39,10 +47,26 @@ class Overlay:
         return self._lanes(track.id, track.strip, self._on_tracks.get(track.id, ()))
 
     def bus_lanes(self, name: str, kind: str, strip: Strip) -> Lanes:
-        """Return the lanes of a group, send or the master; kept lanes of a track with a group's id are the track's."""
-        kept = name if kind == "group" and name not in self._track_ids else ""
+        """Return the lanes of a group, send or the master."""
         moves = () if kind == "send" else self._on_buses.get(name, ())
-        return self._lanes(kept, strip, moves)
+        return self._lanes(self._kept_of(name, kind), strip, moves)
+
+    def inserts(self, name: str, kind: str, strip: Strip, clock: Clock) -> tuple[Operation, ...]:
+        """Return the operations of the inserts of a strip, which are run by `clock`."""
+        kept, path = self._kept_of(name, kind), self._paths[kind, name]
+        lanes = {what: lane for (target, what), lane in self._kept.items() if target == kept and "." in what}
+        inside = {
+            insert.sections: self._inside(insert.sections, f"{path}.inserts[{k}].sections")
+            for k, insert in enumerate(strip.inserts)
+            if insert.sections
+        }
+        return insert_operations(strip.inserts, clock, inside, lanes, path)
+
+    def _kept_of(self, name: str, kind: str) -> str:
+        """Return the target of kept lanes that is meant; of an id that several have it is the track, then the group."""
+        owners = ("track", self._song.tracks), ("group", self._song.groups), ("send", self._song.sends)
+        first = next((one for one, records in owners if any(record.id == name for record in records)), kind)
+        return name if first == kind else ""
 
     def _assign(self, move: Move) -> None:
         check_move(move, f"move {move.id}")
@@ -51,7 +75,7 @@ class Overlay:
             return
         tracks = targets_of(self._song, move.target)
         is_group = any(group.id == move.target for group in self._song.groups)
-        whole = is_group and all(track.group == move.target for track in tracks)
+        whole = is_group and all(move.target in homes_of(self._song, track.group) for track in tracks)
         if whole and (move.kind == "level" or "left" in move.settings):
             self._on_buses.setdefault(move.target, []).append(move)
         else:
@@ -74,7 +98,7 @@ class Overlay:
             self._kept.get((kept, "width"), constant(strip.width)),
         )
 
-    def _position(self, kept: str, parameter: LaneParameter, hand: float, moves: Sequence[Move]) -> FrameLane:
+    def _position(self, kept: str, parameter: StripParameter, hand: float, moves: Sequence[Move]) -> FrameLane:
         lane = self._kept.get((kept, parameter), constant(hand))
         for move in moves:
             if parameter in move.settings:
@@ -87,10 +111,11 @@ class Overlay:
         """Return `value` where the move applies, 0 elsewhere."""
         if not move.sections:
             return constant(value)
-        for name in move.sections:
-            if name not in self._sections:
-                raise SettingError(
-                    f"no section is called {name!r}", where=f"move {move.id}", hint="change its sections, or refuse it"
-                )
-        lane = inside([self._sections[name] for name in move.sections], self.frames, self._song.rate_hz)
+        lane = self._inside(move.sections, f"move {move.id}")
         return FrameLane(tuple((frame, value * share) for frame, share in lane.points))
+
+    def _inside(self, sections: tuple[str, ...], place: str) -> FrameLane:
+        for name in sections:
+            if name not in self._sections:
+                raise SettingError(f"no section is called {name!r}", where=place, hint="change its sections")
+        return inside([self._sections[name] for name in sections], self.frames, self._song.rate_hz)

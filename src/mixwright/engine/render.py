@@ -4,13 +4,14 @@
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
 from mixwright.engine.chain import Chain
 from mixwright.engine.curves import Curves, Logging, Replay
-from mixwright.engine.graph import MixGraph, Node, TrackNode, check_selection
+from mixwright.engine.graph import MixGraph, Node, Output, TrackNode, check_selection
 from mixwright.engine.strip_audio import StripAudio, kept_strip_audio
 from mixwright.errors import InputError, InternalError, SettingError
 from mixwright.jobs.cache import Cache
@@ -97,7 +98,7 @@ def _live_tracks(graph: MixGraph, tracks: Collection[str] | None) -> list[TrackN
         for node in graph.tracks
         if not node.mute
         and (tracks is None or node.id in tracks)
-        and any(target not in muted for target, _ in node.outputs)
+        and any(output.target not in muted for output in node.outputs)
     ]
 
 
@@ -169,6 +170,12 @@ def _kept(
     return found
 
 
+def _begun(bus: Node, clock: int) -> Chain:
+    chain = Chain(bus.operations, 2)
+    chain.begin(max(0, clock - bus.before_frames))
+    return chain
+
+
 class _Window:
     """The newest stretch of a strip's audio, long enough for those who read it late; frame = song frame."""
 
@@ -182,13 +189,14 @@ class _Window:
         self.first_frame += len(self.audio) - len(old)
         self.audio = np.concatenate([old, audio]) if len(old) else audio
 
-    def place(self, node: Node, law: float, factor: float, frame: int, out: np.ndarray) -> None:
+    def place(self, node: Node, output: Output, law: float, frame: int, out: np.ndarray) -> None:
         """Add what lies from song frame `frame` on to a bus, through the strip's lanes."""
         start = max(frame, self.first_frame, 0)  # nothing sounds before the song, however late the graph
         end = min(frame + len(out), self.first_frame + len(self.audio))
         if start < end:
             audio = self.audio[start - self.first_frame : end - self.first_frame]
-            add_placed(audio, start, node.lanes, law, node.scale * factor, out[start - frame : end - frame])
+            lanes = node.pre_lanes if output.pre else node.lanes
+            add_placed(audio, start, lanes, law, node.scale * output.factor, out[start - frame : end - frame])
 
 
 class _Desk:
@@ -212,21 +220,21 @@ class _Desk:
         self._graph = graph
         self._gains = gains
         self._team = team
-        fed = {target for node in live for target, _ in node.outputs} | set(gains.always)
-        self._buses = []
-        for bus in graph.buses:
+        fed = {output.target for node in live for output in node.outputs} | set(gains.always)
+        for bus in itertools.chain.from_iterable(graph.waves):
             if bus.id in fed and not bus.mute:
-                self._buses.append(bus)
-                fed.update(target for target, _ in bus.outputs)
+                fed.update(output.target for output in bus.outputs)
+        self._waves = [[bus for bus in wave if bus.id in fed and not bus.mute] for wave in graph.waves]
+        self._buses = [bus for bus in graph.buses if bus.id in fed and not bus.mute]
         self._before = {bus.id: bus.before_frames for bus in self._buses}
-        self._chains = {bus.id: Chain(bus.operations, 2) for bus in self._buses if bus.operations}
-        self._inputs: dict[str, list[tuple[Node, float]]] = {bus.id: [] for bus in self._buses}
+        self._inputs: dict[str, list[tuple[Node, Output]]] = {bus.id: [] for bus in self._buses}
         for node in (*live, *self._buses):
-            for target, factor in node.outputs:
-                if target in self._inputs:
-                    self._inputs[target].append((node, factor))
+            for output in node.outputs:
+                if output.target in self._inputs:
+                    self._inputs[output.target].append((node, output))
         remembered = sum(operation.memory_frames(graph.rate_hz) for bus in self._buses for operation in bus.operations)
         self.first_clock = max(0, first - min(remembered, LONGEST_PRE_ROLL_S * graph.rate_hz))
+        self._chains = {bus.id: _begun(bus, self.first_clock) for bus in self._buses if bus.operations}
         self._late = {node.id: self._latest_reader(node) for node in (*live, *self._buses)}
         self._windows: dict[str, _Window] = {}
         self._running: list[tuple[TrackNode, StripAudio]] = []
@@ -242,21 +250,16 @@ class _Desk:
     def block(self, clock: int, frames: int) -> np.ndarray:
         """Return the master's output ``(frames, 2)`` at the clock's next `frames` counts."""
         self._team.do(functools.partial(self._advance, node, strip, clock + frames) for node, strip in self._running)
-        stage: list[Node] = []
-        for bus in self._buses:
-            if any(source in stage for source, _ in self._inputs[bus.id]):
-                self._sum(stage, clock, frames)
-                stage = []
-            stage.append(bus)
-        self._sum(stage, clock, frames)
+        for wave in self._waves:
+            self._sum(wave, clock, frames)
         out = np.zeros((frames, 2))
-        if self._buses:
-            master = self._buses[-1]
-            self._windows[master.id].place(master, self._graph.law, 1.0, clock - master.latency_frames, out)
+        master = self._graph.buses[-1]
+        if master.id in self._inputs:
+            self._windows[master.id].place(master, Output(""), self._graph.law, clock - master.latency_frames, out)
         return out
 
     def _latest_reader(self, node: Node) -> int:
-        late = [self._before[target] - node.latency_frames for target, _ in node.outputs if target in self._before]
+        late = [self._before[o.target] - node.latency_frames for o in node.outputs if o.target in self._before]
         return max(late, default=0)
 
     def _advance(self, node: TrackNode, strip: StripAudio, end: int) -> None:
@@ -275,12 +278,12 @@ class _Desk:
         def fill(start: int, end: int) -> None:
             for bus in buses:
                 frame = clock + start - bus.before_frames
-                for node, factor in self._inputs[bus.id]:
-                    self._windows[node.id].place(node, self._graph.law, factor, frame, inputs[bus.id][start:end])
+                for node, output in self._inputs[bus.id]:
+                    self._windows[node.id].place(node, output, self._graph.law, frame, inputs[bus.id][start:end])
 
         def finish(bus: Node) -> None:
-            if bus.id in self._chains:
-                self._chains[bus.id].process(inputs[bus.id])
+            if bus.id in self._chains:  # it counts the frames of the song, which nothing comes before
+                self._chains[bus.id].process(inputs[bus.id][max(0, bus.before_frames - clock) :])
             if bus.compressor is not None:
                 self._gains.compress(bus.id, inputs[bus.id], clock - bus.latency_frames)
             self._windows[bus.id].append(inputs[bus.id], self._late[bus.id])

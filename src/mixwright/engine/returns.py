@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from typing import TypeVar
 
@@ -21,31 +22,39 @@ def fed_by(graph: MixGraph, send: str) -> tuple[str, ...]:
         the send's name in the graph
     """
     muted = {bus.id for bus in graph.buses if bus.mute}
-    filled = {target for track in graph.tracks if not track.mute for target, _ in track.outputs} - muted
+    filled = {output.target for track in graph.tracks if not track.mute for output in track.outputs} - muted
+    for bus in itertools.chain.from_iterable(graph.waves):
+        if bus.id in filled:
+            filled |= {output.target for output in bus.outputs} - muted
     tracks = [track.id for track in graph.tracks if not track.mute and _leads_to(track, send)]
     return (*tracks, *(bus.id for bus in graph.buses if bus.id in filled and _leads_to(bus, send)))
 
 
 def feeding_tracks(graph: MixGraph, send: str) -> frozenset[str]:
     """Return the tracks that reach a send, by themselves or through what feeds it."""
-    heads = {send, *fed_by(graph, send)}
+    heads = {send}
+    for bus in reversed(list(itertools.chain.from_iterable(graph.waves))):
+        if not bus.mute and any(output.target in heads for output in bus.outputs):
+            heads.add(bus.id)
     return frozenset(
-        track.id
-        for track in graph.tracks
-        if not track.mute and (track.id in heads or any(target in heads for target, _ in track.outputs))
+        track.id for track in graph.tracks if not track.mute and any(output.target in heads for output in track.outputs)
     )
 
 
 def return_alone(graph: MixGraph, send: str) -> MixGraph:
     """Return the mix in which nothing is heard but the return of one send, everything else as in the mix."""
     reach = {send}
-    buses: list[Node] = []
-    for bus in reversed(graph.buses):
+    buses: dict[str, Node] = {}
+    for bus in reversed(list(itertools.chain.from_iterable(graph.waves))):
         kept = bus if bus.id == send else _only_to(bus, reach)
         reach |= {bus.id} if kept.outputs else set()
-        buses.insert(0, kept)
+        buses[bus.id] = kept
     tracks = (_only_to(track, reach) for track in graph.tracks)
-    return replace(graph, tracks=tuple(track for track in tracks if track.outputs), buses=tuple(buses))
+    return replace(
+        graph,
+        tracks=tuple(track for track in tracks if track.outputs),
+        buses=tuple(buses[bus.id] for bus in graph.buses),
+    )
 
 
 def without_sends(graph: MixGraph, sends: frozenset[str]) -> MixGraph:
@@ -56,8 +65,8 @@ def without_sends(graph: MixGraph, sends: frozenset[str]) -> MixGraph:
 
 
 def _leads_to(node: Node, target: str) -> bool:
-    return any(name == target for name, _ in node.outputs)
+    return any(output.target == target for output in node.outputs)
 
 
 def _only_to(node: N, targets: set[str]) -> N:
-    return replace(node, outputs=tuple(output for output in node.outputs if output[0] in targets))
+    return replace(node, outputs=tuple(output for output in node.outputs if output.target in targets))

@@ -21,7 +21,10 @@ from mixwright.jobs.progress import Cancel, until_stopped
 _BLOCK_FRAMES = 65536
 _SOURCES = (
     "mixwright.engine.chain",
+    "mixwright.engine.inserts",
+    "mixwright.engine.lanes",
     "mixwright.engine.operation",
+    "mixwright.engine.processors",
     "mixwright.engine.strip_audio",
     "mixwright.core.filters",
     "mixwright.core.resample",

@@ -90,7 +90,7 @@ def _walk(data: Mapping[str, object], path: KeyPath) -> tuple[KeyPath, inspect.T
     value: object = data
     steps: list[str | int] = []
     for step in path:
-        kind = _inner(kind)
+        kind = _of_kind(_inner(kind), value)
         if isinstance(step, int) and isinstance(value, list) and isinstance(kind, inspect.VarTupleType):
             value, kind = value[step], kind.item_type
         elif isinstance(value, Mapping) and isinstance(kind, inspect.StructType):
@@ -101,7 +101,7 @@ def _walk(data: Mapping[str, object], path: KeyPath) -> tuple[KeyPath, inspect.T
             value = value[steps[-1]]
             continue
         steps.append(step)
-    return tuple(steps), _inner(kind), value
+    return tuple(steps), _of_kind(_inner(kind), value), value
 
 
 def _fits(value: object, kind: inspect.Type) -> bool:
@@ -115,15 +115,31 @@ def _fits(value: object, kind: inspect.Type) -> bool:
 
 
 def _inner(kind: inspect.Type) -> inspect.Type:
-    """Return the one type of an optional value."""
+    """Return the one type of an optional value; several kinds of a record stay as they are."""
     if isinstance(kind, inspect.Metadata):
         return _inner(kind.type)
-    if isinstance(kind, inspect.UnionType):
+    if isinstance(kind, inspect.UnionType) and not _kinds(kind):
         return _inner(next(item for item in kind.types if not isinstance(item, inspect.NoneType)))
     return kind
 
 
+def _kinds(kind: inspect.Type) -> dict[str, inspect.StructType]:
+    """Return the kinds of a record by what tells them apart; none where it has but one."""
+    types = kind.types if isinstance(kind, inspect.UnionType) else (kind,)
+    return {str(one.tag): one for one in types if isinstance(one, inspect.StructType) and one.tag is not None}
+
+
+def _of_kind(kind: inspect.Type, value: object) -> inspect.Type:
+    """Return the kind of a record that a value says it is, where it says so."""
+    kinds = _kinds(kind)
+    tag = value.get(str(next(iter(kinds.values())).tag_field)) if kinds and isinstance(value, Mapping) else None
+    return kinds.get(tag, kind) if isinstance(tag, str) else kind
+
+
 def _field(kind: inspect.Type, name: str) -> inspect.Type:
+    kinds = _kinds(kind)
+    if kinds and name == next(iter(kinds.values())).tag_field:
+        return inspect.LiteralType(tuple(sorted(kinds)))
     if not isinstance(kind, inspect.StructType):
         raise TypeError(f"{name} is a field of no record")
     return _inner(next(field.type for field in kind.fields if field.encode_name == name))
@@ -131,6 +147,7 @@ def _field(kind: inspect.Type, name: str) -> inspect.Type:
 
 def _unknown_key(text: str | None, path: KeyPath, kind: inspect.Type, name: str) -> SettingError:
     known = [field.encode_name for field in kind.fields] if isinstance(kind, inspect.StructType) else []
+    known += [str(one.tag_field) for one in _kinds(kind).values()][:1]
     near = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.5) or [
         key for key in known if name.lower() in key.split("_")
     ]
@@ -156,6 +173,8 @@ def _allowed(kind: inspect.Type) -> str:
         return f"a list in brackets: {most}{_allowed(_inner(kind.item_type))}"
     if isinstance(kind, inspect.DictType):
         return f"a table of keys, each with {_allowed(_inner(kind.value_type))}"
+    if kinds := _kinds(kind):
+        return f"a table with {next(iter(kinds.values())).tag_field} = {' or '.join(sorted(kinds))}"
     if isinstance(kind, inspect.StructType):
         return f"a table with {', '.join(field.encode_name for field in kind.fields)}"
     raise TypeError(f"no words for {type(kind).__name__}")

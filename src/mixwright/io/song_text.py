@@ -13,9 +13,10 @@ from mixwright.io.song_errors import SONG_FILE, at_line, check_finite, conversio
 from mixwright.io.toml_edit import edited
 from mixwright.io.toml_text import line_of, too_deep
 from mixwright.io.toml_write import block_text, fields_of, line_text
+from mixwright.model.checks import check_song
 from mixwright.model.migrate import migrated
 from mixwright.model.record import Record
-from mixwright.model.song import Song, check_song
+from mixwright.model.song import Song
 
 _HEAD = """\
 # A song for Mixwright. Edit anything here by hand; `undo` brings back what stood before.

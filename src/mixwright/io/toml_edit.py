@@ -4,13 +4,15 @@
 from __future__ import annotations
 
 import difflib
+import functools
+import operator
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import msgspec
 
 from mixwright.io.toml_text import Entry, Node, scan
-from mixwright.io.toml_write import block_text, fields_of, inline_text, is_block, key_text, line_text
+from mixwright.io.toml_write import block_text, blocks_text, fields_of, inline_text, is_block, key_text, line_text
 from mixwright.model.record import Record
 
 # The order of what is written at one place: lines of a table, tables in it, tables beside it, cuts.
@@ -154,8 +156,8 @@ class _Edit:
             head = "" if owner.path in self._headed else f"[{key_text(*owner.path)}]\n"
             self._headed.add(owner.path)
             self._write(first, first, head + line_text([name], value), _HEADER)
-        elif isinstance(value, Record) and is_block(value) and not owner.prefix:
-            text = block_text([*owner.path, name], value, repeated=False)
+        elif is_block(value) and not owner.prefix:
+            text = blocks_text([*owner.path, name], value)
             self._write(owner.tail, owner.tail, text, _BESIDE - len(owner.path) - 1)
         else:
             indent = self._indent(self.text.rfind("\n", 0, max(at - 1, 0)) + 1)
@@ -298,11 +300,12 @@ def _names(raw: list[object], new: tuple[object, ...]) -> list[object]:
         return list(range(len(raw)))
     if not isinstance(new[0], Record):
         return list(raw)
+    kinds = functools.reduce(operator.or_, {type(item) for item in new})
     names: list[object] = []
     for i, item in enumerate(raw):
         try:
-            names.append(_name(msgspec.convert(item, type(new[0]))))
-        except msgspec.ValidationError:  # of an older schema
+            names.append(_name(msgspec.convert(item, kinds)))
+        except msgspec.ValidationError:  # of an older schema, or another kind
             names.append(("older", i))
     return names
 

@@ -18,11 +18,17 @@ _FIRST_SCHEMA = 1
 
 
 def fields_of(record: Record | Mapping[str, object]) -> Iterator[tuple[str, object, object]]:
-    """Yield name, value and default of each field; an entry of a mapping has no default (NODEFAULT)."""
+    """Yield name, value and default of each field; an entry of a mapping has no default (NODEFAULT).
+
+    What tells the kinds of a record apart comes first, as a field without default.
+    """
     if not isinstance(record, Record):
         for name, value in record.items():
             yield name, value, msgspec.NODEFAULT
         return
+    config = record.__struct_config__
+    if config.tag is not None and config.tag_field is not None:
+        yield config.tag_field, config.tag, msgspec.NODEFAULT
     for field in _fields(type(record)):
         default = field.default
         if field.default_factory is not msgspec.NODEFAULT:
@@ -78,21 +84,24 @@ def line_text(path: Sequence[str], value: object) -> str:
 
 
 def block_text(path: Sequence[str], record: Record, *, repeated: bool) -> str:
-    """Return a record as ``[path]`` or ``[[path]]`` with a line for each field, its strip as a table below it."""
+    """Return a record as ``[path]`` or ``[[path]]``, a line for each field, strip and inserts as tables below it."""
     head = f"[[{key_text(*path)}]]\n" if repeated else f"[{key_text(*path)}]\n"
     fields = set_fields(record)
     lines = "".join(line_text([name], value) for name, value in fields if not is_block(value))
-    below = "".join(
-        block_text([*path, name], value, repeated=False)
-        for name, value in fields
-        if is_block(value) and isinstance(value, Record)
-    )
-    return head + lines + below
+    return head + lines + "".join(blocks_text([*path, name], value) for name, value in fields if is_block(value))
+
+
+def blocks_text(path: Sequence[str], value: object) -> str:
+    """Return a record or a list of records that are tables of their own."""
+    if isinstance(value, Record):
+        return block_text(path, value, repeated=False)
+    return "".join(block_text(path, item, repeated=True) for item in value if isinstance(item, Record))  # type: ignore[attr-defined]
 
 
 def is_block(value: object) -> bool:
-    """Tell whether a record inside another is written as a table of its own: more than a handful of fields."""
-    return isinstance(value, Record) and len(value.__struct_fields__) > 4
+    """Tell whether a record (or a list of them) in another is written as tables: more than a handful of fields."""
+    record = value[0] if isinstance(value, tuple) and value else value
+    return isinstance(record, Record) and len(record.__struct_fields__) > 4
 
 
 @functools.cache

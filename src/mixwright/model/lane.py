@@ -3,13 +3,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeAlias
 
 from msgspec import Meta
 
 from mixwright.model.record import Record
 
-LaneParameter = Literal["level", "pan", "left", "right", "width"]
+#: Fader and positions of a strip; any number that a setting of an insert is stands beside them by its path.
+StripParameter = Literal["level", "pan", "left", "right", "width"]
+LaneParameter: TypeAlias = Annotated[
+    str, Meta(pattern=r"^(level|pan|left|right|width|inserts\[\d{1,2}\](\.[a-z][a-z0-9_]*|\[\d{1,2}\]){1,8})$")
+]
 
 
 class Breakpoint(Record, frozen=True, kw_only=True):
@@ -20,7 +24,10 @@ class Breakpoint(Record, frozen=True, kw_only=True):
 
 
 class Lane(Record, frozen=True, kw_only=True):
-    """Automation of one parameter of a track or group: dB to add (`level`), or the position itself.
+    """Automation of one parameter of a track, group or send, or of the master.
+
+    `level` is dB to add; everything else is the value itself: a position, or a setting of an insert by its path in the
+    strip, like ``inserts[1].threshold_db``.
 
     Before the first and after the last breakpoint the nearest value holds. Two breakpoints at one
     time make a step.

@@ -4,13 +4,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal, Protocol, TypeVar
 
 import msgspec
 from msgspec import Meta
 
-from mixwright.errors import SettingError
 from mixwright.model.ledger import Finding, FindingKind
 from mixwright.model.ranges import OTHERS
 from mixwright.model.record import Id, Record
@@ -47,6 +46,7 @@ class Track(Record, frozen=True, kw_only=True):
     `file` is relative to the song folder, with forward slashes. `start_frame` is where its first
     frame lies, in frames of the song's rate. `source` names the tracks that read as one layer
     (empty: the track is a source of its own). `use = false` leaves it out and `why` says why.
+    `sends` feed buses after the fader, `pre_sends` before it, where the track stands.
     """
 
     id: Id
@@ -65,6 +65,7 @@ class Track(Record, frozen=True, kw_only=True):
     mute: bool = False
     strip: Strip = Strip()
     sends: dict[str, Db] = {}
+    pre_sends: dict[str, Db] = {}
 
 
 class Source(Record, frozen=True, kw_only=True):
@@ -75,21 +76,24 @@ class Source(Record, frozen=True, kw_only=True):
 
 
 class Group(Record, frozen=True, kw_only=True):
-    """Tracks that are summed and shaped together before the master."""
+    """Tracks and groups that are summed and shaped together before the master, or before the group named."""
 
     id: Id
     name: str
+    group: str = ""
     mute: bool = False
     strip: Strip = Strip()
     compressor: Compressor | None = None
     sends: dict[str, Db] = {}
+    pre_sends: dict[str, Db] = {}
 
 
 class Send(Record, frozen=True, kw_only=True):
-    """A bus fed by sends; its output returns to the master. The reverb comes after the filters of the strip."""
+    """A bus fed by sends; its output returns to the master. Its reverb comes after the filters, before the inserts."""
 
     id: Id
     name: str
+    mute: bool = False
     reverb: Reverb | None = None
     strip: Strip = Strip()
 
@@ -230,145 +234,41 @@ def source_of(track: Track) -> str:
     return track.source or track.id
 
 
+def homes_of(song: Song, group: str) -> tuple[str, ...]:
+    """Return a group and the groups it runs through, from the inside out; none where it is empty."""
+    above = {one.id: one.group for one in song.groups}
+    homes: list[str] = []
+    while group and group not in homes:
+        homes.append(group)
+        group = above.get(group, "")
+    return tuple(homes)
+
+
 def targets_of(song: Song, target: str) -> tuple[Track, ...]:
-    """Return the used tracks that a target names: a track, a source or a group."""
-    return tuple(t for t in used_tracks(song) if target in (t.id, source_of(t), t.group))
+    """Return the used tracks that a target names: a track, a source or a group, with the groups inside it."""
+    return tuple(t for t in used_tracks(song) if target in (t.id, source_of(t), *homes_of(song, t.group)))
 
 
-def check_song(song: Song) -> None:
-    """Check what no single field can: ids that must differ, names that must exist, order of sections.
-
-    Raises
-    ------
-    SettingError
-        `where` is the path of the offending key, like ``tracks[3].group``.
-    """
-    _check_schema(song)
-    _check_ids(song)
-    _check_sections(song)
-    _check_names(song)
-    for i, move in enumerate(song.moves):
-        check_move(move, f"moves[{i}]")
-    _check_reverbs(song)
+def keyed_by(song: Song, key: str) -> tuple[tuple[str, str], ...]:
+    """Return kind and id of what a key names: a track, else the tracks of a source, else a group, else a send."""
+    if any(track.id == key for track in song.tracks):
+        return (("track", key),)
+    members = tuple(("track", track.id) for track in song.tracks if track.source == key)
+    groups = tuple(("group", group.id) for group in song.groups if group.id == key)
+    return members or groups or tuple(("send", send.id) for send in song.sends if send.id == key)
 
 
-def _check_names(song: Song) -> None:
-    groups = {group.id for group in song.groups}
-    sends = {send.id for send in song.sends}
-    sections = {section.name for section in song.sections}
-    targets = {t.id for t in song.tracks} | {source_of(t) for t in song.tracks} | groups
-    for i, track in enumerate(song.tracks):
-        if track.group:
-            _require([track.group], groups, f"tracks[{i}].group", "group")
-        _require(track.sends, sends, f"tracks[{i}].sends", "send")
-        _require(track.place_in, sections, f"tracks[{i}].place_in", "section")
-    for i, group in enumerate(song.groups):
-        _require(group.sends, sends, f"groups[{i}].sends", "send")
-    _require(song.lead, targets, "lead", "track, source or group")
-    for i, lock in enumerate(song.locks):
-        _require([lock.target], targets | {MASTER}, f"locks[{i}].target", "track, source or group")
-    for i, move in enumerate(song.moves):
-        whole = {MASTER} if move.kind == "level" else set()
-        _require([move.target], targets | whole, f"moves[{i}].target", "track, source or group")
-        _require(move.sections, sections, f"moves[{i}].sections", "section")
-
-
-def check_move(move: Move, place: str) -> None:
-    """Check what a move of each kind sets: `level` the gain, `pan` any of the positions.
-
-    Raises
-    ------
-    SettingError
-        `where` is `place` and the path of the offending key from there
-    """
-    known = LEVEL_SETTINGS if move.kind == "level" else POSITION_SETTINGS
-    hint = "allowed: " + ", ".join(f"{key} ({low:g} to {high:g})" for key, (low, high) in known.items())
-    if not move.settings:
-        raise SettingError(f"this {move.kind} move sets nothing", where=f"{place}.settings", hint=hint)
-    for key, value in move.settings.items():
-        if key not in known:
-            raise SettingError(f"a {move.kind} move has no setting {key!r}", where=f"{place}.settings", hint=hint)
-        low, high = known[key]
-        if not low <= value <= high:
-            raise SettingError(f"{value:g} does not fit", where=f"{place}.settings.{key}", hint=hint)
-
-
-def _check_reverbs(song: Song) -> None:
-    for i, send in enumerate(song.sends):
-        if send.reverb is not None and send.reverb.low_hz >= send.reverb.high_hz:
-            raise SettingError(
-                f"a tail from {send.reverb.low_hz:g} to {send.reverb.high_hz:g} Hz keeps nothing",
-                where=f"sends[{i}].reverb.low_hz",
-                hint="set it below high_hz",
-            )
-
-
-def _check_schema(song: Song) -> None:
-    if song.schema > SCHEMA:
-        raise SettingError(
-            f"written by a newer version (schema {song.schema}, this program knows {SCHEMA})",
-            where="schema",
-            hint="update mixwright",
-        )
-
-
-def _check_ids(song: Song) -> None:
-    named: tuple[tuple[str, Sequence[Named]], ...] = (
-        ("tracks", song.tracks),
-        ("sources", song.sources),
-        ("groups", song.groups),
-        ("sends", song.sends),
-        ("references", song.references),
-        ("moves", song.moves),
+def strips_of(song: Song) -> Iterator[tuple[str, str, str, Strip]]:
+    """Yield every strip: its path in the song, the kind and the id of its owner, and itself."""
+    owners: tuple[tuple[str, Sequence[Track | Group | Send]], ...] = (
+        ("track", song.tracks),
+        ("group", song.groups),
+        ("send", song.sends),
     )
-    for field, records in named:
-        seen: set[str] = set()
+    for kind, records in owners:
         for i, record in enumerate(records):
-            if record.id in RESERVED:
-                raise SettingError(
-                    f"the id {record.id!r} is that of {RESERVED[record.id]}",
-                    where=f"{field}[{i}].id",
-                    hint="give it another",
-                )
-            if record.id in seen:
-                raise SettingError(
-                    f"the id {record.id!r} is used twice",
-                    where=f"{field}[{i}].id",
-                    hint="give each its own id",
-                )
-            seen.add(record.id)
-            if not getattr(record, "file", True):
-                raise SettingError(
-                    "no file is named", where=f"{field}[{i}].file", hint="give its path, as seen from the song folder"
-                )
-
-
-def _check_sections(song: Song) -> None:
-    end = 0.0
-    seen: set[str] = set()
-    for i, section in enumerate(song.sections):
-        if section.name in seen:
-            raise SettingError(f"two sections are named {section.name!r}", where=f"sections[{i}].name")
-        seen.add(section.name)
-        if section.end_s <= section.start_s:
-            raise SettingError("a section must end after it starts", where=f"sections[{i}].end_s")
-        if section.start_s < end:
-            raise SettingError(
-                f"section {section.name!r} starts before the one above it ends",
-                where=f"sections[{i}].start_s",
-                hint="sections stand in order and do not overlap",
-            )
-        end = section.end_s
-
-
-def _require(names: Iterable[str], known: set[str], where: str, what: str) -> None:
-    for name in names:
-        if name not in known:
-            raise SettingError(f"no {what} is called {name!r}", where=where, hint=_known(known, what))
-
-
-def _known(known: set[str], what: str) -> str:
-    return f"known: {', '.join(sorted(known))}" if known else f"the song has no {what} yet"
+            yield f"{kind}s[{i}].strip", kind, record.id, record.strip
+    yield MASTER, MASTER, MASTER, song.master
 
 
 def replace_in(records: tuple[N, ...], new: N) -> tuple[N, ...]:

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from mixwright.model.filters import EqBand, Hz, Pass
+from mixwright.model.inserts import AnyInsert
 from mixwright.model.record import Record
 
 Db = Annotated[float, Meta(ge=-120.0, le=24.0)]
@@ -15,11 +16,12 @@ Position = Annotated[float, Meta(ge=-1.0, le=1.0)]
 
 
 class Strip(Record, frozen=True, kw_only=True):
-    """Trim, polarity, delay, filters, position and fader of one strip.
+    """Trim, polarity, delay, filters, inserts, position and fader of one strip.
 
     `pan` places a mono track (-1 left, 0 centre, +1 right). `left` and `right` place the two sides
     of a stereo track, group, send or master independently; `width` scales its side signal first
     (0 mono, 1 as it is, 2 side doubled). `delay_ms` is rounded to whole frames; negative = earlier.
+    `inserts` come after the filters (of a send: after its reverb) and before the fader, in any order.
     """
 
     trim_db: Db = 0.0
@@ -28,6 +30,7 @@ class Strip(Record, frozen=True, kw_only=True):
     high_pass: Pass | None = None
     low_pass: Pass | None = None
     eq: Annotated[tuple[EqBand, ...], Meta(max_length=16)] = ()
+    inserts: Annotated[tuple[AnyInsert, ...], Meta(max_length=16)] = ()
     pan: Position = 0.0
     left: Position = -1.0
     right: Position = 1.0

@@ -4,8 +4,11 @@
 from __future__ import annotations
 
 import functools
+from typing import NamedTuple
 
-from mixwright.engine.operation import Blended, Delay, Gain, Moving, Operation
+import numpy as np
+
+from mixwright.engine.operation import Blended, Delay, Gain, Moving, Operation, Stage
 from mixwright.jobs.cache import Part
 from mixwright.model.insert import Insert, WorksOn
 from mixwright.native import chain as native
@@ -32,8 +35,20 @@ def made(insert: Insert, rate_hz: int) -> tuple[Operation, ...]:
     raise NotImplementedError(f"{type(insert).__name__} at {rate_hz} Hz")
 
 
+class Heard(NamedTuple):
+    """How a value moves over the strides of a chain; `moves` stands for it in the identity."""
+
+    moving: Moving
+    moves: Part
+
+
 def operations_of(
-    insert: Insert, rate_hz: int, heard: Moving | None = None, heard_as: Part = ()
+    insert: Insert,
+    rate_hz: int,
+    *,
+    alone: tuple[Operation, ...] | None = None,
+    heard: Heard | None = None,
+    gain: Heard | None = None,
 ) -> tuple[Operation, ...]:
     """Return the operations of an insert: what it does, its gain, and how much of both is heard.
 
@@ -41,25 +56,29 @@ def operations_of(
     ----------
     insert : Insert
     rate_hz : int
-    heard : callable, optional
+    alone : tuple of Operation, optional
+        what it does, where that moves; otherwise as `made`
+    heard : Heard, optional
         how much of it is heard as that moves: its `mix`, and the sections it is heard in
-    heard_as : Part
-        stands for `heard` in the identity
+    gain : Heard, optional
+        the factor after it, as that moves
 
     Raises
     ------
     SettingError
         for a setting that does not fit the rate
     """
-    operations = made(insert, rate_hz)
+    operations = made(insert, rate_hz) if alone is None else alone
     if not insert.on:
         late = sum(operation.latency_frames for operation in operations)
         return (Delay(late, latency_frames=late),) if late else ()
-    if insert.gain_db != 0.0:
+    if gain is not None:
+        operations = (*operations, Stage(native.GAIN, np.ones(1), (0, 0), moving=gain.moving, moves=gain.moves))
+    elif insert.gain_db != 0.0:
         operations = (*operations, Gain(float(ratio(insert.gain_db))))
     if insert.mix == 1.0 and heard is None:
         return operations
-    return (Blended(operations, insert.mix, heard, heard_as),)
+    return (Blended(operations, insert.mix, *(heard or ())),)
 
 
 def on(insert: Insert) -> int:

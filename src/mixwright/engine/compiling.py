@@ -1,0 +1,155 @@
+# SPDX-License-Identifier: Apache-2.0
+"""A song, its lanes and its moves as the graph of a mix.
+
+Accepted moves are an overlay: the song's own settings stay as they are, and every level and position is compiled
+here into one lane per parameter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from mixwright.core.filters import strip_sections
+from mixwright.engine.graph import MixGraph, Node, Output, TrackNode, aligned, bus
+from mixwright.engine.inserts import Clock
+from mixwright.engine.lanes import packed
+from mixwright.engine.operation import Delay, Gain, Operation, Sections
+from mixwright.engine.overlay import Overlay, before_fader
+from mixwright.engine.reverb import reverberation
+from mixwright.errors import where
+from mixwright.model.lane import Lane
+from mixwright.model.song import MASTER, Group, Song, Track, homes_of, used_tracks
+from mixwright.model.strip import Compressor, Reverb, Strip
+from mixwright.native import mathematics
+
+
+def song_frames(song: Song, frames: Mapping[str, int]) -> int:
+    """Return the length of the mix: to the last frame of the used track that ends last, as delivered, and its tail.
+
+    The tail is that of the longest reverb which anything is sent to. Mutes and delays of strips do not change the
+    length, so that every print of a song has one.
+
+    Parameters
+    ----------
+    song : Song
+    frames : mapping
+        length of each used track at the song's rate, by track id
+    """
+    used = used_tracks(song)
+    homes = {home for track in used for home in homes_of(song, track.group)}
+    fed = {name for track in used for name in (*track.sends, *track.pre_sends)}
+    fed |= {name for group in song.groups if group.id in homes for name in (*group.sends, *group.pre_sends)}
+    tails = (s.reverb.pre_delay_ms / 1000.0 + s.reverb.decay_s for s in song.sends if s.reverb and s.id in fed)
+    end = max((track.start_frame + frames[track.id] for track in used), default=0)
+    return end + round(max(tails, default=0.0) * song.rate_hz)
+
+
+def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) -> MixGraph:
+    """Return the graph of a song with its kept lanes and accepted moves.
+
+    Parameters
+    ----------
+    song : Song
+    lanes : sequence of Lane
+        kept automation
+    frames : mapping
+        length of each used track at the song's rate, by track id
+
+    Raises
+    ------
+    SettingError
+        where a setting does not fit: a filter above half the rate, a move without its setting
+    """
+    overlay = Overlay(song, lanes, song_frames(song, frames))
+    tracks = []
+    for track in used_tracks(song):
+        with where(f"track {track.id}"):
+            tracks.append(_track_node(song, track, overlay, frames[track.id]))
+    back = Output(bus(MASTER, MASTER))
+    said = [
+        *(_Bus("group", g.id, g.strip, _outputs(g), mute=g.mute, compressor=g.compressor) for g in song.groups),
+        *(_Bus("send", s.id, s.strip, (back,), mute=s.mute, reverb=s.reverb) for s in song.sends),
+        _Bus(MASTER, MASTER, song.master, compressor=song.master.compressor),
+    ]
+    buses = []
+    for one in said:
+        with where(MASTER if one.kind == MASTER else f"{one.kind} {one.name}"):
+            buses.append(_bus_node(song, one, overlay))
+    law = song.pan_law_db / 3.0
+    return aligned(MixGraph(song.rate_hz, overlay.frames, law, tuple(tracks), tuple(buses), song.master.limiter))
+
+
+class _Bus(NamedTuple):
+    """What a song says of a bus."""
+
+    kind: str
+    name: str
+    strip: Strip
+    outputs: tuple[Output, ...] = ()
+    mute: bool = False
+    reverb: Reverb | None = None
+    compressor: Compressor | None = None
+
+
+def _bus_node(song: Song, said: _Bus, overlay: Overlay) -> Node:
+    delay = Delay(max(0, _delay_frames(said.strip, song)), max(0, -_delay_frames(said.strip, song)))
+    operations, scale = _operations(said.strip, song.rate_hz, gain_first=said.compressor is not None)
+    if said.reverb is not None:
+        operations = (*operations, reverberation(said.reverb, song.rate_hz))
+    operations += overlay.inserts(said.name, said.kind, said.strip, Clock(0, song.rate_hz))
+    lanes = overlay.bus_lanes(said.name, said.kind, said.strip)
+    return Node(
+        id=bus(said.name, said.kind),
+        operations=(*operations, delay) if delay != Delay(0) else operations,
+        lanes=packed(lanes),
+        pre_lanes=packed(before_fader(lanes)),
+        scale=scale,
+        mute=said.mute,
+        outputs=said.outputs,
+        compressor=said.compressor,
+    )
+
+
+def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> TrackNode:
+    operations, scale = _operations(track.strip, song.rate_hz)
+    first_frame = track.start_frame + _delay_frames(track.strip, song)
+    operations += overlay.inserts(track.id, "track", track.strip, Clock(first_frame, song.rate_hz))
+    lanes = overlay.track_lanes(track)
+    return TrackNode(
+        id=track.id,
+        operations=operations,
+        lanes=packed(lanes),
+        pre_lanes=packed(before_fader(lanes)),
+        scale=scale,
+        mute=track.mute,
+        outputs=_outputs(track),
+        track=track,
+        first_frame=first_frame,
+        frames=frames,
+    )
+
+
+def _outputs(owner: Track | Group) -> tuple[Output, ...]:
+    sends = ((owner.sends, False), (owner.pre_sends, True))
+    return (
+        Output(bus(owner.group, "group") if owner.group else bus(MASTER, MASTER)),
+        *(Output(bus(name, "send"), float(mathematics.ratio(db)), pre) for to, pre in sends for name, db in to.items()),
+    )
+
+
+def _delay_frames(strip: Strip, song: Song) -> int:
+    return round(strip.delay_ms * song.rate_hz / 1000.0)
+
+
+def _operations(strip: Strip, rate_hz: int, *, gain_first: bool = False) -> tuple[tuple[Operation, ...], float]:
+    """Return a strip's operations without its delay, and the factor that is left for the fader's stage.
+
+    Without filters trim and polarity are left to it, unless an insert must hear them, or a compressor: `gain_first`.
+    """
+    gain = float(mathematics.ratio(strip.trim_db)) * (-1.0 if strip.polarity == "inverted" else 1.0)
+    sections = strip_sections(strip, rate_hz)
+    if len(sections) == 0 and not strip.inserts and not gain_first:
+        return (), gain
+    before = (Gain(gain),) if gain != 1.0 else ()
+    return (*before, Sections(sections)) if len(sections) else before, 1.0

@@ -1,0 +1,213 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Inserts of a strip as operations in the time of the song: heard in their sections, settings along their lanes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import msgspec
+import numpy as np
+
+from mixwright.engine.lanes import FrameLane
+from mixwright.engine.operation import Operation, Stage
+from mixwright.engine.processors.insert import Heard, made, operations_of
+from mixwright.errors import SettingError, count, where
+from mixwright.jobs.cache import Part
+from mixwright.model.insert import Insert
+from mixwright.native import chain as native
+from mixwright.native.mathematics import ratio
+
+I = TypeVar("I", bound=Insert)  # noqa: E741
+
+_STEP = re.compile(r"\.?([a-z_]\w*)|\[(\d+)\]")
+_LIMIT = re.compile(r"([<>]=) ([-+.\de]+)")
+_LIMITS = {">=": "at least", "<=": "at most"}
+#: How many values of a setting that moves are kept as coefficients.
+_KEPT = 4096
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Where the frames of a chain lie in the song: frame 0, counted from reset, is song frame `first_frame`."""
+
+    first_frame: int
+    rate_hz: int
+
+    def values(self, lane: FrameLane, strides: np.ndarray, late_frames: int) -> np.ndarray:
+        """Return a lane at strides of a chain, where audio is `late_frames` behind the chain's input."""
+        return lane.values(strides * native.STRIDE + (self.first_frame - late_frames))
+
+
+def insert_operations(
+    inserts: Sequence[Insert],
+    clock: Clock,
+    inside: Mapping[tuple[str, ...], FrameLane],
+    lanes: Mapping[str, FrameLane],
+    path: str,
+) -> tuple[Operation, ...]:
+    """Return the operations of the inserts of a strip.
+
+    Parameters
+    ----------
+    inserts : sequence of Insert
+    clock : Clock
+        of the chain that they are part of
+    inside : mapping
+        1 inside, 0 outside, for the sections that inserts name
+    lanes : mapping
+        of settings, by their path in the strip: ``inserts[1].threshold_db``
+    path : str
+        of the strip in the song, for errors
+
+    Raises
+    ------
+    SettingError
+        for a setting that does not fit the rate, or cannot move as its lane says
+    """
+    found: list[Operation] = []
+    late_frames = 0
+    for setting in lanes:
+        if int(setting.partition("]")[0].removeprefix("inserts[")) >= len(inserts):
+            what = f"a lane moves {setting}, and it has {count(len(inserts), 'insert')}"
+            raise SettingError(what, where=path, hint="correct kept/lanes.json")
+    for k, insert in enumerate(inserts):
+        own = {
+            setting.removeprefix(f"inserts[{k}]."): lane
+            for setting, lane in lanes.items()
+            if setting.startswith(f"inserts[{k}].")
+        }
+        with where(f"{path}.inserts[{k}]"):
+            parts = _operations(insert, clock, inside.get(insert.sections), own, late_frames)
+        late_frames += sum(operation.latency_frames for operation in parts)
+        found += parts
+    return tuple(found)
+
+
+def _operations(
+    insert: Insert, clock: Clock, inside: FrameLane | None, lanes: Mapping[str, FrameLane], late_frames: int
+) -> tuple[Operation, ...]:
+    moving = {path: lane for path, lane in lanes.items() if path not in ("mix", "gain_db")}
+    alone = made(insert, clock.rate_hz)
+    if moving and insert.on:
+        alone = _moved(insert, alone, clock, moving, late_frames)
+    after = late_frames + sum(operation.latency_frames for operation in alone)
+    mix, gain = lanes.get("mix"), lanes.get("gain_db")
+    for path, lane in lanes.items():
+        _check_range(insert, path, lane)
+    part = [lane for lane in (mix, inside) if lane is not None]
+    fixed = 1.0 if mix is not None else insert.mix
+
+    def heard(strides: np.ndarray) -> np.ndarray:
+        values = np.full(len(strides), fixed)
+        for lane in part:
+            values = values * clock.values(lane, strides, after)
+        return values[:, np.newaxis]
+
+    def gained(strides: np.ndarray) -> np.ndarray:
+        assert gain is not None
+        return np.asarray(ratio(clock.values(gain, strides, after)))[:, np.newaxis]
+
+    return operations_of(
+        insert,
+        clock.rate_hz,
+        alone=alone,
+        heard=Heard(heard, _identity(part, clock, after)) if part else None,
+        gain=Heard(gained, _identity([gain], clock, after)) if gain is not None else None,
+    )
+
+
+def _moved(
+    insert: Insert,
+    alone: Sequence[Operation],
+    clock: Clock,
+    lanes: Mapping[str, FrameLane],
+    late_frames: int,
+) -> tuple[Operation, ...]:
+    """Return the operations of a processor with coefficients that follow lanes of its settings."""
+    stages = [_as_stage(operation, path) for operation in alone for path in [next(iter(lanes))]]
+    kept: dict[tuple[float, ...], list[np.ndarray]] = {}
+
+    def coefficients(values: tuple[float, ...]) -> list[np.ndarray]:
+        if values not in kept:
+            if len(kept) >= _KEPT:
+                kept.clear()
+            moved = insert
+            for path, value in zip(lanes, values, strict=True):
+                moved = with_setting(moved, path, value)
+            others = [_as_stage(operation, next(iter(lanes))) for operation in made(moved, clock.rate_hz)]
+            if list(map(_shape, others)) != list(map(_shape, stages)):
+                raise SettingError(
+                    f"{' and '.join(lanes)} cannot move: latency or order would change with it",
+                    hint="take its lane out, or use two inserts, each in its sections",
+                )
+            kept[values] = [stage.coefficients for stage in others]
+        return kept[values]
+
+    for path, lane in lanes.items():  # what cannot move is refused now, not in the middle of a mix
+        for value in {value for _, value in lane.points}:
+            coefficients(tuple(value if one == path else other.points[0][1] for one, other in lanes.items()))
+
+    found, late = [], late_frames
+    for k, stage in enumerate(stages):
+
+        def moving(strides: np.ndarray, k: int = k, late: int = late) -> np.ndarray:
+            values = np.stack([clock.values(lane, strides, late) for lane in lanes.values()], axis=1)
+            return np.array([coefficients(tuple(row))[k] for row in values.tolist()])
+
+        moves = tuple(lanes), _identity(list(lanes.values()), clock, late)
+        found.append(replace(stage, moving=moving, moves=moves) if len(stage.coefficients) else stage)
+        late += stage.latency_frames
+    return tuple(found)
+
+
+def _as_stage(operation: Operation, path: str) -> Stage:
+    if not isinstance(operation, Stage):
+        raise SettingError(f"{path} cannot move", hint="take its lane out")
+    return operation
+
+
+def _shape(stage: Stage) -> tuple[object, ...]:
+    size = len(stage.coefficients)
+    return stage.kind, stage.count, size, stage.states, stage.latency_frames, stage.key, stage.gains, stage.on
+
+
+def _identity(lanes: Sequence[FrameLane], clock: Clock, late_frames: int) -> Part:
+    return tuple(lane.points for lane in lanes), clock.first_frame - late_frames
+
+
+def _check_range(insert: Insert, path: str, lane: FrameLane) -> None:
+    for _, value in lane.points:
+        with_setting(insert, path, value)
+
+
+def with_setting(insert: I, path: str, value: float) -> I:
+    """Return an insert with the number that a path names, like ``bands[2].gain_db``, set to a value.
+
+    Raises
+    ------
+    SettingError
+        where there is no such number, or the value is out of its range
+    """
+    data = msgspec.to_builtins(insert)
+    place = data
+    steps = [int(step[2]) if step[2] else step[1] for step in _STEP.finditer(path)]
+    if not steps or "".join(match[0] for match in _STEP.finditer(path)) != path:
+        raise SettingError(f"{path!r} names no setting")
+    try:
+        for step in steps[:-1]:
+            place = place[step]
+        old = place[steps[-1]]
+    except (KeyError, IndexError, TypeError) as error:
+        raise SettingError(f"it has no setting {path}") from error
+    if not isinstance(old, float):
+        raise SettingError(f"{path} is no number that can move")
+    place[steps[-1]] = value
+    try:
+        return msgspec.convert(data, type(insert))
+    except msgspec.ValidationError as error:
+        limit = _LIMIT.search(str(error))
+        what = f": {_LIMITS[limit[1]]} {float(limit[2]):g} is allowed" if limit else ""
+        raise SettingError(f"{path} is {value:g} in its lane{what}", hint="correct kept/lanes.json") from error

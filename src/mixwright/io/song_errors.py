@@ -93,7 +93,7 @@ def _walk(data: Mapping[str, object], path: KeyPath) -> tuple[KeyPath, inspect.T
         kind = _of_kind(_inner(kind), value)
         if isinstance(step, int) and isinstance(value, list) and isinstance(kind, inspect.VarTupleType):
             value, kind = value[step], kind.item_type
-        elif isinstance(value, Mapping) and isinstance(kind, inspect.StructType):
+        elif isinstance(value, Mapping) and (isinstance(kind, inspect.StructType) or _kinds(kind)):
             value, kind = value[str(step)], _field(kind, str(step))
         elif isinstance(value, Mapping) and isinstance(kind, inspect.DictType):
             kind = kind.value_type

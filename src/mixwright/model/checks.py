@@ -170,8 +170,8 @@ def _check_inserts(song: Song) -> None:
     for path, _, _, strip in strips_of(song):
         for i, insert in enumerate(strip.inserts):
             _require(insert.sections, sections, f"{path}.inserts[{i}].sections", "section")
-            if isinstance(insert, KeyedInsert) and insert.key:
-                _require([insert.key], keys, f"{path}.inserts[{i}].key", "track, source, group or send")
+            if isinstance(insert, KeyedInsert):
+                _require(insert.keys, keys, f"{path}.inserts[{i}].key", "track, source, group or send")
 
 
 def _check_loops(song: Song) -> None:
@@ -201,8 +201,9 @@ def _leads(song: Song) -> _Leads:
             leads[here][("send", send)] = f"{path}.sends"
     for path, kind, id_, strip in strips_of(song):
         for i, insert in enumerate(strip.inserts):
-            for one in keyed_by(song, insert.key) if isinstance(insert, KeyedInsert) and insert.key else ():
-                leads.setdefault(one, {}).setdefault((kind, id_), f"{path}.inserts[{i}].key")
+            for key in insert.keys if isinstance(insert, KeyedInsert) else ():
+                for one in keyed_by(song, key):
+                    leads.setdefault(one, {}).setdefault((kind, id_), f"{path}.inserts[{i}].key")
     return leads
 
 

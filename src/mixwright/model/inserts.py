@@ -5,7 +5,10 @@ from __future__ import annotations
 
 from typing import TypeAlias
 
+from mixwright.model.colour_inserts import Saturation
+from mixwright.model.dynamics_inserts import Compressor, Expander
 from mixwright.model.filter_inserts import Filters
+from mixwright.model.keyed_inserts import Dip, Duck, Peaks
 
-#: Each family adds its own: ``Filters | Compressor | ...``
-AnyInsert: TypeAlias = Filters
+#: Each family adds its own.
+AnyInsert: TypeAlias = Filters | Compressor | Expander | Saturation | Dip | Duck | Peaks

@@ -11,6 +11,8 @@ from test_hearing_song import edit_track, heard, song_of, sound
 
 from mixwright.app.session import open_song
 from mixwright.app.space import Making
+from mixwright.demo.layers import LAYERS, made
+from mixwright.demo.pieces import SONG
 from mixwright.io.song_file import edit_song
 from mixwright.ledger.arrangement import COVERED
 from mixwright.model.arrangement import Arrangement
@@ -50,6 +52,31 @@ def test_a_layer_that_is_never_heard_is_missed_by_no_meter(tmp_path: Path) -> No
     assert never.loudness_lu == pytest.approx(abs(before.integrated_lufs - after.integrated_lufs), abs=0.01)
     assert never.third_octave_db == pytest.approx(differences.max(), abs=0.02)
     assert never.third_octave_hz == before.third_octave_hz[int(differences.argmax())]
+
+
+@pytest.mark.slow
+def test_in_the_demo_song_nothing_that_is_never_heard_is_missed(tmp_path: Path) -> None:
+    start_s, end_s = SONG.section_s(2)  # the first chorus, where most layers play
+    cut = slice(round(start_s * 48000), round(end_s * 48000))
+    made_of = {f"layer-{k}": made(layer, SONG)[cut] * 10.0 ** (layer.mix.rough_db / 20.0) for k, layer in
+               enumerate(LAYERS)}  # fmt: skip
+    sounding = {id_: audio.astype(np.float32) for id_, audio in made_of.items() if np.abs(audio).max() > 1e-3}
+    rng = np.random.default_rng(1)
+    # Far down: 40 dB under the mix, in all of the range.
+    level = 0.01 * float(np.std(np.sum([audio.mean(axis=1) for audio in sounding.values()], axis=0)))
+    planted = (level * rng.standard_normal((cut.stop - cut.start, 1))).astype(np.float32)
+    part = Section(name="chorus", start_s=0.0, end_s=end_s - start_s)
+    folder = song_of(tmp_path, {**sounding, "planted": planted}, sections=(part,))
+    never = heard(folder).arrangement.never_heard
+    assert "planted" in {one.layer for one in never}
+    whole = levels(folder)
+    for one in never:
+        edit_track(folder, one.layer, mute=True)
+        without = levels(folder)
+        edit_track(folder, one.layer, mute=False)
+        # By the meter (ITU-R BS.1770, IEC 61260 third-octaves), in a render without the layer.
+        assert abs(whole.integrated_lufs - without.integrated_lufs) < 0.2, one
+        assert np.abs(np.subtract(whole.third_octave_db, without.third_octave_db)).max() < 0.5, one
 
 
 @pytest.mark.parametrize("under_db", [-18.0, -26.0])

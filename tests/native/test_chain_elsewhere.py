@@ -39,14 +39,16 @@ def here(insert, channels=2):
     return chain, audio, keys, out
 
 
-@pytest.fixture(scope="module", params=["gcc", "zig", "arm64"])
+@pytest.fixture(scope="module", params=["gcc", "sanitized", "zig", "arm64"])
 def elsewhere(request, tmp_path_factory):
     """Return a program of another build and what runs it."""
     folder = tmp_path_factory.mktemp(request.param)
-    if request.param == "gcc":
+    if request.param in ("gcc", "sanitized"):
         if not shutil.which("gcc"):
             pytest.skip("needs gcc")
-        return program(folder, ["gcc"]), folder, ()
+        # Addresses out of bounds and whatever C leaves undefined end the program.
+        checks = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"] if request.param == "sanitized" else []
+        return program(folder, ["gcc"], *checks), folder, ()
     if importlib.util.find_spec("ziglang") is None:
         pytest.skip("needs the ziglang wheel")
     if request.param == "zig":

@@ -101,6 +101,7 @@ static void (*const KINDS[])(const mw_stage *) = {
     mw_saturation,
     mw_against, mw_dip, mw_duck, mw_peaks,
     mw_transients, mw_deess,
+    mw_bass_harmonics, mw_low_end,
 };
 
 /* Run an operation on one of the channels, or on middle or side. */

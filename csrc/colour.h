@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0
- * Processors that add harmonics, and what they have in common: curves, as the gain that they give to each value. */
+ * Processors that add harmonics or shape the low end, and curves, as the gain that they give to each value. */
 #ifndef MW_COLOUR_H
 #define MW_COLOUR_H
 
@@ -16,5 +16,7 @@ enum { MW_DRIVE, MW_BIAS, MW_OFFSET, MW_SLOPE, MW_CURVE };
 MW_API void mw_curve_gains(int32_t kind, const double *curve, const double *u, int32_t n, float *gains);
 
 void mw_saturation(const mw_stage *at);
+void mw_bass_harmonics(const mw_stage *at);
+void mw_low_end(const mw_stage *at);
 
 #endif

@@ -27,6 +27,41 @@ class Saturation(Insert, frozen=True, kw_only=True, tag="saturation"):
     oversampling: Literal[2, 4, 8] = 4
 
 
+class BassHarmonics(Insert, frozen=True, kw_only=True, tag="bass_harmonics"):
+    """Harmonics of a low range, added above it: a bass is followed on loudspeakers that do not play its fundamental.
+
+    Only what lies between `low_hz` and `high_hz` makes harmonics, and only those above `high_hz` are added, so that
+    nothing else is bent. `level_db` is how loud all harmonics of a sine of -12 dBFS are beside it; louder basses make
+    more. `drive_db` is how far up the curve they are sent: more of it makes higher harmonics; `bias` makes even ones.
+    """
+
+    low_hz: Annotated[float, Meta(ge=20.0, le=200.0)] = 40.0
+    high_hz: Annotated[float, Meta(ge=50.0, le=500.0)] = 120.0
+    level_db: Annotated[float, Meta(ge=-48.0, le=12.0)] = -12.0
+    drive_db: Annotated[float, Meta(ge=6.0, le=36.0)] = 18.0
+    bias: Annotated[float, Meta(ge=0.0, le=1.0)] = 0.5
+
+
+class LowEnd(Insert, frozen=True, kw_only=True, tag="low_end"):
+    """The range below `hz` taken towards a level, then a resonant shelf with a dip above it.
+
+    The level is the mean square of the range over about 100 ms in dBFS, the mean of both channels. It is raised by
+    `up_db` or lowered by `down_db` at most, and left alone where it lies below `least_db`; `attack_ms` and `release_ms`
+    are the time constants of a gain that falls and rises. `shelf_db` lifts what lies below `hz`, most of all just
+    there; `dip_db` takes as much out an octave above it.
+    """
+
+    target_db: Annotated[float, Meta(ge=-80.0, le=0.0)]
+    hz: Annotated[float, Meta(ge=30.0, le=250.0)] = 90.0
+    up_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 3.0
+    down_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 3.0
+    least_db: Annotated[float, Meta(ge=-120.0, le=0.0)] = -50.0
+    attack_ms: Annotated[float, Meta(ge=5.0, le=1000.0)] = 50.0
+    release_ms: Annotated[float, Meta(ge=5.0, le=3000.0)] = 300.0
+    shelf_db: Annotated[float, Meta(ge=-12.0, le=12.0)] = 0.0
+    dip_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 0.0
+
+
 class Width(Insert, frozen=True, kw_only=True, tag="width"):
     """Width by ranges, and the levels of middle and side; the sum of left and right stays as it was, times `middle_db`.
 

@@ -4,9 +4,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import bilinear, buttap, butter, lfilter
+from scipy.signal import bilinear, buttap, butter, lfilter, sosfilt
 
-from mixwright.model.colour_inserts import Saturation, Width
+from mixwright.model.colour_inserts import BassHarmonics, LowEnd, Saturation, Width
 from reference.oversample_twin import LATE, down, up
 
 CURVES = {
@@ -69,6 +69,63 @@ def width_twin(insert, rate_hz, audio, key):
     return np.stack([middle + side, middle - side], axis=1)
 
 
+def bass_harmonics_twin(insert, rate_hz, audio, key):
+    """Filters by scipy; the level by Fourier coefficients of the curve."""
+
+    def passed(kind, order, hz, x):
+        return sosfilt(butter(order, hz, kind, fs=rate_hz, output="sos"), x, axis=0)
+
+    def bent(u):
+        return u * gains_of(curve(BentLike(insert), u), u)
+
+    n = np.arange(256)
+    sine = 10.0 ** (-12.0 / 20.0) * np.sin(2.0 * np.pi * (n + 0.5) / 256)
+    harmonics = np.abs(np.fft.rfft(bent(sine)))[2:-1] / 128
+    level = 10.0 ** ((insert.level_db - 12.0) / 20.0) / np.sqrt(np.sum(harmonics**2))
+    band = passed("low", 6, insert.high_hz, passed("high", 2, insert.low_hz, audio))
+    above = passed("low", 2, 8.0 * insert.high_hz, passed("high", 4, insert.high_hz, bent(band) - band))
+    return audio + level * above
+
+
+class BentLike:
+    """What the curve of bass harmonics is in the terms of a saturation."""
+
+    def __init__(self, insert):
+        self.curve, self.drive_db, self.bias = "smooth", insert.drive_db, insert.bias
+
+
+def low_end_twin(insert, rate_hz, audio, key):
+    """Frame by frame in dB; crossover, shelf and bell by scipy's Butterworth filters and the cookbook's formulas."""
+
+    def squared(kind):
+        sos = butter(2, insert.hz, kind, fs=rate_hz, output="sos")
+        return sosfilt(np.concatenate([sos, sos]), audio, axis=0)
+
+    low, high = squared("low"), squared("high")
+    power, gain_db, gains = 0.0, 0.0, [1.0]
+    for look in range(0, len(audio), 32):
+        level_db = 10.0 * np.log10(power + 1e-300)
+        wanted = np.clip(insert.target_db - level_db, -insert.down_db, insert.up_db)
+        wanted = wanted if level_db >= insert.least_db else 0.0
+        ms = insert.attack_ms if wanted < gain_db else insert.release_ms
+        gain_db = wanted + (gain_db - wanted) * np.exp(-32000.0 / (ms * rate_hz))
+        gains += list(np.linspace(gains[-1], 10.0 ** (gain_db / 20.0), 33)[1:])
+        for frame in np.mean(low[look : look + 32] ** 2, axis=1):
+            power = frame + (power - frame) * np.exp(-1000.0 / (100.0 * rate_hz))
+    out = low * np.float32(gains[: len(audio)]).astype(float)[:, np.newaxis] + high
+    for kind, hz, db, q in (("shelf", insert.hz, insert.shelf_db, 1.2), ("bell", 2 * insert.hz, -insert.dip_db, 1.4)):
+        a, w = 10.0 ** (db / 40.0), 2.0 * np.pi * hz / rate_hz
+        alpha, c = np.sin(w) / (2.0 * q), np.cos(w)
+        if kind == "bell":
+            b, d = [1 + alpha * a, -2 * c, 1 - alpha * a], [1 + alpha / a, -2 * c, 1 - alpha / a]
+        else:
+            r = 2.0 * np.sqrt(a) * alpha
+            b = [a * (a + 1 - (a - 1) * c + r), 2 * a * (a - 1 - (a + 1) * c), a * (a + 1 - (a - 1) * c - r)]
+            d = [a + 1 + (a - 1) * c + r, -2 * (a - 1 + (a + 1) * c), a + 1 + (a - 1) * c - r]
+        out = lfilter(b, d, out, axis=0)
+    return out
+
+
 EXAMPLES = [
     (Saturation(drive_db=12), saturation_twin),
     (Saturation(curve="gentle", drive_db=9, bias=0.4, oversampling=2), saturation_twin),
@@ -77,4 +134,8 @@ EXAMPLES = [
     (Width(splits_hz=(120, 900, 6000), widths=(0, 1, 0.5, 1.6), middle_db=-1), width_twin),
     (Width(splits_hz=(2000,), widths=(1.3, 0), side_db=2), width_twin),
     (Width(widths=(0.4,)), width_twin),
+    (BassHarmonics(level_db=-6), bass_harmonics_twin),
+    (BassHarmonics(low_hz=30, high_hz=300, level_db=0, drive_db=30, bias=0), bass_harmonics_twin),
+    (LowEnd(target_db=-30, shelf_db=3, dip_db=4, attack_ms=10, release_ms=40), low_end_twin),
+    (LowEnd(target_db=-20, hz=200, up_db=9, down_db=0, least_db=-90), low_end_twin),
 ]

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Saturation and what makes harmonics of basses, as inserts."""
+"""Saturation as an insert."""
 
 from __future__ import annotations
 
@@ -18,15 +18,17 @@ from mixwright.native.mathematics import exp2, ratio, sin
 
 _CURVES = {"smooth": colour.SMOOTH, "gentle": colour.GENTLE, "hard": colour.HARD}
 
+LOG2_E = 1.4426950408889634
+
 #: A sine of this level is as loud after saturation as before.
-_KEPT_DB = -12.0
+KEPT_DB = -12.0
 _CONSTANT = Pass(hz=10.0, slope_db_oct=6)
 
 
 def curve_of(kind: int, drive: float, bias: float) -> np.ndarray:
     """Return a curve for the C core: drive, bias, T(bias), 1 / T'(bias)."""
     if kind == colour.SMOOTH:
-        height = 1.0 - 2.0 / (float(exp2(2.0 / math.log(2.0) * bias)) + 1.0)
+        height = 1.0 - 2.0 / (float(exp2(2.0 * LOG2_E * bias)) + 1.0)
         return np.array([drive, bias, height, 1.0 / (1.0 - height * height)])
     root = math.sqrt(1.0 + (bias * bias if kind == colour.GENTLE else bias**8))
     if kind == colour.GENTLE:
@@ -64,7 +66,7 @@ def saturation(insert: Saturation, rate_hz: int) -> tuple[Operation, ...]:
 def _level(kind: int, curve: np.ndarray) -> float:
     """Return what makes a sine of the kept level as loud after a curve as before, without the constant."""
     points = 256
-    u = float(ratio(_KEPT_DB)) * sin(2.0 * np.pi * (np.arange(points) + 0.5) / points)
+    u = float(ratio(KEPT_DB)) * sin(2.0 * np.pi * (np.arange(points) + 0.5) / points)
     out = u * colour.curve_gains(kind, curve, u)
     constant = math.fsum(out) / points
     return math.sqrt(math.fsum(u * u) / math.fsum((out - constant) ** 2))

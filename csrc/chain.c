@@ -102,6 +102,7 @@ static void (*const KINDS[])(const mw_stage *) = {
     mw_against, mw_dip, mw_duck, mw_peaks,
     mw_transients, mw_deess,
     mw_bass_harmonics, mw_low_end,
+    mw_level,
 };
 
 /* Run an operation on one of the channels, or on middle or side. */

@@ -6,10 +6,11 @@
 #include "stage.h"
 
 /* How a curve bends: T(x) = tanh x; x / sqrt(1 + x^2); x / (1 + x^8)^(1/8), which is straight for long. */
-enum { MW_SMOOTH, MW_GENTLE, MW_HARD };
+enum { MW_SMOOTH, MW_GENTLE, MW_HARD, MW_CLIP };
 
 /* A curve through 0 with the slope 1 there, (T(drive u + bias) - T(bias)) / (drive T'(bias)):
- * drive, bias, T(bias), 1 / T'(bias). */
+ * drive, bias, T(bias), 1 / T'(bias). That which clips: 1 / ceiling, then half its knee as part of the ceiling, and a
+ * quarter of the inverse of that (0: no knee). */
 enum { MW_DRIVE, MW_BIAS, MW_OFFSET, MW_SLOPE, MW_CURVE };
 
 /* What the curve gives for u[i], divided by u[i]; 1 at 0. */

@@ -71,7 +71,7 @@ static int32_t at_rest(const double *lane) {
 
 void mw_compress(const mw_stage *at) {
     const settings *s = (const settings *)at->c;
-    int32_t columns = (int32_t)s->detector.columns, lanes = mw_lanes(at, &s->detector);
+    int32_t lanes = mw_lanes(at, &s->detector);
     if (!at->replay) {
         double heard[3 * MW_STRIDE], wanted[2 * MW_STRIDE];
         float gains[MW_STRIDE];
@@ -81,13 +81,13 @@ void mw_compress(const mw_stage *at) {
             works |= computed(s, heard + MW_STRIDE * k, wanted + MW_STRIDE * k, at->frames);
         if (lanes == 2) linked(s, heard, wanted, wanted + MW_STRIDE, at->frames);
         works |= lanes == 2 && s->detector.kind == MW_LOUDNESS;
-        for (int32_t k = 0; k < columns; k++) {
+        for (int32_t k = 0; k < lanes; k++) {
             double *lane = at->state + LANE * k;
-            if (k < lanes && !works && at_rest(lane))
+            if (works || !at_rest(lane)) smoothed(s, lane, wanted + MW_STRIDE * k, gains, at);
+            else
                 for (int32_t i = 0; i < at->frames; i++) gains[i] = 1.0f;
-            else if (k < lanes) smoothed(s, lane, wanted + MW_STRIDE * k, gains, at);
             mw_write_gains(at, k, gains);
         }
     }
-    mw_multiply(at, columns);
+    mw_multiply(at, lanes);
 }

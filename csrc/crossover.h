@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0
  * Linkwitz-Riley crossovers (S. Linkwitz, "Active crossover networks for noncoincident drivers", J. Audio Eng. Soc.
- * 24(1), 1976): 2 to 4 ranges whose sum is an all-pass, so that it is flat. Each split is a Butterworth low-pass twice,
+ * 24(1), 1976): 2 to 5 ranges whose sum is an all-pass, so that it is flat. Each split is a Butterworth low-pass twice,
  * and what the all-pass of the split has beside it; lower ranges pass through the all-passes of the splits above, so
  * that all are in phase. With slopes of 12 dB/oct every range above a split comes out inverted, as the sum asks for. */
 #ifndef MW_CROSSOVER_H
@@ -8,7 +8,7 @@
 
 #include "mw.h"
 
-enum { MW_RANGES = 4 };
+enum { MW_RANGES = 5 };
 
 /* Sections of the Butterworth filter of a split; `order` is that of the crossover: 2, 4 or 8 (6 dB/oct each). */
 static inline int32_t mw_crossover_sections(int32_t order) { return (order / 2 + 1) / 2; }

@@ -42,8 +42,17 @@ static void hard(const double *c, const double *u, int32_t n, float *gains) {
     }
 }
 
+static void clip(const double *c, const double *u, int32_t n, float *gains) {
+    const double drive = c[0], half_knee = c[1], bend = c[2];
+    for (int32_t i = 0; i < n; i++) {
+        double x = mw_magnitude(drive * u[i]), over = mw_bent(x - 1.0, 2.0 * half_knee, bend);
+        gains[i] = (float)(1.0 - over / mw_larger(x, STRAIGHT));
+    }
+}
+
 void mw_curve_gains(int32_t kind, const double *curve, const double *u, int32_t n, float *gains) {
     if (kind == MW_SMOOTH) smooth(curve, u, n, gains);
     else if (kind == MW_GENTLE) gentle(curve, u, n, gains);
-    else hard(curve, u, n, gains);
+    else if (kind == MW_HARD) hard(curve, u, n, gains);
+    else clip(curve, u, n, gains);
 }

@@ -14,7 +14,7 @@ typedef struct {
     double keeps;   /* part of a mean square that is left after one frame; the means of rms and loudness */
     double offset;  /* octaves added to every level */
     double link;    /* 0: each channel by itself, to 1: both by one */
-    double columns; /* gains made: 1, or 2 where the channels may differ */
+    double columns; /* gains made: 1, or 2 where channels may differ */
 } mw_detector;
 
 #define MW_DETECTOR (sizeof(mw_detector) / sizeof(double))
@@ -22,7 +22,7 @@ typedef struct {
 /* State of a detector: two mean squares, then four for each section. */
 #define MW_DETECTOR_STATE(sections) (2 + 4 * (sections))
 
-/* Lanes of gain that differ: 1, or 2. */
+/* Lanes of gain, and columns: 1, or 2. */
 static inline int32_t mw_lanes(const mw_stage *at, const mw_detector *d) {
     return at->channels == 2 && d->columns == 2.0 ? 2 : 1;
 }

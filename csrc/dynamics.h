@@ -9,5 +9,6 @@ void mw_compress(const mw_stage *at);
 void mw_expand(const mw_stage *at);
 void mw_transients(const mw_stage *at);
 void mw_deess(const mw_stage *at);
+void mw_level(const mw_stage *at);
 
 #endif

@@ -61,7 +61,7 @@ static void smoothed(const settings *s, double *state, const double *below, floa
 
 void mw_expand(const mw_stage *at) {
     const settings *s = (const settings *)at->c;
-    int32_t columns = (int32_t)s->detector.columns, lanes = mw_lanes(at, &s->detector);
+    int32_t lanes = mw_lanes(at, &s->detector);
     if (!at->replay) {
         double heard[3 * MW_STRIDE];
         float gains[MW_STRIDE];
@@ -71,7 +71,6 @@ void mw_expand(const mw_stage *at) {
             smoothed(s, at->state + LANE * k, heard + MW_STRIDE * k, gains, at);
             mw_write_gains(at, k, gains);
         }
-        for (int32_t k = lanes; k < columns; k++) mw_write_gains(at, k, gains);
     }
-    mw_multiply(at, columns);
+    mw_multiply(at, lanes);
 }

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Linkwitz-Riley crossovers: audio in 2 to 4 ranges that add up to an all-pass of it."""
+"""Linkwitz-Riley crossovers: audio in 2 to 5 ranges that add up to an all-pass of it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def crossover(hz: Sequence[float], rate_hz: int, slope_db_oct: int = 24) -> np.n
     Parameters
     ----------
     hz : sequence of float
-        1 to 3 frequencies, ascending
+        1 to 4 frequencies, ascending
     rate_hz : int
     slope_db_oct : int
         12, 24 or 48

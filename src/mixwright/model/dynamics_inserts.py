@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from mixwright.model.filters import EqBand, Pass
+from mixwright.model.filters import EqBand, Hz, Pass
 from mixwright.model.insert import Insert, KeyedInsert
 from mixwright.model.record import Record
 
@@ -102,3 +102,42 @@ class DeEsser(Insert, frozen=True, kw_only=True, tag="de_esser"):
     range_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 6.0
     attack_ms: Annotated[float, Meta(ge=0.1, le=50.0)] = 1.0
     release_ms: Annotated[float, Meta(ge=5.0, le=500.0)] = 40.0
+
+
+class LevelRange(Record, frozen=True, kw_only=True):
+    """One range of `Levels`: moved towards `target_db` (dBFS, RMS), up by `raise_db` and down by `lower_db` at most.
+
+    It is raised by no more than it lies above `floor_db`: what lies below is left as it is. `attack_ms` and
+    `release_ms` are time constants of the gain in dB as it falls and as it rises.
+    """
+
+    target_db: Annotated[float, Meta(ge=-80.0, le=0.0)]
+    raise_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 3.0
+    lower_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 6.0
+    floor_db: Annotated[float, Meta(ge=-120.0, le=0.0)] = -50.0
+    attack_ms: AttackMs = 20.0
+    release_ms: ReleaseMs = 200.0
+
+
+class Levels(Insert, frozen=True, kw_only=True, tag="levels"):
+    """Levels a signal in three to five ranges, split at `hz` by 24 dB/oct; each `LevelRange` for itself.
+
+    `rms_ms` is how long a level is listened for (time constant). With all gains at 0 dB the ranges add up flat but for
+    their phase, which turns around each split: parallel to what goes in (`mix`), they would not.
+    """
+
+    hz: Annotated[tuple[Hz, ...], Meta(min_length=2, max_length=4)] = (150.0, 2500.0)
+    ranges: Annotated[tuple[LevelRange, ...], Meta(min_length=3, max_length=5)]
+    rms_ms: Annotated[float, Meta(ge=1.0, le=3000.0)] = 50.0
+
+
+class Clipper(Insert, frozen=True, kw_only=True, tag="clipper"):
+    """Holds every value below a ceiling, without time constants: clips what is above.
+
+    `knee_db` 0 clips hard; more bends earlier, from so far below the ceiling on. What it makes above the range of the
+    rate is computed at `oversampling` times the rate and taken out; by that, peaks come out a little above the ceiling.
+    """
+
+    ceiling_db: Annotated[float, Meta(ge=-60.0, le=0.0)] = -1.0
+    knee_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 3.0
+    oversampling: Literal[4, 8] = 4

@@ -12,7 +12,7 @@ import numpy as np
 
 from mixwright.native.library import function, pointer
 
-SMOOTH, GENTLE, HARD = range(3)
+SMOOTH, GENTLE, HARD, CLIP = range(4)
 
 
 @functools.cache

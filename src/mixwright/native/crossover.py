@@ -38,7 +38,7 @@ def states(ranges: int, order: int, channels: int) -> int:
 
 
 def design(hz: np.ndarray, order: int, rate_hz: float) -> np.ndarray:
-    """Return the coefficients of a crossover with 1 to 3 splits at `hz`, ascending; `order` 2, 4 or 8."""
+    """Return the coefficients of a crossover with 1 to 4 splits at `hz`, ascending; `order` 2, 4 or 8."""
     given = np.ascontiguousarray(hz, dtype=np.float64)
     coefficients = np.empty(len(given) * 10 * sections(order))
     _design()(pointer(given), len(given) + 1, order, rate_hz, pointer(coefficients))

@@ -10,14 +10,24 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.signal import lfilter, sosfilt
+from scipy.signal import butter, lfilter, sosfilt
 
 from mixwright.core.filters import strip_sections
 from mixwright.meter.loudness import k_weighting
-from mixwright.model.dynamics_inserts import Compressor, DeEsser, Detector, Expander, Transients
+from mixwright.model.dynamics_inserts import (
+    Clipper,
+    Compressor,
+    DeEsser,
+    Detector,
+    Expander,
+    LevelRange,
+    Levels,
+    Transients,
+)
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.strip import Strip
 from reference.dynamics_twin import OCTAVE_DB, compressed_db
+from reference.oversample_twin import LATE, down, up
 
 
 def left_of(milliseconds, rate_hz):
@@ -159,6 +169,51 @@ def de_esser_twin(insert, rate_hz, audio, key):
     return audio - in_band + multiplied(in_band, -reduction)
 
 
+def ranges_of(hz, rate_hz, audio):
+    """A crossover of Linkwitz and Riley: Butterworth low-pass and high-pass twice; what lies below a split passes the
+    all-pass that the sum of its two sides is."""
+    ranges, rest = [], audio
+    for one in hz:
+        low, high = (butter(2, one, kind, fs=rate_hz, output="sos") for kind in ("low", "high"))
+        twice = [sosfilt(side, sosfilt(side, rest, axis=0), axis=0) for side in (low, high)]
+        ranges = [sum(sosfilt(side, sosfilt(side, x, axis=0), axis=0) for side in (low, high)) for x in ranges]
+        ranges.append(twice[0])
+        rest = twice[1]
+    return [*ranges, rest]
+
+
+def levels_twin(insert, rate_hz, audio, key):
+    total = 0.0
+    for part, one in zip(ranges_of(insert.hz, rate_hz, audio), insert.ranges, strict=True):
+        power = np.max([one_pole(x**2, left_of(insert.rms_ms, rate_hz)) for x in part.T], axis=0)
+        gain, gains = 0.0, []
+        for level in (10.0 * np.log10(np.maximum(power, 1e-300))).tolist():
+            asked = one.target_db - level
+            if asked > 0.0:
+                asked = min(asked, one.raise_db, max(0.0, level - one.floor_db))
+            asked = max(asked, -one.lower_db)
+            keeps = left_of(one.attack_ms if asked < gain else one.release_ms, rate_hz)
+            gain = keeps * gain + (1.0 - keeps) * asked
+            gains.append(gain)
+        total = total + multiplied(part, np.array(gains))
+    return total
+
+
+def clipper_twin(insert, rate_hz, audio, key):
+    ceiling, begins = 10.0 ** (insert.ceiling_db / 20.0), 10.0 ** (-insert.knee_db / 20.0)
+    out = np.empty_like(audio)
+    for channel, x in enumerate(audio.T):
+        u = up(x, insert.oversampling)
+        t = np.abs(u) / ceiling
+        knee = np.abs(t - 1.0) < 1.0 - begins
+        clipped = np.minimum(t, 1.0)
+        clipped[knee] = (t - (t - begins) ** 2 / (4.0 * max(1.0 - begins, 1e-9)))[knee]
+        gains = np.float64(np.float32(np.where(t > 1e-9, clipped / np.maximum(t, 1e-9), 1.0)))
+        late = LATE[insert.oversampling]
+        out[:, channel] = np.concatenate([np.zeros(late), x])[: len(x)] + down(u * (gains - 1.0), insert.oversampling)
+    return out
+
+
 EXAMPLES = [
     (Compressor(threshold_db=-30, ratio=3), compressor_twin),
     (Compressor(threshold_db=-40, ratio=20, knee_db=0, attack_ms=0.1, release_ms=5, range_db=9), compressor_twin),
@@ -195,4 +250,22 @@ EXAMPLES = [
     (Transients(attack_db=-9, sustain_db=12, attack_ms=5, sustain_ms=100), transients_twin),
     (DeEsser(threshold_db=-20, attack_ms=0.5, release_ms=10), de_esser_twin),
     (DeEsser(mode="wide", hz=4000, q=2, relative=False, threshold_db=-40, range_db=12), de_esser_twin),
+    (
+        Levels(
+            hz=(200, 3000),
+            ranges=(
+                LevelRange(target_db=-30),
+                LevelRange(target_db=-30, raise_db=12, floor_db=-60),
+                LevelRange(target_db=-20, lower_db=3, attack_ms=1, release_ms=5),
+            ),
+            rms_ms=5,
+        ),
+        levels_twin,
+    ),
+    (
+        Levels(hz=(90, 400, 1500, 6000), ranges=tuple(LevelRange(target_db=db) for db in (-40, -35, -30, -25, -20))),
+        levels_twin,
+    ),
+    (Clipper(ceiling_db=-20), clipper_twin),
+    (Clipper(ceiling_db=-12, knee_db=0, oversampling=8), clipper_twin),
 ]

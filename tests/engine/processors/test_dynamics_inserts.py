@@ -16,9 +16,16 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from engine.processors.examples import RATE_HZ
+from engine.processors.tones import level, milliseconds_to, sine
 from mixwright.engine.chain import Chain
 from mixwright.engine.processors.insert import made
-from mixwright.model.dynamics_inserts import Compressor, DeEsser, Detector, Expander, Transients
+from mixwright.model.dynamics_inserts import (
+    Compressor,
+    DeEsser,
+    Detector,
+    Expander,
+    Transients,
+)
 from mixwright.model.filters import Pass
 from mixwright.model.song import changed
 
@@ -41,15 +48,6 @@ POINTS = [
 ]
 
 
-def level(level_db, seconds, channels=1):
-    return np.full((round(seconds * RATE_HZ), channels), 10.0 ** (level_db / 20.0))
-
-
-def sine(hz, level_db, seconds, channels=1):
-    t = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
-    return np.repeat(10.0 ** (level_db / 20.0) * np.sin(2.0 * np.pi * hz * t)[:, np.newaxis], channels, axis=1)
-
-
 def gains_db(insert, audio, key=None):
     """The gains that an insert makes, dB ``(frames, columns)``; what it puts out is checked to be audio times gains."""
     chain = Chain(made(insert, RATE_HZ), audio.shape[1])
@@ -61,11 +59,6 @@ def gains_db(insert, audio, key=None):
 
 def settled_db(insert, audio, key=None):
     return float(gains_db(insert, audio, key)[-1, 0])
-
-
-def milliseconds_to(reached):
-    assert reached.any()
-    return 1000.0 * int(np.argmax(reached)) / RATE_HZ
 
 
 @pytest.mark.parametrize(("level_db", "hard_db", "soft_db"), POINTS)

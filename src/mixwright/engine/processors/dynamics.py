@@ -12,14 +12,18 @@ import math
 
 import numpy as np
 
+from mixwright.core.crossover import crossover
 from mixwright.core.filters import check_hz, memory_frames, strip_sections
 from mixwright.engine.operation import Operation, Stage
 from mixwright.engine.processors.insert import made, on
+from mixwright.errors import SettingError
 from mixwright.meter.loudness import k_weighting
-from mixwright.model.dynamics_inserts import Compressor, DeEsser, Detector, Expander, Transients
+from mixwright.model.dynamics_inserts import Clipper, Compressor, DeEsser, Detector, Expander, Levels, Transients
 from mixwright.model.strip import Strip
 from mixwright.native import chain as native
-from mixwright.native.mathematics import cos, exp2, sin
+from mixwright.native import colour, oversample
+from mixwright.native.crossover import states as crossover_states
+from mixwright.native.mathematics import cos, exp2, ratio, sin
 
 OCTAVES_A_DB = 0.16609640474436811739  # log2(10) / 20
 _LOG2_E = 1.44269504088896340736
@@ -29,6 +33,7 @@ _LUFS_OF_POWER_1 = -0.691
 #: A gain that still moves counts as at rest when this many time constants have passed: e^-14 is below 1e-6.
 _SETTLED = 14
 
+_CROSSOVER_ORDER = 4
 #: Peaks of transients are let go with this time constant, and followed fast with the next.
 _TRANSIENT_RELEASE_MS, _TRANSIENT_FAST_MS = 60.0, 1.0
 #: Of a de-esser: softness of the threshold; how long it listens to the band, and to the voice as it rises and falls.
@@ -131,6 +136,68 @@ def de_esser(insert: DeEsser, rate_hz: int) -> tuple[Operation, ...]:
     )
 
 
+@made.register
+def levels(insert: Levels, rate_hz: int) -> tuple[Operation, ...]:
+    """Return levelling in ranges (csrc/levelling.c), without latency but for the phase of its crossover.
+
+    The crossover is that of Linkwitz and Riley (`core.crossover`), the gains follow as in Giannoulis, Massberg and
+    Reiss (smooth branching); target, limits and floor: our own.
+
+    Raises
+    ------
+    SettingError
+        where the ranges are not one more than the frequencies between them
+    """
+    if len(insert.ranges) != len(insert.hz) + 1:
+        raise SettingError(
+            f"levels has {len(insert.ranges)} ranges and {len(insert.hz)} frequencies between them",
+            hint=f"name {len(insert.ranges) - 1} frequencies, or {len(insert.hz) + 1} ranges",
+        )
+    coefficients = [kept(insert.rms_ms, rate_hz)]
+    for one in insert.ranges:
+        coefficients += [db * OCTAVES_A_DB for db in (one.target_db, one.raise_db, one.lower_db, one.floor_db)]
+        coefficients += [kept(one.attack_ms, rate_hz), kept(one.release_ms, rate_hz)]
+    splits = crossover(insert.hz, rate_hz)
+    count = len(insert.ranges)
+    slowest_ms = max(max(one.attack_ms, one.release_ms) for one in insert.ranges)
+    states = [3 * count + crossover_states(count, _CROSSOVER_ORDER, channels) for channels in (1, 2)]
+    return (
+        Stage(
+            kind=native.LEVELS,
+            coefficients=np.array([*coefficients, *splits]),
+            states=(states[0], states[1]),
+            count=count,
+            remembers_frames=settled_frames(insert.rms_ms + slowest_ms, rate_hz),
+            gains=count,
+            on=on(insert),
+        ),
+    )
+
+
+@made.register
+def clipper(insert: Clipper, rate_hz: int) -> tuple[Operation, ...]:  # noqa: ARG001
+    """Return a curve that ends at the ceiling, oversampled (csrc/saturation.c); late by the oversampling.
+
+    The knee is that of the compressor with an infinite ratio (Giannoulis, Massberg and Reiss), on magnitudes.
+    """
+    bent = 1.0 - float(ratio(-insert.knee_db))
+    late = oversample.LATENCY_FRAMES[insert.oversampling]
+    states = oversample.STATES + 1 + late
+    curve = float(ratio(-insert.ceiling_db)), bent, 0.25 / bent if bent > 0.0 else 0.0, 0.0
+    return (
+        Stage(
+            kind=native.SATURATION,
+            coefficients=np.array([*curve, 1.0, 0.0, 0.0, 0.0]),
+            states=(states, 2 * states),
+            count=insert.oversampling.bit_length() - 1 + 4 * colour.CLIP,
+            latency_frames=late,
+            remembers_frames=2 * late,
+            gains=(insert.oversampling, 2 * insert.oversampling),
+            on=on(insert),
+        ),
+    )
+
+
 def _band_pass(hz: float, q: float, rate_hz: int) -> tuple[float, ...]:
     """Return a band-pass of unit gain at `hz` (Audio EQ Cookbook, R. Bristow-Johnson)."""
     w = 2.0 * math.pi * hz / rate_hz
@@ -161,7 +228,7 @@ def _following(
         count=len(sections),
         remembers_frames=settled_frames(moves_ms, rate_hz) + memory_frames(sections, rate_hz),
         key=insert.key,
-        gains=int(listening[-1]),
+        gains=(1, int(listening[-1])),
         on=on(insert),
     )
 

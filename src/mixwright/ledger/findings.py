@@ -34,7 +34,7 @@ from mixwright.model.song import LeftAsIs, Section, changed
 from mixwright.model.words import Place
 
 #: Nothing is told of a layer that sounds for less in a section.
-_LEAST_S = 1.0
+LEAST_S = 1.0
 #: More than this, in dB, makes a covered layer no more covered.
 _COVERED_DB = 12.0
 #: What a lead takes of a layer that is none counts so much: it is to lie in front.
@@ -185,7 +185,7 @@ class _Heard:
     def findings(self) -> list[Finding]:
         """Return what lies outside the tolerances of the layer's place here."""
         active_s = sum(self._heard.stretches[k].active_s for k in self._inside)
-        if active_s < _LEAST_S or not len(self._sketch):
+        if active_s < LEAST_S or not len(self._sketch):
             return []
         bands = [*self._returns(), *self._bands()]
         worst_db = max((one.excess_db for one in bands), default=0.0)

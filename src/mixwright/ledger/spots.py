@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,7 +31,7 @@ WIDE_OCTAVES = 1.0
 #: So many bands of one layer that takes are looked at.
 _MOST_PEAKS = 6
 #: Filters with less of the loudest filter's loudness are none of the layer's.
-_FAINT = 0.02
+FAINT = 0.02
 #: A time goes on while more is lost than this part of the mean over the section.
 _LULL = 0.5
 
@@ -50,8 +51,7 @@ class Spot:
     @property
     def band_hz(self) -> tuple[float, float]:
         """The edges of the band."""
-        edges = hz_from_cam(1.75 + STEP_CAM * (np.array([self.filters.start, self.filters.stop]) - 0.5))
-        return float(edges[0]), float(edges[1])
+        return edges_hz(self.filters)
 
     @property
     def counts(self) -> float:
@@ -64,6 +64,12 @@ class Spot:
         shared = min(self.filters.stop, other.filters.stop) - max(self.filters.start, other.filters.start)
         both = sum(one.filters.stop - one.filters.start for one in (self, other)) - shared
         return bool(shared >= SAME * both)
+
+
+def edges_hz(filters: slice) -> tuple[float, float]:
+    """Return the edges of a run of filters."""
+    edges = hz_from_cam(1.75 + STEP_CAM * (np.array([filters.start, filters.stop]) - 0.5))
+    return float(edges[0]), float(edges[1])
 
 
 def by_filter(taken: np.ndarray) -> np.ndarray:
@@ -98,27 +104,33 @@ def spots(alone: np.ndarray, lost: np.ndarray, taken: np.ndarray) -> list[Spot]:
 
 
 def _of_taker(taker: int, took: np.ndarray, alone: np.ndarray) -> list[Spot]:
-    """Return the bands of one, which takes so much of each filter: around each peak that stands by itself.
+    """Return the bands of one, which takes so much of each filter.
 
     A band is cut from the geometric mean of what is taken and of the part that this is of the filter: neither the
     filters that hold most of the layer, nor those that hold next to nothing of it and lose all, decide alone.
     """
-    heard = alone >= _FAINT * alone.max()
-    curve = np.where(heard, took / np.sqrt(np.maximum(alone, 1e-12)), 0.0)
-    free = np.ones(FILTERS, dtype=bool)
+    heard = alone >= FAINT * alone.max()
     found: list[Spot] = []
+    for band in cut(np.where(heard, took / np.sqrt(np.maximum(alone, 1e-12)), 0.0)):
+        first, end = band.start, band.stop
+        part = float(took[band].sum() / alone.sum())
+        holds = float(alone[band].sum() / alone.sum())
+        if part >= LEAST_PART and holds >= HELD and end - first > 1:
+            found.append(Spot(taker, band, part, _stands_out(took, alone, heard, first, end)))
+    return found
+
+
+def cut(curve: np.ndarray) -> Iterator[slice]:
+    """Yield the bands of a curve (FILTERS,), highest peak first: around each that stands by itself."""
+    free = np.ones(FILTERS, dtype=bool)
     for _ in range(_MOST_PEAKS):
         peak = int(np.argmax(np.where(free, curve, -1.0)))
         if not free[peak] or curve[peak] <= 0.0:
-            break
+            return
         first, _ = _around(free & (curve >= EDGE_DOWN * curve[peak]), peak)
         _, end = _around(free & (curve >= EDGE_UP * curve[peak]), peak)
         free[slice(*_slopes(curve, free, first, end))] = False
-        part = float(took[first:end].sum() / alone.sum())
-        holds = float(alone[first:end].sum() / alone.sum())
-        if part >= LEAST_PART and holds >= HELD and end - first > 1:
-            found.append(Spot(taker, slice(first, end), part, _stands_out(took, alone, heard, first, end)))
-    return found
+        yield slice(first, end)
 
 
 def _stands_out(took: np.ndarray, alone: np.ndarray, heard: np.ndarray, first: int, end: int) -> float:

@@ -7,19 +7,20 @@ A trial. The victim is a lead or a support that sounds in at least 40 % of a sec
 octave that holds at least a tenth of its loudness alone, of which at least 0.4 are left (cued) before. Planted is, a
 third each, a boost of what a sounding layer has there, a held chord, or shaped noise, 10 dB above the victim in that
 band over the time in which the victim sounds. In a third of the trials there are two maskers, 12 and 8 dB above. It is
-found where, of the findings in a band, the one that grew most over the mix without it (`Growth.missed`: the loss, as a
-part of what its layer is alone, in that band, told before or not) names victim, section, masker (both, in order), and a
-band whose intersection with the planted one is at least half of their union, both in octaves.
+found where the first of what `measure` tells to have grown since the mix without it (`mixwright.ledger.growth`) names
+victim, section, masker (both, in order), and a band whose intersection with the planted one is at least half of their
+union, both in octaves.
 
 What a trial cannot tell is left out: a band in which the same would be true of a second lead or support. Controls are
 of three kinds: 15 dB below the victim, which is the weakest of those who must be heard in the band; where the victim is
 silent; in a bed's band. They harm nobody else: every lead or support that sounds in the section has less than a
-twentieth of its loudness in the band, or is there at least 15 dB stronger than what is planted. They fail where a
-finding is new: nothing was told before of that layer and section in a band that meets its own, and its size grew by
-more than the step of the ledger (`mixwright.ledger.growth`).
+twentieth of its loudness in the band, or is there at least 15 dB stronger than what is planted. They fail where
+anything at all is told to have grown.
 
-Each section is heard with 3 s of its neighbours. *Nothing* finds nothing. *Overlap* is what a plain spectrum shows:
-lead or support, other layer, section and third octave in which the energy that both have at the same time grew most.
+Each section is heard with 3 s of its neighbours. Beside it stand: *static*, the finding of the changed mix alone whose
+band lost most anew, and in controls findings that are new (`planted_static`). *Nothing* finds nothing. *Overlap* is
+what a plain spectrum shows: lead or support, other layer, section and third octave in which the energy that both have
+at the same time grew most.
 
 Mixes: the sources of the demo song in the faders of its rough mix, without what is wrong with it on purpose; or seven
 stems of an electronic song in a mix of ours (`planting.STEMS`), with sections by the clock.
@@ -40,22 +41,26 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from planted_static import new_findings, static_grew_most
 from planted_trials import CONTROLS, Bench, Named, Trial, drawn, grew, grew_most, heard, iou, overlap_grew_most, reason
 from planting import KINDS, demo, stems
 
-from mixwright.model.ledger import Finding
+from mixwright.ledger.findings import cued_db
+from mixwright.model.ledger import Finding, Growth
 
 GOAL = {"demo": 0.90, "stems": 0.85}
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """A trial and what three methods make of it; `new`: findings of a control that were not there before."""
+    """A trial and what three methods make of it; `grew` and `new`: what a control raised."""
 
     trial: Trial
     named: Named | None
     failed: str
-    overlap: str
+    static: str = ""
+    overlap: str = ""
+    grew: tuple[Growth, ...] = ()
     new: tuple[Finding, ...] = ()
 
 
@@ -65,11 +70,12 @@ def run(bench: Bench, seed: int, number: int, over_db: float = -10.0, control: s
     plain, before = bench.before(trial.section)
     after = heard(mix, trial.section)
     growths = grew(before, after)
-    new = tuple(one.finding for one in growths if one.is_new) if control else ()
     named = grew_most(growths)
     if control:
-        return Outcome(trial, named, "new finding" if new else "", "", new)
-    return Outcome(trial, named, reason(trial, named), reason(trial, overlap_grew_most(plain, mix)))
+        failed = "something grew" if growths else ""
+        return Outcome(trial, named, failed, grew=growths, new=new_findings(before, after))
+    static, overlap = static_grew_most(before, after), overlap_grew_most(plain, mix)
+    return Outcome(trial, named, *(reason(trial, one) for one in (named, static, overlap)))
 
 
 def told(outcome: Outcome) -> str:
@@ -83,22 +89,22 @@ def told(outcome: Outcome) -> str:
 
 
 def table(outcomes: list[Outcome]) -> Iterator[str]:
-    """Yield how many were found, by kind and number of maskers, beside both baselines, and the reasons of the rest."""
+    """Yield how many were found, by kind and number of maskers, beside what else there is, and why the rest failed."""
     groups: Mapping[str, Callable[[Trial], bool]] = {
         **{kind: functools.partial(lambda kind, trial: trial.kind == kind, kind) for kind in KINDS},
         "one masker": lambda trial: len(trial.maskers) == 1,
         "two maskers": lambda trial: len(trial.maskers) == 2,
         "all": lambda _: True,
     }
-    yield f"{'':14}{'trials':>7}{'found':>8}{'nothing':>9}{'overlap':>9}  reasons of the rest"
+    yield f"{'':14}{'trials':>7}{'found':>8}{'static':>9}{'nothing':>9}{'overlap':>9}  reasons of the rest"
     for name, inside in groups.items():
         chosen = [one for one in outcomes if inside(one.trial)]
         if chosen:
-            found, plain = (100.0 * np.mean([not x for x in y]) for y in (
-                [one.failed for one in chosen], [one.overlap for one in chosen]))  # fmt: skip
+            failures = ([getattr(one, by) for one in chosen] for by in ("failed", "static", "overlap"))
+            found, static, plain = (100.0 * np.mean([not one for one in by]) for by in failures)
             why = Counter(one.failed for one in chosen if one.failed)
             reasons = ", ".join(f"{word} {count}" for word, count in why.most_common())
-            yield f"{name:14}{len(chosen):7}{found:7.0f} %{0:7.0f} %{plain:7.0f} %  {reasons}"
+            yield f"{name:14}{len(chosen):7}{found:7.0f} %{static:7.0f} %{0:7.0f} %{plain:7.0f} %  {reasons}"
 
 
 def benched(bench: Bench, trials: int, seed: int, controls: int, sweep: int) -> bool:
@@ -115,10 +121,12 @@ def benched(bench: Bench, trials: int, seed: int, controls: int, sweep: int) -> 
         raised = list(itertools.islice(harmless(bench, seed), controls))
         wrong = [one for one in raised if one.failed]
         by = ", ".join(f"{name} {_of(wrong, name)} of {_of(raised, name)}" for name in CONTROLS)
+        print(f"controls: {len(raised)}, something grew in {len(wrong)} ({_percent(wrong, raised)}): {by}")
         print(
-            f"controls: {len(raised)}, with a new finding {len(wrong)} ({100.0 * len(wrong) / len(raised):.0f} %): {by}"
+            *(f"  {one.trial.control} {one.trial}: {_grew(one)}" for one in wrong), sep="\n", end="\n" if wrong else ""
         )
-        print(*(f"  {one.trial.control} {one.trial}: {_new(one)}" for one in wrong), sep="\n", flush=True)
+        fresh = [one for one in raised if one.new]
+        print(f"  static: a new finding in {len(fresh)} ({_percent(fresh, raised)})", flush=True)
         met = met and len(wrong) <= 0.05 * controls
     for over_db in (-5.0, 0.0, 5.0) if sweep else ():
         outcomes = [run(bench, seed, number, over_db) for number in range(sweep)]
@@ -146,11 +154,15 @@ def _of(outcomes: list[Outcome], control: str) -> int:
     return sum(one.trial.control == control for one in outcomes)
 
 
-def _new(outcome: Outcome) -> str:
+def _percent(some: list[Outcome], of: list[Outcome]) -> str:
+    return f"{100.0 * len(some) / len(of):.0f} %"
+
+
+def _grew(outcome: Outcome) -> str:
     return "; ".join(
-        f"{one.kind} {one.track} in {one.section}, {one.band_hz and tuple(map(round, one.band_hz))} Hz, "
-        f"{one.size_db.cued} dB, {one.excess_db:.1f} over"
-        for one in outcome.new
+        f"{one.track} in {one.section}, {one.band_hz[0]:.0f}-{one.band_hz[1]:.0f} Hz, "
+        f"{cued_db(one.size_db):.2f} dB, {one.excess_db:.2f} over"
+        for one in outcome.grew
     )
 
 

@@ -27,9 +27,10 @@ from mixwright.hearing.hear import hear
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CUED, Hearing
 from mixwright.hearing.scale import filter_hz
 from mixwright.ledger.findings import LedgerRow, ledger_of
-from mixwright.ledger.growth import Growth, growth
-from mixwright.model.ledger import Finding
+from mixwright.ledger.growth import growth
+from mixwright.model.ledger import Finding, Growth
 from mixwright.model.song import Section
+from mixwright.model.words import Place
 
 LEAST_SOUNDING, LEAST_HELD, LEAST_LEFT = 0.4, 0.1, 0.4
 #: How far maskers stand from the level asked for, in dB of the victim over them.
@@ -37,8 +38,6 @@ APART_DB = {1: (0.0,), 2: (-2.0, 2.0)}
 #: Least intersection over union of bands in octaves.
 LEAST_IOU = 0.5
 CONTROLS = ("quiet", "silent", "bed")
-#: What grew by less did not.
-LEAST_GROWTH = 0.01
 #: A control harms nobody: who must be heard has less than this part of its loudness there, or is so much stronger.
 HARMLESS, HARMLESS_DB = 0.05, 15.0
 
@@ -52,6 +51,7 @@ class Heard:
     section: str
     stretches: Mapping[str, int]
     findings: tuple[Finding, ...]
+    places: Mapping[str, Place]
 
     def active(self, layer: str) -> np.ndarray:
         """Return in which cells of the section a layer sounds."""
@@ -92,8 +92,13 @@ def heard(mix: Mix, section: str) -> Heard:
         part.name: max(hearing.inside(part.start_s, part.end_s), key=lambda k: hearing.stretches[k].length_s)
         for part in mix.sections
     }
-    rows = [LedgerRow(id_, mix.places[id_]) for id_ in hearing.layers]
-    return Heard(hearing, mix.sections, section, stretches, ledger_of(hearing, rows, mix.sections))
+    findings = ledger_of(hearing, rows_of(hearing, mix.places), mix.sections)
+    return Heard(hearing, mix.sections, section, stretches, findings, mix.places)
+
+
+def rows_of(hearing: Hearing, places: Mapping[str, Place]) -> list[LedgerRow]:
+    """Return what is known of the layers that are heard."""
+    return [LedgerRow(id_, places[id_]) for id_ in hearing.layers]
 
 
 @dataclass(frozen=True)
@@ -276,24 +281,18 @@ def iou(one: tuple[float, float] | None, other: tuple[float, float]) -> float:
     return float(max(0.0, min(b, d) - max(a, c)) / (max(b, d) - min(a, c)))
 
 
-def grew(before: Heard, after: Heard) -> list[Growth]:
-    """Return how what is found after grew."""
-    return list(growth(after.findings, before.hearing, before.findings, before.sections))
+def grew(before: Heard, after: Heard) -> tuple[Growth, ...]:
+    """Return what `measure` tells since the last measure."""
+    return growth(before.hearing, after.hearing, rows_of(after.hearing, after.places), after.sections)
 
 
 def grew_most(growths: Sequence[Growth]) -> Named | None:
-    """Return the finding in a band of which most is missed that was heard before (`Growth.missed`).
-
-    The loss is compared with the one in the same band before, whether that was told or not. Sizes in dB are no measure
-    of growth: where next to nothing is left, little more makes them much larger. What is told of a layer as a whole
-    names no band.
-    """
-    told = (one for one in growths if one.finding.band_hz is not None)
-    most = max(told, key=lambda one: one.missed, default=None)
-    if most is None or most.missed < LEAST_GROWTH:
+    """Return the first thing that is told to have grown."""
+    if not growths:
         return None
-    one = most.finding
-    return Named(one.track, one.section, one.band_hz, tuple(by.track for by in one.caused_by), most.missed)
+    one = growths[0]
+    by = tuple(by.track for by in one.caused_by)
+    return Named(one.track, one.section, one.band_hz, by, one.excess_db + one.step_db)
 
 
 def overlap_grew_most(before: Mix, after: Mix) -> Named | None:

@@ -1,56 +1,107 @@
 # SPDX-License-Identifier: Apache-2.0
-"""What grew since an earlier ledger, in invented clashes."""
+"""What a change buried, in invented clashes: who, where, in which band, because of whom; and when nothing is told."""
 
 from __future__ import annotations
 
+import functools
+
+import numpy as np
 import pytest
-from clashes import SECONDS, SECTIONS, band, heard
+from clashes import SECONDS, SECTIONS, band, heard, iou
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from mixwright.ledger.findings import LedgerRow, ledger_of
+from mixwright.hearing.heard import Hearing
+from mixwright.ledger.findings import LedgerRow
 from mixwright.ledger.growth import growth
-from mixwright.ledger.tolerances import STEP
+from mixwright.ledger.tolerances import GROWTH
+from mixwright.model.ledger import Growth
 
-ROWS = [LedgerRow("voice", "lead"), LedgerRow("pad", "bed")]
-
-
-@pytest.fixture(scope="module")
-def songs():
-    """A voice with a pad in its way: hardly any, some, and much of it; each as heard and as told."""
-    voice = band(1, 300.0, 3400.0, -30.0)
-    layers = [{"voice": voice, "pad": band(3, 1000.0, 1700.0, level_db, SECONDS)} for level_db in (-60.0, -36.0, -26.0)]
-    hearings = [heard(one) for one in layers]
-    return [(hearing, ledger_of(hearing, ROWS, SECTIONS, workers=1)) for hearing in hearings]
+#: A voice, and a pad beside it that covers some of all of it in both sections.
+VOICE, PAD = band(1, 300.0, 3400.0, -30.0), band(2, 200.0, 5000.0, -36.0)
+#: What comes into the chorus.
+BAND_HZ = (1000.0, 1700.0)
+PLANTED = band(3, *BAND_HZ, -28.0, SECONDS)
+LAYERS = {"voice": VOICE, "pad": PAD}
 
 
-def test_what_was_not_told_and_grew_by_more_than_the_step_is_new(songs):
-    (quiet, nothing), _, (_, told) = songs
-    assert nothing == ()
-    first, *_ = growth(told, quiet, nothing, SECTIONS)
-    assert (first.finding, first.told, first.is_new) == (told[0], False, True)
-    # Hardly anything was lost before: what is missed is what is lost now, in its part of the voice.
-    assert first.grew_db == pytest.approx(told[0].size_db.cued, abs=0.5)
-    assert first.missed > 0.0
+@functools.cache
+def of(name: str) -> Hearing:
+    """Return a mix as heard: `then`, and after a change."""
+    made = {
+        "then": LAYERS,
+        "boost": {**LAYERS, "pad": PAD + band(3, *BAND_HZ, -28.0, SECONDS)},
+        "added": {**LAYERS, "noise": PLANTED},
+        "two": {**LAYERS, "noise": PLANTED, "pad": PAD + band(4, *BAND_HZ, -34.0, SECONDS)},
+        "a little": {**LAYERS, "noise": band(3, *BAND_HZ, -60.0, SECONDS)},
+        "voice down": {**LAYERS, "voice": VOICE * np.float32(0.5)},
+        "voice up": {**LAYERS, "voice": VOICE * np.float32(2.0)},
+        "beside": {**LAYERS, "noise": band(3, 6000.0, 9000.0, -28.0, SECONDS)},
+        "no voice": {"pad": PAD},
+    }
+    return heard(made[name])
 
 
-def test_what_was_there_before_has_its_real_size_told_or_not(songs):
-    (quiet, _), (some, _), (_, told) = songs
-    from_quiet, from_some = (next(growth(told, before, (), SECTIONS)) for before in (quiet, some))
-    assert STEP.db < from_some.grew_db < from_quiet.grew_db
-    assert 0.0 < from_some.missed < from_quiet.missed
+def grew(then: str, now: str, **places: str) -> tuple[Growth, ...]:
+    known = {"voice": "lead", **places}
+    rows = [LedgerRow(id_, known.get(id_, "bed")) for id_ in of(now).layers]
+    return growth(of(then), of(now), rows, SECTIONS)
 
 
-def test_nothing_grew_where_nothing_changed(songs):
-    much, told = songs[2]
-    for before in (told, ()):
-        for one in growth(told, much, before, SECTIONS):
-            assert one.told == bool(before)
-            assert one.grew_db == pytest.approx(0.0, abs=1e-9)
-            assert one.missed == pytest.approx(0.0, abs=1e-9)
-            # What is told for the first time, but is as large as before, is not new.
-            assert not one.is_new
+@pytest.mark.parametrize(("change", "by"), [("boost", "pad"), ("added", "noise")])
+def test_what_is_buried_is_told_with_layer_section_band_and_who_grew(change, by):
+    (one,) = grew("then", change)
+    assert (one.track, one.section, one.caused_by[0].track) == ("voice", "chorus", by)
+    # The pad takes of all of the voice in both: the band is that of the change alone.
+    assert iou(one.band_hz, BAND_HZ) > 0.5
+    assert one.caused_by[0].fraction > 0.9
+    assert (one.start_s, one.end_s) == (SECTIONS[1].start_s, pytest.approx(SECTIONS[1].end_s, abs=0.07))
+    assert one.share < one.share_before
+    assert one.size_db.cued > one.excess_db > 0.0
+    assert one.step_db == GROWTH["lead"].db
 
 
-def test_of_a_layer_that_was_not_there_all_is_new(songs):
-    _, told = songs[2]
-    alone = heard({"pad": band(3, 1000.0, 1700.0, -26.0, SECONDS)})
-    assert all(one.is_new for one in growth(told, alone, (), SECTIONS))
+def test_of_two_that_grew_who_adds_more_energy_comes_first():
+    one, *_ = grew("then", "two")
+    assert [by.track for by in one.caused_by[:2]] == ["noise", "pad"]  # 6 dB apart as they are made
+    assert one.caused_by[0].fraction > 2.0 * one.caused_by[1].fraction
+
+
+@pytest.mark.parametrize("change", ["then", "a little", "voice up", "beside"])
+def test_nothing_is_told_where_nothing_is_buried(change):
+    assert grew("then", change) == ()
+
+
+def test_a_layer_that_was_turned_down_itself_is_no_news():
+    assert grew("then", "voice down") == ()
+
+
+def test_what_came_back_is_not_told():
+    assert grew("added", "then") == ()
+
+
+def test_a_bed_may_be_buried_and_so_may_who_was_not_there():
+    assert grew("then", "added", voice="bed") == ()
+    assert grew("no voice", "added") == ()
+
+
+def test_sections_that_are_cut_anew_are_not_compared():
+    then = of("then")
+    halves = Hearing(then.layers, then.stretches[:1], then.taken[:1])
+    rows = [LedgerRow("voice", "lead")]
+    assert growth(halves, of("added"), rows, SECTIONS) == ()
+
+
+@settings(max_examples=4, deadline=None)
+@given(st.floats(-40.0, -24.0), st.floats(2.0, 10.0))
+def test_the_more_is_added_the_more_is_told(level_db, more_db):
+    soft, loud = (
+        growth(
+            of("then"),
+            heard({**LAYERS, "noise": band(3, *BAND_HZ, db, SECONDS)}),
+            [LedgerRow("voice", "lead")],
+            SECTIONS,
+        )
+        for db in (level_db, level_db + more_db)
+    )
+    assert sum(one.excess_db for one in loud[:1]) >= sum(one.excess_db for one in soft[:1])

@@ -1,90 +1,159 @@
 # SPDX-License-Identifier: Apache-2.0
-"""What grew since an earlier ledger: findings beside what was heard in the same band before, told then or not."""
+"""What a change buried: of which layer more is lost than before, where, when, in which band, because of whom."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from mixwright.hearing.fader import joined
-from mixwright.hearing.heard import Hearing
-from mixwright.ledger.findings import cued_db
+from mixwright.hearing.heard import ALONE, CUED, LAYER, STRICT, HeardStretch, Hearing
+from mixwright.hearing.scale import STEP_CAM
+from mixwright.hearing.statistics import LEAST_FRACTION, named_takers
+from mixwright.ledger.findings import LEAST_S, LedgerRow, cued_db, whole_song
 from mixwright.ledger.rise import Rise
-from mixwright.ledger.spots import filters_between
-from mixwright.ledger.tolerances import STEP
-from mixwright.model.ledger import Finding
+from mixwright.ledger.spots import FAINT, HELD, by_filter, cut, edges_hz, narrowed
+from mixwright.ledger.tolerances import GROWTH
+from mixwright.model.ledger import Growth
 from mixwright.model.song import Section
+from mixwright.model.words import Place
 
-
-@dataclass(frozen=True)
-class Growth:
-    """A finding, and how it was before.
-
-    `told`: that it was told before, of the same layer and section, in a band that meets its own. `grew_db`: by how much
-    its size grew (cued). `missed`: by which part of the loudness that the layer has alone its loss in that band grew,
-    times the share that had been left there: what was covered anyhow is missed less;
-    by the dB of its tolerance, which a lead has less of.
-    """
-
-    finding: Finding
-    told: bool
-    grew_db: float
-    missed: float
-
-    @property
-    def is_new(self) -> bool:
-        """Tell whether it was not told before, and is not there merely because a little more was enough."""
-        return not self.told and self.grew_db > STEP.db
+#: The others have grown in a filter where what they add is this part of what was there: 0.4 dB.
+_MORE = 0.1
+#: A band that holds this part of the layer counts in full; from spots.HELD on some of it.
+_IN_FULL = 0.1
+#: Where no more than this part of what is left of a layer is lost anew, no fader is asked: about 0.15 dB.
+_LEAST_PART = 0.01
 
 
 def growth(
-    findings: Sequence[Finding], before: Hearing, told: Sequence[Finding], sections: Sequence[Section]
-) -> Iterator[Growth]:
-    """Yield how findings grew over what was heard before; what was within its tolerance then has its real size.
+    then: Hearing, now: Hearing, rows: Sequence[LedgerRow], sections: Sequence[Section] = ()
+) -> tuple[Growth, ...]:
+    """Return of which layers more is lost now than then by more than a step: what is furthest beyond its step first.
 
     Parameters
     ----------
-    findings : sequence of Finding
-        of now
-    before : Hearing
-        what was heard then, with the same sections; a layer that was not there lost nothing
-    told : sequence of Finding
-        the ledger of then
+    then, now : Hearing
+        the same part of the song before and after a change; sections that are not cut into the same stretches in both
+        are left out, and layers that do not sound in both
+    rows : sequence of LedgerRow
+        what is known of the layers of now; of a bed nothing is told
     sections : sequence of Section
+        in order; none: all that was heard is one, without a name
+
+    Notes
+    -----
+    Filter by filter, of what sounds of the layer both then and now (the less of both), that part which is lost now and
+    was not lost then, where others have grown: what a layer loses because its own fader went down is no news to
+    whoever moved it. Bands are cut from this difference as those of findings are from a loss. Who took it: each
+    layer that takes anything there, by the energy that it adds.
+
+    The size is the rise of the layer as a whole that would make up for what it lost anew in the band. Of it counts the
+    part that had been left there, as what was covered anyhow is missed less; and a band that holds less than a tenth of
+    the layer counts less, down to nothing at a twentieth. Inside `tolerances.GROWTH` nothing is told.
     """
-    spans = {part.name: (part.start_s, part.end_s) for part in sections}
-    rises: dict[tuple[str, str], Rise | None] = {}
-    for one in findings:
-        at = one.track, one.section
-        if at not in rises:
-            rises[at] = _rise(before, one.track, *spans.get(one.section, (0.0, math.inf)))
-        yield _growth(one, rises[at], any(_meet(one, old) for old in told))
+    places = {row.id: row for row in rows}
+    found = [
+        one
+        for part in sections or whole_song(now)
+        for layer in now.layers
+        if layer in then.layers and layer in places and places[layer].place_at(part.name) != "bed"
+        for one in _of_layer(then, now, layer, part, places[layer].place_at(part.name))
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.excess_db / one.step_db, one.track, one.section, one.band_hz)))
 
 
-def _rise(before: Hearing, layer: str, start_s: float, end_s: float) -> Rise | None:
-    if layer not in before.layers:
-        return None
-    stretches = before.layers[layer].stretches
-    sketch = joined([stretches[k].sketch for k in before.inside(start_s, end_s)])
-    return Rise(sketch) if len(sketch) else None
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """A layer in a section, filter by filter: loudness alone, and which part of it is lost, by reading.
+
+    `taken`: which part of its loss each layer takes (layers, FILTERS). `excited`: by each layer, mean over the section
+    (layers, FILTERS); nothing by itself.
+    """
+
+    alone: np.ndarray
+    lost: Mapping[int, np.ndarray]
+    taken: np.ndarray
+    excited: Mapping[str, np.ndarray]
 
 
-def _growth(finding: Finding, then: Rise | None, told: bool) -> Growth:
-    where = slice(None) if finding.band_hz is None else filters_between(*finding.band_hz)
-    left = finding.in_mix_sone.cued if finding.in_mix_sone is not None else None
-    lost_now = (finding.alone_sone or 0.0) - (left or 0.0)
-    if then is None:
-        return Growth(finding, told, cued_db(finding.size_db), 1.0)
-    lost, alone = float(then.lost[where].sum()), float(then.alone[where].sum())
-    had = 1.0 - lost / alone if alone > 0.0 else 1.0
-    missed = had * (lost_now - lost) / float(then.alone.sum()) / finding.tolerance_db
-    return Growth(finding, told, cued_db(finding.size_db) - cued_db(then.db(where)), missed)
+def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: Place) -> Iterator[Growth]:
+    inside, before = (one.inside(section.start_s, section.end_s) for one in (now, then))
+    if not inside or [now.stretches[k] for k in inside] != [then.stretches[k] for k in before]:
+        return
+    parts, old_parts = ([one.layers[layer].stretches[k] for k in ks] for one, ks in ((now, inside), (then, before)))
+    if min(sum(part.active_s for part in one) for one in (parts, old_parts)) < LEAST_S:
+        return
+    part, old = _part(now, inside, layer), _part(then, before, layer)
+    kept = np.minimum(part.alone, old.alone)
+    added = _added(part, old)
+    grew = added.sum(axis=0) > _MORE * sum(old.excited.values())
+    more = {row: np.where(grew, kept * (part.lost[row] - old.lost[row]), 0.0) for row in (STRICT, CUED)}
+    shares = added / np.maximum(added.sum(axis=0), 1e-30) * np.maximum(more[CUED], 0.0)
+    heard = kept >= FAINT * kept.max()
+    least = _LEAST_PART * float((part.alone * (1.0 - part.lost[CUED])).sum())
+    rise: Rise | None = None
+    for band in cut(np.where(heard, more[CUED] / np.sqrt(np.maximum(kept, 1e-12)), 0.0)):
+        if float(more[CUED][band].sum()) < least:
+            continue
+        rise = rise or Rise(joined([one.sketch for one in parts]))
+        size = rise.making_up_db(float(more[STRICT][band].sum()), float(more[CUED][band].sum()))
+        share, was = (float(1.0 - np.average(one.lost[CUED][band], weights=kept[band])) for one in (part, old))
+        holds = float(kept[band].sum() / kept.sum())
+        counts = was * min(max((holds - HELD) / (_IN_FULL - HELD), 0.0), 1.0)
+        excess_db = cued_db(size) * counts - GROWTH[place].db
+        if excess_db > 0.0:
+            start_s, end_s = narrowed(_more_in_bands(parts, old_parts), band, now.stretches[inside[0]].start_s)
+            yield Growth(
+                track=layer,
+                section=section.name,
+                start_s=max(start_s, section.start_s),
+                end_s=min(end_s, section.end_s),
+                band_hz=edges_hz(band),
+                size_db=size,
+                step_db=GROWTH[place].db,
+                excess_db=excess_db,
+                share=share,
+                share_before=was,
+                caused_by=named_takers(list(now.layers), shares[:, band].sum(axis=1)),
+            )
 
 
-def _meet(one: Finding, other: Finding) -> bool:
-    if (one.track, one.section) != (other.track, other.section):
-        return False
-    if one.band_hz is None or other.band_hz is None:
-        return one.band_hz is other.band_hz
-    return min(one.band_hz[1], other.band_hz[1]) > max(one.band_hz[0], other.band_hz[0])
+def _part(hearing: Hearing, inside: Sequence[int], layer: str) -> _Part:
+    """Return a layer in some stretches."""
+    heard = {id_: [one.stretches[k] for k in inside] for id_, one in hearing.layers.items()}
+    lengths_s = np.array([hearing.stretches[k].length_s for k in inside])
+    active_s = np.array([one.active_s for one in heard[layer]])
+    patterns = np.tensordot(active_s / active_s.sum(), [one.patterns for one in heard[layer]], axes=1).astype(float)
+    alone = STEP_CAM * patterns[ALONE]
+    left = {row: STEP_CAM * patterns[row] / np.maximum(alone, 1e-12) for row in (STRICT, CUED)}
+    index = list(heard).index(layer)
+    taken = by_filter(np.tensordot(lengths_s, [hearing.taken[k].cued[index] for k in inside], axes=1))
+    excited = {
+        id_: sum(one.active_s * one.patterns[LAYER].astype(float) for one in parts) / lengths_s.sum()
+        for id_, parts in heard.items()
+    }
+    excited[layer] = np.zeros_like(alone)
+    return _Part(
+        alone=alone,
+        lost={row: np.clip(1.0 - one, 0.0, 1.0) for row, one in left.items()},
+        taken=taken / np.maximum(taken.sum(axis=0), 1e-12),
+        excited=excited,
+    )
+
+
+def _added(part: _Part, old: _Part) -> np.ndarray:
+    """Return by how much more each layer excites the filters, of those that take something there (layers, FILTERS)."""
+    more = [one - old.excited.get(id_, 0.0) for id_, one in part.excited.items()]
+    return np.where(part.taken >= LEAST_FRACTION, np.maximum(more, 0.0), 0.0)
+
+
+def _more_in_bands(parts: Sequence[HeardStretch], before: Sequence[HeardStretch]) -> np.ndarray:
+    """Return what is lost now and what was then, where `spots.narrowed` looks for what there is and what is left."""
+    now, then = (np.concatenate([part.bands for part in one], axis=1) for one in (parts, before))
+    lost = (np.maximum(one[ALONE] - one[CUED], 0.0) for one in (now, then))
+    more = np.zeros_like(now)
+    more[ALONE], more[CUED] = lost
+    return more

@@ -40,6 +40,15 @@ class Rise:
         strict, cued = (self._fader_db(wanted, reading, where) for reading in (STRICT, CUED))
         return Range(cued=cued, strict=strict)
 
+    def making_up_db(self, strict_sone: float, cued_sone: float) -> Range:
+        """Return the rise of the layer as a whole that would make up for a loss, by both readings."""
+        lost, everywhere = {STRICT: strict_sone, CUED: cued_sone}, slice(None)
+        strict, cued = (
+            self._fader_db(float(self.left[reading].sum()) + max(lost[reading], 0.0), reading, everywhere)
+            for reading in (STRICT, CUED)
+        )
+        return Range(cued=cued, strict=strict)
+
     def _fader_db(self, wanted: float, reading: int, where: slice) -> float | None:
         """Return at which fader some filters are as loud as wanted; no fader beyond is heard."""
         found = [float(heard[reading, where].sum()) for heard in self._heard]

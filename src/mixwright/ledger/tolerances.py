@@ -43,6 +43,11 @@ BAND: Mapping[Place, Tolerance] = {
 RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")
 #: How much brighter than the lead a backing voice may be, where it was asked to be darker.
 BRIGHTER = Tolerance(1.0, "ours; about the least change of level in a broad band that is heard (from memory)")
+#: By how much of its fader a layer may be buried deeper in a band by a change, of what had been left of it there.
+GROWTH: Mapping[Place, Tolerance] = {
+    "lead": Tolerance(0.15, "ours; set by maskers planted in known bands (benchmarks/planted.py)"),
+    "support": Tolerance(0.2, "ours; set by maskers planted in known bands (benchmarks/planted.py)"),
+}
 #: A finding that was left as it is comes back where it has grown by more.
 STEP = Tolerance(2.0, "listeners repeat a match of loudness within 2 dB (Ma, Reiss & Black 2014)")
 

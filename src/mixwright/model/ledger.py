@@ -50,6 +50,30 @@ class Finding(Record, frozen=True, kw_only=True):
     verdict: Verdict = "outside"
 
 
+class Growth(Record, frozen=True, kw_only=True):
+    """Where a layer is buried deeper than it was at the last measure, by others that grew.
+
+    `track`, `section`, `start_s` to `end_s` and `band_hz` as in Finding. `size_db`: by how many dB the layer as a whole
+    would have to rise to make up for what it lost anew in that band; None beyond any fader. `share` and `share_before`:
+    which part of its loudness the mix leaves there and left then, cued. Of the cued size
+    counts `share_before`, and less of a band that holds less than a tenth of the layer; `excess_db`: how far what
+    counts lies beyond `step_db`. `caused_by`: who grew, and which part of the new loss
+    each takes, most first.
+    """
+
+    track: str
+    section: str
+    start_s: float
+    end_s: float
+    band_hz: tuple[float, float]
+    size_db: Range
+    step_db: float
+    excess_db: float
+    share: float
+    share_before: float
+    caused_by: tuple[TakenBy, ...] = ()
+
+
 class VoicePhrase(Record, frozen=True, kw_only=True):
     """One phrase of the line that is followed.
 

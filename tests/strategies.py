@@ -83,7 +83,7 @@ fractions = floats(0.0, 1.0)
 passes = st.builds(Pass, hz=floats(10, 20000), slope_db_oct=st.sampled_from(get_args(SlopeDbOct)))
 eq_bands = st.builds(
     EqBand,
-    kind=st.sampled_from(["bell", "low_shelf", "high_shelf"]),
+    kind=st.sampled_from(["bell", "low_shelf", "high_shelf", "notch", "band_pass", "tilt"]),
     hz=floats(10, 20000),
     gain_db=floats(-24, 24),
     q=floats(0.1, 40),

@@ -8,7 +8,7 @@ import itertools
 import numpy as np
 import pytest
 import scipy.signal
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.core.crossover import ORDERS, crossover
@@ -16,7 +16,7 @@ from mixwright.errors import SettingError
 from mixwright.native import crossover as native
 
 RATE_HZ = 48000
-FRAMES = 1 << 16
+FRAMES = 1 << 14
 slopes = pytest.mark.parametrize("slope", sorted(ORDERS))
 
 
@@ -44,6 +44,7 @@ def test_ranges_add_up_flat(slope, hz):
 
 
 @slopes
+@settings(max_examples=25)
 @given(st.lists(st.floats(30.0, 20000.0), min_size=1, max_size=3, unique_by=round))
 def test_any_splits_add_up_to_what_goes_in_but_for_phase(slope, hz):
     ranges = spectra(sorted(hz), slope)
@@ -59,7 +60,7 @@ def test_two_ranges_are_butterworth_filters_twice(slope):
         sos = scipy.signal.butter(slope // 12, 1000.0, kind, fs=RATE_HZ, output="sos")
         wanted = np.abs(scipy.signal.sosfreqz(sos, at, fs=RATE_HZ)[1]) ** 2
         assert np.abs(np.abs(range_) - wanted).max() < 1e-9
-    assert db(low[np.argmin(np.abs(at - 1000.0))]) == pytest.approx(-6.02, abs=0.01)
+    assert db(low[np.argmin(np.abs(at - 1000.0))]) == pytest.approx(-6.02, abs=0.05)
 
 
 @slopes

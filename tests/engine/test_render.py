@@ -287,7 +287,7 @@ def fields_of(strip):
 
 bands = st.builds(
     EqBand,
-    kind=st.sampled_from(["bell", "low_shelf", "high_shelf"]),
+    kind=st.sampled_from(["bell", "low_shelf", "high_shelf", "notch", "band_pass", "tilt"]),
     hz=st.floats(10.0, 23999.0),
     gain_db=st.floats(-24.0, 24.0),
     q=st.floats(0.1, 40.0),

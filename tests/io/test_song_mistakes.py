@@ -210,7 +210,7 @@ def test_the_line_is_found_in_other_styles(tmp_path):
     head = 'title = "x"\nrate_hz = 48000\n'
     inline = 'tracks = [{id = "a", name = "A", file = "f"}, # one\n\n{id = "b",strip.pan = 3}]\n'
     assert _load(tmp_path, head + inline).where == "song.toml:5 tracks[1].strip.pan"
-    apart = '[[tracks]]\nid="a"\nname="A"\nfile="f"\n[master]\n[tracks.strip]\n[[tracks.strip.eq]]\nhz=100'
+    apart = '[[tracks]]\nid="a"\nname="A"\nfile="f"\n[master]\n[tracks.strip]\n[[tracks.strip.eq]]\ngain_db=1'
     assert _load(tmp_path, head + apart).where == "song.toml:9 tracks[0].strip.eq[0]"
 
 

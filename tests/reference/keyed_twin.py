@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """Keyed processors in plain Python, whole signals at a time: the slow twin of csrc/dip.c, duck.c and peaks.c.
 
-Sections are made by scipy from their analogue prototypes; what is decided from look to look is written out per band.
+Band-passes are made by scipy from their analogue prototypes, high-passes and low-passes are those of the strip; what
+is decided from look to look is written out per band.
 """
 
 from __future__ import annotations
@@ -10,6 +11,9 @@ import math
 
 import numpy as np
 from scipy import signal
+
+from mixwright.core.filters import design_high_pass, design_low_pass
+from mixwright.model.filters import Pass
 
 LOOK = 32
 PACES = {"word": (8.0, 30.0, 120.0, 20.0), "phrase": (15.0, 400.0, 350.0, 100.0)}
@@ -27,7 +31,7 @@ def dip(insert, rate_hz, audio, key, against=None):
         for band, s in zip(insert.bands, sections, strict=True)
     ]
     level, dips = 0.0, []
-    for k, power in enumerate(powers(signal.butter(2, 80, "highpass", fs=rate_hz), key)):
+    for k, power in enumerate(powers(between(80.0, None, rate_hz, 2), key)):
         level += part(10, rate_hz) * (power - level)
         sounds = whole.sounds(level)
         dips.append([one.look(k, sounds) for one in heard])
@@ -176,9 +180,9 @@ def between(low_hz, high_hz, rate_hz, order=1):
     if low_hz is None and high_hz is None:
         return [1.0], [1.0]
     if low_hz is None:
-        return signal.butter(order, high_hz, "lowpass", fs=rate_hz)
+        return _one(design_low_pass(Pass(hz=high_hz, slope_db_oct=6 * order), rate_hz))
     if high_hz is None:
-        return signal.butter(order, low_hz, "highpass", fs=rate_hz)
+        return _one(design_high_pass(Pass(hz=low_hz, slope_db_oct=6 * order), rate_hz))
     middle = math.sqrt(low_hz * high_hz)
     return band_pass(middle, middle / (high_hz - low_hz), rate_hz)
 
@@ -197,3 +201,8 @@ def db(power):
 
 def stepped(now, wanted, up, down):
     return min(now + up, wanted) if now < wanted else max(now - down, wanted)
+
+
+def _one(sections):
+    (section,) = sections
+    return section[:3], [1.0, *section[3:]]

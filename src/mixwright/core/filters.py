@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """Filters from settings as second-order sections, and how long they ring.
 
-A section is a row b0 b1 b2 a1 a2 with a0 = 1. Bell and shelves follow the Audio EQ Cookbook (R. Bristow-Johnson;
-W3C Working Group Note, 2021), high-pass and low-pass are Butterworth through the bilinear transform.
+A section is a row b0 b1 b2 a1 a2 with a0 = 1. Bell, shelves, notch and band-pass follow the prototypes of the Audio EQ
+Cookbook (R. Bristow-Johnson; W3C Working Group Note, 2021), high-pass and low-pass are Butterworth, tilt is
+(A s + 1) / (s + A). All are as the analogue prototype is, up to two thirds of half the rate (csrc/design.c).
 """
 
 from __future__ import annotations
@@ -16,11 +17,22 @@ from mixwright.model.filters import EqBand, Pass
 from mixwright.model.strip import Strip
 from mixwright.native import filters
 
-_KINDS = {"bell": filters.BELL, "low_shelf": filters.LOW_SHELF, "high_shelf": filters.HIGH_SHELF}
+_KINDS = {
+    "bell": filters.BELL,
+    "low_shelf": filters.LOW_SHELF,
+    "high_shelf": filters.HIGH_SHELF,
+    "notch": filters.NOTCH,
+    "band_pass": filters.BAND_PASS,
+    "tilt": filters.TILT,
+}
+#: Kinds of band that act whatever their gain says.
+_WITHOUT_GAIN = ("notch", "band_pass")
+#: How near to half the rate a frequency goes that moves.
+_HIGHEST = 0.499
 
 
 def design_band(band: EqBand, rate_hz: int) -> np.ndarray:
-    """Return the section ``(1, 5)`` of one equaliser band.
+    """Return the sections ``(1 or 2, 5)`` of one equaliser band.
 
     Raises
     ------
@@ -44,7 +56,7 @@ def design_low_pass(cut: Pass, rate_hz: int) -> np.ndarray:
 
 
 def strip_sections(strip: Strip, rate_hz: int) -> np.ndarray:
-    """Return the sections ``(n, 5)`` of a strip: high-pass, low-pass, bands; bands at 0 dB are left out.
+    """Return the sections ``(n, 5)`` of a strip: high-pass, low-pass, bands; what acts by 0 dB is left out.
 
     Raises
     ------
@@ -56,8 +68,27 @@ def strip_sections(strip: Strip, rate_hz: int) -> np.ndarray:
         parts.append(design_high_pass(strip.high_pass, rate_hz))
     if strip.low_pass is not None:
         parts.append(design_low_pass(strip.low_pass, rate_hz))
-    parts += [design_band(band, rate_hz) for band in strip.eq if band.gain_db != 0.0]
+    parts += [design_band(band, rate_hz) for band in strip.eq if acts(band)]
     return np.concatenate(parts)
+
+
+def acts(band: EqBand) -> bool:
+    """Return whether a band does anything: one with a gain of 0 dB does not."""
+    return band.gain_db != 0.0 or band.kind in _WITHOUT_GAIN
+
+
+def moving_band(band: EqBand, rate_hz: int, hz: np.ndarray, gain_db: np.ndarray, q: np.ndarray) -> np.ndarray:
+    """Return the sections ``(n, 2, 5)`` of a band whose settings move, at n of them.
+
+    `hz`, `gain_db`, `q`: arrays ``(n,)``; frequencies stay below half the rate. Between two rows that follow each other
+    any part of the way is a stable filter: stable sections of second order fill a triangle.
+    """
+    return filters.design_bands(_KINDS[band.kind], np.minimum(hz, _HIGHEST * rate_hz), rate_hz, gain_db, q)
+
+
+def moving_pass(cut: Pass, rate_hz: int, hz: np.ndarray, *, high: bool) -> np.ndarray:
+    """Return the sections ``(n, sections, 5)`` of a high-pass or low-pass whose frequency moves, at n of them."""
+    return filters.design_passes(high, np.minimum(hz, _HIGHEST * rate_hz), rate_hz, cut.slope_db_oct // 6)
 
 
 def memory_frames(sections: np.ndarray, rate_hz: int) -> int:

@@ -21,9 +21,16 @@ class Pass(Record, frozen=True, kw_only=True):
 
 
 class EqBand(Record, frozen=True, kw_only=True):
-    """One band of the parametric equaliser; `q` of a shelf sets its slope (0.7071 = no overshoot)."""
+    """One band of the parametric equaliser.
 
-    kind: Literal["bell", "low_shelf", "high_shelf"] = "bell"
+    `bell`: `gain_db` at `hz`; `q` is hz by the width between half the gain in dB. `low_shelf`, `high_shelf`: `gain_db`
+    below or above `hz`, half of it there; `q` sets the slope (0.7071 = no overshoot). `notch`: takes out `hz`.
+    `band_pass`: lets `hz` alone pass as it is; `q` of both is hz by the width between -3 dB. `tilt`: 0 dB at `hz`,
+    `gain_db` far above it and as much less far below; darker where negative; it has no `q`. Notch and band-pass have no
+    gain.
+    """
+
+    kind: Literal["bell", "low_shelf", "high_shelf", "notch", "band_pass", "tilt"] = "bell"
     hz: Hz
-    gain_db: Annotated[float, Meta(ge=-24.0, le=24.0)]
+    gain_db: Annotated[float, Meta(ge=-24.0, le=24.0)] = 0.0
     q: Annotated[float, Meta(ge=0.1, le=40.0)] = 1.0

@@ -6,7 +6,9 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import bilinear, buttap, butter, lfilter, sosfilt
 
+from mixwright.core.filters import design_band, design_high_pass, design_low_pass
 from mixwright.model.colour_inserts import BassHarmonics, LowEnd, Saturation, Width
+from mixwright.model.filters import EqBand, Pass
 from reference.oversample_twin import LATE, down, up
 
 CURVES = {
@@ -43,7 +45,9 @@ def saturation_twin(insert, rate_hz, audio, key):
         u = up(x, insert.oversampling)
         added = down(u * (gains_of(curve(insert, u), u) - 1.0), insert.oversampling)
         if insert.bias:
-            added = lfilter(*butter(1, 10.0, "high", fs=rate_hz), added)
+            pole = np.exp(-2.0 * np.pi * 10.0 / rate_hz)  # that of s / (s + 2 pi 10), which is 1 at high frequencies
+            gain = (1.0 - pole) * rate_hz / (2.0 * np.pi * 10.0)
+            added = lfilter([gain, -gain], [1.0, -pole], added)
         late = LATE[insert.oversampling]
         out[:, channel] = level * (np.concatenate([np.zeros(late), x])[: len(x)] + added)
     return out
@@ -70,10 +74,11 @@ def width_twin(insert, rate_hz, audio, key):
 
 
 def bass_harmonics_twin(insert, rate_hz, audio, key):
-    """Filters by scipy; the level by Fourier coefficients of the curve."""
+    """Filters run by scipy; the level by Fourier coefficients of the curve."""
 
     def passed(kind, order, hz, x):
-        return sosfilt(butter(order, hz, kind, fs=rate_hz, output="sos"), x, axis=0)
+        design = design_low_pass if kind == "low" else design_high_pass
+        return filtered(design(Pass(hz=hz, slope_db_oct=6 * order), rate_hz), x)
 
     def bent(u):
         return u * gains_of(curve(BentLike(insert), u), u)
@@ -87,6 +92,11 @@ def bass_harmonics_twin(insert, rate_hz, audio, key):
     return audio + level * above
 
 
+def filtered(sections, audio):
+    """Sections as core.filters makes them (tests/core/test_filters.py), run by scipy."""
+    return sosfilt(np.insert(sections, 3, 1.0, axis=1), audio, axis=0)
+
+
 class BentLike:
     """What the curve of bass harmonics is in the terms of a saturation."""
 
@@ -95,7 +105,7 @@ class BentLike:
 
 
 def low_end_twin(insert, rate_hz, audio, key):
-    """Frame by frame in dB; crossover, shelf and bell by scipy's Butterworth filters and the cookbook's formulas."""
+    """Frame by frame in dB; the crossover by scipy's Butterworth filters, shelf and bell run by scipy."""
 
     def squared(kind):
         sos = butter(2, insert.hz, kind, fs=rate_hz, output="sos")
@@ -113,16 +123,10 @@ def low_end_twin(insert, rate_hz, audio, key):
         for frame in np.mean(low[look : look + 32] ** 2, axis=1):
             power = frame + (power - frame) * np.exp(-1000.0 / (100.0 * rate_hz))
     out = low * np.float32(gains[: len(audio)]).astype(float)[:, np.newaxis] + high
-    for kind, hz, db, q in (("shelf", insert.hz, insert.shelf_db, 1.2), ("bell", 2 * insert.hz, -insert.dip_db, 1.4)):
-        a, w = 10.0 ** (db / 40.0), 2.0 * np.pi * hz / rate_hz
-        alpha, c = np.sin(w) / (2.0 * q), np.cos(w)
-        if kind == "bell":
-            b, d = [1 + alpha * a, -2 * c, 1 - alpha * a], [1 + alpha / a, -2 * c, 1 - alpha / a]
-        else:
-            r = 2.0 * np.sqrt(a) * alpha
-            b = [a * (a + 1 - (a - 1) * c + r), 2 * a * (a - 1 - (a + 1) * c), a * (a + 1 - (a - 1) * c - r)]
-            d = [a + 1 + (a - 1) * c + r, -2 * (a - 1 + (a + 1) * c), a + 1 + (a - 1) * c - r]
-        out = lfilter(b, d, out, axis=0)
+    shelf = EqBand(kind="low_shelf", hz=insert.hz, gain_db=insert.shelf_db, q=1.2)
+    dip = EqBand(hz=2 * insert.hz, gain_db=-insert.dip_db, q=1.4)
+    for band in (shelf, dip):
+        out = filtered(design_band(band, rate_hz), out)
     return out
 
 

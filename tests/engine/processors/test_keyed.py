@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.signal import bilinear
 
 from engine.processors.test_processors import run
 from mixwright.engine.chain import Chain
@@ -16,7 +17,7 @@ from mixwright.errors import SettingError
 from mixwright.model.keyed_inserts import Dip, DipBand, Duck, DuckRule, Peaks, usual_pace
 from mixwright.model.song import Group, Send, Song, Track
 from mixwright.native.filters import BELL, design_band
-from reference import chain_twin, keyed_twin
+from reference import chain_twin, keyed_twin, prototypes
 
 RATE_HZ = 48000
 WORD, PHRASE = DipBand(hz=2000, pace="word", most_db=6), DipBand(hz=2000, pace="phrase", most_db=6)
@@ -152,7 +153,9 @@ def test_a_dip_that_stays_is_a_bell_of_the_cookbook():
     operations, audio = made(dip, RATE_HZ), noise(0.5)
     constant = np.full((len(audio), 1), 10.0 ** (-6.0 / 20.0), dtype=np.float32)
     out = run(operations, audio, gains=constant, replay=True)
-    bell = design_band(BELL, 900, RATE_HZ, -6.0, 1.3 * 10.0 ** (6.0 / 40.0))
+    b, a = prototypes.band("bell", -6.0, 1.3 * 10.0 ** (6.0 / 40.0))
+    b, a = bilinear(b, a, 0.5 / np.tan(np.pi * 900.0 / RATE_HZ))
+    bell = np.array([[*b, *a[1:]]])
     expected = chain_twin.process([chain_twin.Sections(bell)], audio)
     np.testing.assert_allclose(out, expected, rtol=0, atol=1e-6 * np.abs(audio).max())
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 
 from typing import TypeAlias
 
-from mixwright.model.colour_inserts import Saturation
+from mixwright.model.colour_inserts import BassHarmonics, LowEnd, Saturation, Width
 from mixwright.model.dynamics_inserts import Compressor, Expander
 from mixwright.model.filter_inserts import Filters
 from mixwright.model.keyed_inserts import Dip, Duck, Peaks
 
 #: Each family adds its own.
-AnyInsert: TypeAlias = Filters | Compressor | Expander | Saturation | Dip | Duck | Peaks
+AnyInsert: TypeAlias = (
+    Filters | Compressor | Expander | Saturation | BassHarmonics | LowEnd | Width | Dip | Duck | Peaks
+)

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Collection, Mapping
 
 import numpy as np
@@ -11,6 +12,7 @@ from mixwright.hearing.components import components
 from mixwright.hearing.fader import Sketch
 from mixwright.hearing.feed import Source
 from mixwright.hearing.heard import ACTIVE_SONE, ALONE, CELL_S, Heard
+from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel
 from mixwright.ledger.arrangement import arrangement_of, covered_everywhere
 from mixwright.meter.measure import Meter
@@ -84,15 +86,21 @@ def _without(
     cells = np.flatnonzero(np.any(list(sounding.values()), axis=0))
     first, end = (round(cell * CELL_S * rate_hz) for cell in (cells[0], cells[-1] + 1))
     meters = {id_: (Meter(rate_hz, 2, true_peak=False), Meter(rate_hz, 2, true_peak=False)) for id_ in layers}
-    for mix, *each in zip(audio[WHOLE](first, end), *(audio[id_](first, end) for id_ in layers), strict=True):
-        at = np.minimum((np.arange(first, first + len(mix)) / (rate_hz * CELL_S)).astype(np.intp), cells[-1])
-        first += len(mix)
-        for (id_, (whole, without)), layer in zip(meters.items(), each, strict=True):
-            (cancel or Cancel()).check()
-            kept = sounding[id_][at]
-            if kept.any():
-                whole.push(mix[kept])
-                without.push((mix - layer)[kept])
+    sources = {id_: iter(audio[id_](first, end)) for id_ in layers}
+
+    def push(id_: str, mix: np.ndarray, at: np.ndarray) -> None:
+        (cancel or Cancel()).check()
+        layer, kept = next(sources[id_]), sounding[id_][at]
+        if kept.any():
+            whole, without = meters[id_]
+            whole.push(mix[kept])
+            without.push((mix - layer)[kept])
+
+    with Team() as team:
+        for mix in audio[WHOLE](first, end):
+            at = np.minimum((np.arange(first, first + len(mix)) / (rate_hz * CELL_S)).astype(np.intp), cells[-1])
+            first += len(mix)
+            team.do(functools.partial(push, id_, mix, at) for id_ in layers)
     return [_difference(id_, whole.result(), without.result()) for id_, (whole, without) in meters.items()]
 
 

@@ -119,7 +119,10 @@ def heard(
         )
         layers, phrases = _records(song, rows, *found)
         whole = Row(WHOLE, "", "bed", (), session.graph)
-        audio = layer_audio(session, [whole, *rows], cancel=cancel)
+        audio = {
+            **layer_audio(session, rows, cancel=cancel),
+            **layer_audio(session, [whole], workers=None, cancel=cancel),
+        }
         returns = [row.id for row in rows if not row.tracks]
         arranged = arrangement(song, found[0].layers, returns, audio, cancel)
         return changed(

@@ -12,9 +12,10 @@ from mixwright.app.listening import Row
 from mixwright.app.session import Session
 from mixwright.hearing.heard import Hearing
 from mixwright.jobs.cache import code_hash
+from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.ledger.findings import LedgerRow, only_covered, section_findings, whole_song
-from mixwright.ledger.voice_line import voice_line
+from mixwright.ledger.voice_line import Followed, followed, heard_phrases, in_time
 from mixwright.model.ledger import Finding, VoicePhrase
 from mixwright.model.record import Record
 from mixwright.model.song import Section, Song, used_tracks
@@ -60,9 +61,10 @@ def findings_of(
     job = Job("looking for what is covered", len(sections), report, cancel)
     facts = [(row.id, row.place, sorted(row.place_in.items()), row.is_return) for row in rows]
     found = list(only_covered(hearing, rows))
+    digests = _digests(hearing)
     for section in sections:
         where = section.name, section.start_s, section.end_s
-        heard = _digest(hearing, hearing.inside(section.start_s, section.end_s))
+        heard = [digests[k] for k in hearing.inside(section.start_s, section.end_s)]
         key = session.cache.key("findings", heard, *where, facts, listening_level_db_spl, code_hash(*_LEDGER_BY))
 
         def make(section: Section = section) -> _Findings:
@@ -76,26 +78,38 @@ def findings_of(
 
 
 def line_of(session: Session, hearing: Hearing, follows: Collection[str]) -> tuple[VoicePhrase, ...]:
-    """Return the phrases of the layers that are followed; kept by what is heard."""
+    """Return the phrases of the layers that are followed; those that lie in the same stretches are kept by these."""
     sections = session.song.sections
     parts = [(part.name, part.start_s, part.end_s) for part in sections]
-    heard = _digest(hearing, range(len(hearing.stretches)))
-    key = session.cache.key("voice line", heard, sorted(follows), parts, code_hash(*_LEDGER_BY))
-    return session.cache.record(
-        key, _Line, lambda: _Line(phrases=voice_line(hearing, sorted(follows), sections))
-    ).phrases
+    heard = _digests(hearing)
+    groups: dict[tuple[int, ...], list[tuple[str, Followed]]] = {}
+    for lead in sorted(follows & hearing.layers.keys()):
+        for phrase in followed(hearing, lead, sections):
+            start_s, end_s = phrase if isinstance(phrase, tuple) else (phrase.start_s, phrase.end_s)
+            inside = (k for k, one in enumerate(hearing.stretches) if one.start_s < end_s and one.end_s > start_s)
+            groups.setdefault(tuple(inside), []).append((lead, phrase))
+    found: list[VoicePhrase] = []
+    for stretches, phrases in groups.items():
+        key = session.cache.key("phrases", [heard[k] for k in stretches], phrases, parts, code_hash(*_LEDGER_BY))
+
+        def make(phrases: Sequence[tuple[str, Followed]] = phrases) -> _Line:
+            return _Line(phrases=heard_phrases(hearing, phrases, sections))
+
+        found += session.cache.record(key, _Line, make).phrases
+    return in_time(found)
 
 
-def _digest(hearing: Hearing, stretches: Sequence[int]) -> str:
-    """Return a digest of what was heard in some stretches."""
-    found = hashlib.sha256(repr(list(hearing.layers)).encode())
-    for k in stretches:
-        found.update(repr(hearing.stretches[k]).encode())
-        arrays = [hearing.taken[k].cued]
+def _digests(hearing: Hearing) -> list[str]:
+    """Return a digest of what was heard in each stretch."""
+
+    def digest(k: int) -> str:
+        found = hashlib.sha256(repr((list(hearing.layers), hearing.stretches[k])).encode())
+        found.update(np.ascontiguousarray(hearing.taken[k].cued).data)
         for heard in hearing.layers.values():
             part = heard.stretches[k]
-            arrays += [part.total, part.bands, part.patterns, part.sketch.at_s]
-            arrays += part.lyric.rows if part.lyric is not None else ()
-        for array in arrays:
-            found.update(np.ascontiguousarray(array).data)
-    return found.hexdigest()
+            lyric = part.lyric.rows if part.lyric is not None else ()
+            for array in (part.total, part.bands, part.patterns, part.sketch.at_s, *lyric):
+                found.update(np.ascontiguousarray(array).data)
+        return found.hexdigest()
+
+    return list(in_order(digest, range(len(hearing.stretches))))

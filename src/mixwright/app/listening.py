@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import astuple, dataclass
@@ -19,7 +20,7 @@ from mixwright.errors import StateError
 from mixwright.hearing.fader import FRAMES
 from mixwright.hearing.feed import SOFTEST, Source
 from mixwright.hearing.hear import Ear, cells_of, chunks_of, hear_stretch, heard_span
-from mixwright.hearing.heard import Alone, Hearing, Stretch, heard_of, stretches_of
+from mixwright.hearing.heard import Alone, HeardStretch, Hearing, Stretch, heard_of, stretches_of
 from mixwright.hearing.packed import pack, unpack, unpack_alone
 from mixwright.hearing.places import calibration_db
 from mixwright.hearing.rise import rise_curve
@@ -56,11 +57,11 @@ class _Digests(Record, frozen=True, kw_only=True):
     sha256: tuple[str, ...]
 
 
-class _Place(Record, frozen=True, kw_only=True):
-    """Where a layer was heard alone: the key of a stretch, and its place among the layers there."""
+class _Latest(Record, frozen=True, kw_only=True):
+    """The key of a stretch as it was heard last, and the digests of the layers there, in their order."""
 
     stretch: str
-    row: int
+    sha256: tuple[str, ...]
 
 
 def hearing_of(
@@ -108,40 +109,32 @@ def hearing_of(
     ]  # fmt: skip
     unheard = [stretch for stretch, key in zip(stretches, keys, strict=True) if not session.cache.holds(key)]
     job = Job("hearing layers", max(1, sum(map(chunks_of, unheard))), report, cancel)
-    parts, curves = [], []
+    cache = session.cache
     with Team() as team:
         ear = Ear(rate_hz, offset_db, listening, team, job, cancel or Cancel())
+
+        def hear_into(path: Path, key: str, stretch: Stretch, here: Mapping[str, str]) -> None:
+            layers = {name: audio[name] if digest else _silence for name, digest in here.items()}
+            latest = cache.key("latest", stretch.first, stretch.end, *setting)
+            alone = _known_alone(session, latest, here)
+            write_array(path, pack(*hear_stretch(layers, None, stretch, ear, voices, leads, alone)))
+            cache.put(latest, _Latest(stretch=key, sha256=tuple(here.values())))
+
+        packed = []
         for k, (stretch, key) in enumerate(zip(stretches, keys, strict=True)):
-            sounding = {row.id: audio[row.id] if one[k] else _silence for row, one in zip(rows, digests, strict=True)}
-            alone = {
-                row.id: session.cache.key("alone", one[k], stretch.first, stretch.end, *setting)
-                for row, one in zip(rows, digests, strict=True)
-                if one[k]
-            }
+            here = {name: one[k] for name, one in zip(names, digests, strict=True)}
+            make = functools.partial(hear_into, key=key, stretch=stretch, here=here)
+            packed.append(cache.array(key, make))
+    parts = list(in_order(lambda one: unpack(one, names), packed))
 
-            def make(
-                path: Path,
-                stretch: Stretch = stretch,
-                layers: Mapping[str, Source] = sounding,
-                alone: Mapping[str, str] = alone,
-                key: str = key,
-            ) -> None:
-                known = _known_alone(session, alone)
-                write_array(path, pack(*hear_stretch(layers, None, stretch, ear, voices, leads, known)))
-                for row, name in enumerate(layers):
-                    if name in alone and name not in known:
-                        session.cache.put(alone[name], _Place(stretch=key, row=row))
+    def solve(path: Path, layers: Mapping[str, HeardStretch]) -> None:
+        found = in_order(lambda one: rise_curve(one.sketch.thinned(2 * FRAMES), cancel), layers.values())
+        write_array(path, np.array(list(found), dtype=np.float32))
 
-            layers, taken = unpack(session.cache.array(key, make), names)
-            parts.append((layers, taken))
-
-            def solve(path: Path, layers: Mapping[str, object] = layers, part: int = k) -> None:
-                found = in_order(
-                    lambda name: rise_curve(parts[part][0][name].sketch.thinned(2 * FRAMES), cancel), layers
-                )
-                write_array(path, np.array(list(found), dtype=np.float32))
-
-            curves.append(tuple(session.cache.array(session.cache.key("rise", key), solve)))
+    curves = [
+        tuple(cache.array(cache.key("rise", key), functools.partial(solve, layers=layers)))
+        for key, (layers, _) in zip(keys, parts, strict=True)
+    ]
     return Hearing(
         layers={id_: heard_of([layers[id_] for layers, _ in parts]) for id_ in names},
         stretches=stretches,
@@ -199,9 +192,14 @@ def layers_of(song: Song, graph: MixGraph) -> tuple[Row, ...]:
 
 
 def layer_audio(
-    session: Session, rows: Sequence[Row], *, report: Report = silent, cancel: Cancel | None = None
+    session: Session,
+    rows: Sequence[Row],
+    *,
+    workers: int | None = 1,
+    report: Report = silent,
+    cancel: Cancel | None = None,
 ) -> Mapping[str, Source]:
-    """Return the audio of layers, of which any part is rendered by whoever asks for it."""
+    """Return the audio of layers, of which any part is rendered by whoever asks for it, by so many threads."""
     curves = session.curves(report=report, cancel=cancel)
 
     def source(row: Row) -> Source:
@@ -211,7 +209,7 @@ def layer_audio(
             tracks=row.tracks or None,
             curves=curves,
             span=(start, end),
-            workers=1,
+            workers=workers,
             cache=session.cache,
             cancel=cancel,
         )
@@ -246,17 +244,15 @@ def voices_of(song: Song, rows: Sequence[Row]) -> tuple[str, ...]:
     return tuple(row.id for row in rows if not singing.isdisjoint(row.tracks))
 
 
-def _known_alone(session: Session, keys: Mapping[str, str]) -> dict[str, Alone]:
-    """Return the layers that were heard alone before, with whatever else; `keys`: of the `_Place` of each."""
-    found = {id_: session.cache.known(key, _Place) for id_, key in keys.items()}
-    heard = {place.stretch for place in found.values() if place is not None}
-    packed = {key: session.cache.held(key) for key in heard}
-    known: dict[str, Alone] = {}
-    for key, stretch in packed.items():
-        here = {id_: place.row for id_, place in found.items() if place is not None and place.stretch == key}
-        if stretch is not None:
-            known |= zip(here, unpack_alone(stretch, list(here.values())), strict=True)
-    return known
+def _known_alone(session: Session, latest: str, digests: Mapping[str, str]) -> dict[str, Alone]:
+    """Return the layers that sound as when the stretch was heard last; `latest`: key of its `_Latest`."""
+    last = session.cache.known(latest, _Latest)
+    packed = session.cache.held(last.stretch) if last is not None else None
+    if last is None or packed is None:
+        return {}
+    rows = {digest: row for row, digest in enumerate(last.sha256) if digest}
+    here = {name: rows[digest] for name, digest in digests.items() if digest in rows}
+    return dict(zip(here, unpack_alone(packed, list(here.values())), strict=True))
 
 
 def _silence(start: int, end: int) -> tuple[np.ndarray, ...]:  # noqa: ARG001

@@ -109,6 +109,8 @@ def _of_taker(taker: int, took: np.ndarray, alone: np.ndarray) -> list[Spot]:
     A band is cut from the geometric mean of what is taken and of the part that this is of the filter: neither the
     filters that hold most of the layer, nor those that hold next to nothing of it and lose all, decide alone.
     """
+    if took.sum() < LEAST_PART * alone.sum():
+        return []
     heard = alone >= FAINT * alone.max()
     found: list[Spot] = []
     for band in cut(np.where(heard, took / np.sqrt(np.maximum(alone, 1e-12)), 0.0)):

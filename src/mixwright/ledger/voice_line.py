@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -25,6 +25,8 @@ from mixwright.model.song import Section
 _DB_A_DOUBLING = 10.0
 _BLOCK_S = BAND_CELLS * CELL_S
 _NOTHING = 1e-12
+#: A phrase that is sung, or when something else plays.
+Followed = Phrase | tuple[float, float]
 
 
 def voice_line(
@@ -47,16 +49,32 @@ def voice_line(
     A voice's phrases are those of `lyric.phrases_of`. What does not sing is cut where it pauses, and where a section
     ends. Who takes what is known by stretch; in a phrase it is in proportion to how loud each layer plays just then.
     """
-    wanted = [(one, phrase) for one in leads if one in hearing.layers for phrase in _phrases(hearing, one, sections)]
-
-    def made(each: tuple[str, Phrase | tuple[float, float]]) -> VoicePhrase | None:
-        return _phrase(hearing, *each, sections)
-
-    found = (phrase for phrase in in_order(made, wanted, workers) if phrase is not None)
-    return tuple(sorted(found, key=lambda phrase: (phrase.start_s, phrase.track)))
+    wanted = [(one, phrase) for one in leads if one in hearing.layers for phrase in followed(hearing, one, sections)]
+    return in_time(heard_phrases(hearing, wanted, sections, workers=workers))
 
 
-def _phrases(hearing: Hearing, lead: str, sections: Sequence[Section]) -> Iterator[Phrase | tuple[float, float]]:
+def heard_phrases(
+    hearing: Hearing,
+    wanted: Sequence[tuple[str, Followed]],
+    sections: Sequence[Section],
+    *,
+    workers: int | None = None,
+) -> tuple[VoicePhrase, ...]:
+    """Return phrases of layers as they are heard, for which nothing matters but the stretches that they lie in.
+
+    Phrases of which no frame was sketched are left out; otherwise as `voice_line`.
+    """
+    made = in_order(lambda each: _phrase(hearing, *each, sections), wanted, workers)
+    return tuple(phrase for phrase in made if phrase is not None)
+
+
+def in_time(phrases: Iterable[VoicePhrase]) -> tuple[VoicePhrase, ...]:
+    """Return phrases in order of time."""
+    return tuple(sorted(phrases, key=lambda phrase: (phrase.start_s, phrase.track)))
+
+
+def followed(hearing: Hearing, lead: str, sections: Sequence[Section]) -> Iterator[Followed]:
+    """Yield the phrases of a layer that is followed; of what does not sing, when it plays, in seconds."""
     heard = hearing.layers[lead]
     if heard.lyric is not None:
         yield from phrases_of(heard.lyric, lead, CELL_S)
@@ -83,9 +101,7 @@ def played(heard: Heard, edges_s: Sequence[float]) -> Iterator[tuple[float, floa
             yield round(int(at[first]) * CELL_S, 3), round((int(at[end - 1]) + 1) * CELL_S, 3)
 
 
-def _phrase(
-    hearing: Hearing, lead: str, phrase: Phrase | tuple[float, float], sections: Sequence[Section]
-) -> VoicePhrase | None:
+def _phrase(hearing: Hearing, lead: str, phrase: Followed, sections: Sequence[Section]) -> VoicePhrase | None:
     """Return a phrase as it is heard; None where no frame of it was sketched."""
     sung = phrase if isinstance(phrase, Phrase) else None
     start_s, end_s = phrase if isinstance(phrase, tuple) else (phrase.start_s, phrase.end_s)

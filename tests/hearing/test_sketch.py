@@ -135,7 +135,7 @@ def test_what_is_packed_is_what_was_heard(hearing, kept):
             np.testing.assert_allclose(one.sketch.seconds, was.sketch.seconds, rtol=1e-6)
             assert one.sketch.at_s.tobytes() == was.sketch.at_s.tobytes()
             for power, before in ((one.sketch.layer, was.sketch.layer), (one.sketch.rest, was.sketch.rest)):
-                np.testing.assert_allclose(power, before, rtol=0.123, atol=0.12)
+                np.testing.assert_allclose(power, before, rtol=0.26, atol=0.13)
         was_taken = hearing.taken[k]
         np.testing.assert_allclose(taken.cued, was_taken.cued, atol=0.01 * was_taken.cued.max())
         np.testing.assert_allclose(taken.cued.sum(axis=1), taken.loss_cued, rtol=1e-9, atol=1e-12)

@@ -29,7 +29,7 @@ _FIRST_STEP_DB = 4.0
 #: So many frames of a layer are sketched in a stretch, or this part of all of them where phrases are asked.
 FRAMES, DENSE = 128, 0.25
 #: And so many in a second of one at the edge of a section.
-FRAMES_AT_EDGE = 24
+FRAMES_AT_EDGE = 16
 #: They are chosen from so many, spread evenly; then weighted in so many rounds at most.
 _CANDIDATES, _ROUNDS = 512, 30
 

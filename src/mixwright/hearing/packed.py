@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """What was heard of a stretch, packed to be kept: coarse enough to be small, fine enough that no figure shows it.
 
-Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 1 dB, shares of
+Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 2 dB, shares of
 a loss as squares of 1/255. All is then compressed without loss.
 """
 
@@ -21,8 +21,8 @@ from mixwright.model.record import Record
 
 #: Loudness in a band: the least that is kept, in sone, and a step.
 _LEAST_SONE, _STEP_SONE = 1e-4, 1.066
-#: Power of a component: the least that is kept, in dB, and a step.
-_LEAST_DB, _STEP_DB = -10.0, 1.0
+#: Power of a component: the least and the most that are kept, in dB, and a step.
+_LEAST_DB, _MOST_DB, _STEP_DB = -10.0, 300.0, 2.0
 _LEVEL = 1
 
 
@@ -137,11 +137,13 @@ def _from_power(power: np.ndarray) -> np.ndarray:
     """Return codes of powers ``(2, frames, 134)``, ``(frames, 2, 134)``."""
     with np.errstate(divide="ignore"):
         steps = (10.0 * np.log10(power) - _LEAST_DB) / _STEP_DB
-    return np.ascontiguousarray(np.rint(steps.clip(0.0, 255.0)).astype(np.uint8).transpose(1, 0, 2))
+    return np.ascontiguousarray(
+        np.rint(steps.clip(0.0, (_MOST_DB - _LEAST_DB) / _STEP_DB)).astype(np.uint8).transpose(1, 0, 2)
+    )
 
 
 def _to_power(codes: np.ndarray) -> np.ndarray:
-    table = 10.0 ** ((_LEAST_DB + _STEP_DB * np.arange(256)) / 10.0)
+    table = 10.0 ** (np.minimum(_LEAST_DB + _STEP_DB * np.arange(256), _MOST_DB) / 10.0)
     table[0] = 0.0
     return np.asarray(table.astype(np.float32)[codes])
 

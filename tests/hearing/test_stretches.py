@@ -84,7 +84,7 @@ def test_patterns_are_means_over_what_sounds(hearing):
             sounding = stretch.total[ALONE] > 0.05
             assert stretch.active_s == pytest.approx(0.016 * sounding.sum())
             means = stretch.total[:, sounding].mean(axis=1)
-            np.testing.assert_allclose(STEP_CAM * stretch.patterns[:3].sum(axis=1), means, rtol=1e-4)
+            np.testing.assert_allclose(STEP_CAM * stretch.patterns[:3].sum(axis=1), means, rtol=2e-3)
             assert np.all(stretch.patterns >= 0.0)
     taken = hearing.taken[0]
     assert taken.cued.shape == (6, 6, PLACES)

@@ -34,6 +34,7 @@ from mixwright.hearing.heard import (
     Stretch,
     halved,
     heard_of,
+    shortened,
     stretches_of,
 )
 from mixwright.hearing.kernels import FRAME, fine_steps, loudness_table, spread_table
@@ -289,7 +290,7 @@ class _Layer:
         before = self._stretch.first - _run_in(self._stretch)
         means = np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2))
         active_s = self._active * CELL_S
-        patterns = (self._sums / max(self._active, 1)).astype(np.float32)
+        patterns = shortened(self._sums / max(self._active, 1))
         if known is not None:
             means[ALONE], patterns[ALONE] = known.bands, known.pattern
         return HeardStretch(

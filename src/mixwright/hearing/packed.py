@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """What was heard of a stretch, packed to be kept: coarse enough to be small, fine enough that no figure shows it.
 
-Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 2 dB, shares of
-a loss as squares of 1/255. All is then compressed without loss.
+Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 2 dB, patterns with
+eight bits of mantissa, shares of the cued loss as squares of 1/255; the strict loss is taken to be shared as that. All
+is then compressed without loss.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import numpy as np
 
 from mixwright.hearing.attribution import Taken
 from mixwright.hearing.fader import Sketch
-from mixwright.hearing.heard import ALONE, Alone, HeardStretch, halved
+from mixwright.hearing.heard import ALONE, Alone, HeardStretch, halved, shortened
 from mixwright.hearing.lyric import Lyric
 from mixwright.model.record import Record
 
@@ -41,7 +42,7 @@ def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
         "total": _halves([one.total for one in heard]),
         "bands": _steps(np.array([_from_sone(one.bands).swapaxes(1, 2) for one in heard], dtype=np.uint8)),
         "rise": np.array([halved(one.rise) for one in heard]),
-        "patterns": np.array([one.patterns for one in heard], dtype=np.float32),
+        "patterns": _planes(np.array([shortened(one.patterns) for one in heard]).view("<u4") >> np.uint32(16)),
         **_pack_taken(taken),
         **_pack_sketches([one.sketch for one in heard]),
     }
@@ -55,7 +56,7 @@ def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStr
     """Return what was packed, of layers named in the same order."""
     arrays = _parted(packed)
     sketches = _unpack_sketches(arrays, len(names))
-    totals = _from_halves(arrays["total"])
+    totals, patterns = _from_halves(arrays["total"]), _from_shortened(arrays["patterns"])
     bands = _to_sone(_from_steps(arrays["bands"]))
     layers = {
         name: HeardStretch(
@@ -63,7 +64,7 @@ def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStr
             bands=np.ascontiguousarray(bands[k].swapaxes(1, 2)),
             rise=arrays["rise"][k].astype(np.float32),
             active_s=float(arrays["active"][k]),
-            patterns=arrays["patterns"][k],
+            patterns=patterns[k],
             sketch=sketches[k],
             lyric=Lyric(*arrays[f"lyric {k}"].astype(np.float32)) if f"lyric {k}" in arrays else None,
         )
@@ -77,27 +78,24 @@ def unpack_alone(packed: np.ndarray, which: Sequence[int]) -> list[Alone]:
     arrays = _parted(packed, ("total", "bands", "rise", "patterns"))
     totals, rises = _from_halves(arrays["total"]), arrays["rise"].astype(np.float32)
     bands = _to_sone(_from_steps(arrays["bands"][:, ALONE]))
-    return [
-        Alone(totals[k, ALONE], np.ascontiguousarray(bands[k].T), rises[k], arrays["patterns"][k, ALONE]) for k in which
-    ]
+    patterns = _from_shortened(arrays["patterns"])
+    return [Alone(totals[k, ALONE], np.ascontiguousarray(bands[k].T), rises[k], patterns[k, ALONE]) for k in which]
 
 
 def _pack_taken(taken: Taken) -> dict[str, np.ndarray]:
-    shares = []
-    for taker, loss in ((taken.strict, taken.loss_strict), (taken.cued, taken.loss_cued)):
-        share = np.divide(taker, loss[:, None], out=np.zeros_like(taker), where=loss[:, None] > 0.0)
-        shares.append(np.rint(255.0 * np.sqrt(share.clip(0.0, 1.0))).astype(np.uint8))
+    whole = taken.loss_cued[:, None]
+    share = np.divide(taken.cued, whole, out=np.zeros_like(taken.cued), where=whole > 0.0)
     return {
-        "shares": np.array(shares),
+        "shares": np.rint(255.0 * np.sqrt(share.clip(0.0, 1.0))).astype(np.uint8)[None],
         "losses": np.array([taken.loss_strict, taken.loss_cued], dtype=np.float32),
         "correlated": np.rint(255.0 * taken.correlated).astype(np.uint8),
     }
 
 
 def _unpack_taken(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) -> Taken:
-    shares = (arrays["shares"].astype(np.float64) / 255.0) ** 2
-    whole = shares.sum(axis=2, keepdims=True)
-    losses = np.where(whole[:, :, 0] > 0.0, arrays["losses"].astype(np.float64), 0.0)
+    shares = (arrays["shares"][0].astype(np.float64) / 255.0) ** 2
+    whole = shares.sum(axis=1, keepdims=True)
+    losses = np.where(whole[:, 0] > 0.0, arrays["losses"].astype(np.float64), 0.0)
     taken = shares / np.where(whole > 0.0, whole, 1.0) * losses[:, :, None]
     return Taken(names, taken[0], taken[1], losses[0], losses[1], arrays["correlated"].astype(np.float64) / 255.0)
 
@@ -171,12 +169,24 @@ def _from_steps(steps: np.ndarray) -> np.ndarray:
 
 def _halves(totals: Sequence[np.ndarray]) -> np.ndarray:
     """Return half floats as bytes, the upper ones of all before the lower: they change little along time."""
-    halves = np.array([halved(one) for one in totals], dtype="<f2")
-    return np.ascontiguousarray(np.moveaxis(halves[..., None].view(np.uint8), -1, 0))
+    return _planes(np.array([halved(one) for one in totals], dtype="<f2").view("<u2"))
 
 
-def _from_halves(halves: np.ndarray) -> np.ndarray:
-    return np.ascontiguousarray(np.moveaxis(halves, 0, -1)).view("<f2")[..., 0].astype(np.float32)
+def _from_halves(planes: np.ndarray) -> np.ndarray:
+    return _from_planes(planes).view("<f2").astype(np.float32)
+
+
+def _from_shortened(planes: np.ndarray) -> np.ndarray:
+    return np.asarray((_from_planes(planes).astype(np.uint32) << np.uint32(16)).view(np.float32))
+
+
+def _planes(pairs: np.ndarray) -> np.ndarray:
+    """Return pairs of bytes as bytes, one of each pair before all others."""
+    return np.ascontiguousarray(np.moveaxis(pairs.astype("<u2")[..., None].view(np.uint8), -1, 0))
+
+
+def _from_planes(planes: np.ndarray) -> np.ndarray:
+    return np.ascontiguousarray(np.moveaxis(planes, 0, -1)).view("<u2")[..., 0]
 
 
 def _joined(arrays: Mapping[str, np.ndarray]) -> np.ndarray:

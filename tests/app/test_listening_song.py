@@ -187,7 +187,7 @@ def test_a_confirmed_lead_is_sketched_densely(folder: Path) -> None:
     def frames() -> int:
         with open_song(folder, Making()) as session:
             rows = listening.layers_of(session.song, session.graph)
-            hearing, _ = listening.hearing_of(session, rows, calibrated_lufs=-20.0, listening_level_db_spl=79.0)
+            hearing, *_ = listening.hearing_of(session, rows, calibrated_lufs=-20.0, listening_level_db_spl=79.0)
             return len(hearing.layers["vox"].sketch)
 
     assert frames() == 256

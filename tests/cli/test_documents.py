@@ -49,7 +49,7 @@ def test_document(name, app, mixwright):
     assert (document["schema"], document["command"], document["song"]) == (1, name, song)
     assert all(isinstance(warning, str) for warning in document["warnings"])
     if name == "measure":  # what stands first there: see below
-        lines = {key: getattr(answer.hearing, key) for key in ("voice_line", "findings")}
+        lines = {key: getattr(answer.hearing, key) for key in ("voice_line", "findings", "grew")}
         answer = changed(answer, **lines, hearing=changed(answer.hearing, **dict.fromkeys(lines, ())))
     assert msgspec.convert(document["result"], type(answer)) == answer
     assert ended.err == ""
@@ -128,8 +128,8 @@ def test_measure_tells_the_line_that_is_followed_and_the_findings_first_and_once
     hearing = invented.measure_result().hearing
     app("measure", invented.measure_result())
     result = mixwright("measure", "bus", "--json").document["result"]
-    assert list(result)[:2] == ["voice_line", "findings"]
-    assert not {"voice_line", "findings"} & result["hearing"].keys()
+    assert list(result)[:3] == ["voice_line", "findings", "grew"]
+    assert not {"voice_line", "findings", "grew", "stretches", "heard_by"} & result["hearing"].keys()
     assert [one["id"] for one in result["findings"]] == [one.id for one in hearing.findings]
     assert len(result["voice_line"]) == len(hearing.voice_line)
     # The contract of the command line.

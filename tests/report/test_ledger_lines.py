@@ -5,8 +5,12 @@ from __future__ import annotations
 
 import invented
 import invented_hearing
+from mixwright.model.ledger import Growth
+from mixwright.model.ranges import Range, TakenBy
 from mixwright.model.song import changed
 from mixwright.report.arranged import arrangement_lines
+from mixwright.report.grown import grown_part, growth_sentence
+from mixwright.report.heard import layer_names
 from mixwright.report.ledger_lines import ledger_lines
 from mixwright.report.rows import wrapped
 from mixwright.report.text import measure_text
@@ -39,6 +43,36 @@ def test_what_was_left_as_it_is_is_counted_and_a_guessed_lead_said():
     assert "Nothing lies outside tolerance but what was left as it is." in told
     assert "The lead is not confirmed" in told
     assert "The lead is not confirmed" not in "\n".join(ledger_lines(hearing))
+
+
+def test_what_was_buried_deeper_since_the_last_measure_is_told_and_nothing_where_nothing_was():
+    hearing = invented_hearing.hearing_result()
+    one = Growth(
+        track="lead-vox",
+        section="chorus 1",
+        start_s=48.0,
+        end_s=80.0,
+        band_hz=(900.0, 2700.0),
+        size_db=Range(cued=1.1, strict=None),
+        step_db=0.15,
+        excess_db=0.6,
+        share=0.31,
+        share_before=0.67,
+        caused_by=(TakenBy(track="warm-pad", fraction=0.9), TakenBy(track="others", fraction=0.1)),
+    )
+    told = ledger_lines(changed(hearing, grew=(one,)))
+    assert "Since the last measure 1 place is buried deeper, furthest beyond the step first." in told
+    sentence = growth_sentence(one, layer_names(hearing))
+    assert sentence == (
+        "Lead vox at 900 Hz-2.7 kHz, chorus 1, 0:48 to 1:20: 31 % of it is left there, 67 % was; "
+        "1.1 dB of fader (beyond any fader, strict) would make up for it. Taken by Warm pad 90 %."
+    )
+    assert sentence in " ".join(" ".join(told).split())
+    assert "buried" not in "\n".join(ledger_lines(hearing))
+    assert grown_part(hearing) is None
+    many = changed(hearing, grew=(one,) * 7)
+    assert "  and 2 more places, in JSON" in ledger_lines(many)
+    assert str(grown_part(many)).count("<li>") == 5
 
 
 def test_nothing_heard_nothing_told():

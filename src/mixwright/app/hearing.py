@@ -13,6 +13,7 @@ from mixwright.app.arrangement import WHOLE, arrangement
 from mixwright.app.keys import MEASURED_BY, RENDERED_BY
 from mixwright.app.ledger import findings_of, ledger_rows, line_of
 from mixwright.app.listening import (
+    HEARD_BY,
     Row,
     calibrated,
     followed,
@@ -108,7 +109,7 @@ def heard(
         )
         if pinned is None or not rows:
             return result
-        found = hearing_of(
+        hearing, curves, kept = hearing_of(
             session,
             rows,
             calibrated_lufs=pinned,
@@ -117,21 +118,23 @@ def heard(
             report=report,
             cancel=cancel,
         )
-        layers, phrases = _records(song, rows, *found)
+        layers, phrases = _records(song, rows, hearing, curves)
         whole = Row(WHOLE, "", "bed", (), session.graph)
         audio = {
             **layer_audio(session, rows, cancel=cancel),
             **layer_audio(session, [whole], workers=None, cancel=cancel),
         }
         returns = [row.id for row in rows if not row.tracks]
-        arranged = arrangement(song, found[0].layers, returns, audio, cancel)
+        arranged = arrangement(song, hearing.layers, returns, audio, cancel)
         return changed(
             result,
             layers=layers,
             phrases=phrases,
             arrangement=arranged,
-            voice_line=line_of(session, found[0], follows),
-            findings=findings_of(session, found[0], known, level_db_spl, report=report, cancel=cancel),
+            voice_line=line_of(session, hearing, follows),
+            findings=findings_of(session, hearing, known, level_db_spl, report=report, cancel=cancel),
+            stretches=kept,
+            heard_by=code_hash(*HEARD_BY),
         )
 
     result = _named(session.cache.record(key, HearingResult, make), rows, song)

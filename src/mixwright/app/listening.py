@@ -29,7 +29,7 @@ from mixwright.jobs.array_file import write_array
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.pool import Team, in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.model.hearing import Calibration, Listening, Pin
+from mixwright.model.hearing import Calibration, KeptStretch, Listening, Pin
 from mixwright.model.record import Record
 from mixwright.model.results import StartResult
 from mixwright.model.song import Song, source_of, targets_of, used_tracks
@@ -37,7 +37,7 @@ from mixwright.model.words import VOICE_ROLES, Place, first_place
 
 #: A calibration holds until the loudness of the mix has moved by so much, in LU.
 DRIFT_LU = 0.5
-_HEARD_BY = ("mixwright.hearing", "mixwright.app.listening", "mixwright.core.resample")
+HEARD_BY = ("mixwright.hearing", "mixwright.app.listening", "mixwright.core.resample")
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def hearing_of(
     listening: Listening = "headphones",
     report: Report = silent,
     cancel: Cancel | None = None,
-) -> tuple[Hearing, tuple[tuple[np.ndarray, ...], ...]]:
+) -> tuple[Hearing, tuple[tuple[np.ndarray, ...], ...], tuple[KeptStretch, ...]]:
     """Hear the layers of a song; what was heard of every stretch is kept by the audio that it hears.
 
     Parameters
@@ -92,6 +92,8 @@ def hearing_of(
     hearing : Hearing
     curves : tuple of tuples of arrays
         `rise.rise_curve` of every stretch and in it of every layer, in the order of `rows`
+    kept : tuple of KeptStretch
+        by which key the cache holds what was heard of every stretch
     """
     song, rate_hz = session.song, session.graph.rate_hz
     edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
@@ -102,7 +104,7 @@ def hearing_of(
     voices, leads = voices_of(song, rows), followed(session)
     marks = [(row.id in voices, row.id in leads) for row in rows]
     names = [row.id for row in rows]
-    setting = rate_hz, offset_db, listening, code_hash(*_HEARD_BY)
+    setting = rate_hz, offset_db, listening, code_hash(*HEARD_BY)
     keys = [
         session.cache.key("stretch", [one[k] for one in digests], *astuple(stretch), marks, *setting)
         for k, stretch in enumerate(stretches)
@@ -135,11 +137,13 @@ def hearing_of(
         tuple(cache.array(cache.key("rise", key), functools.partial(solve, layers=layers)))
         for key, (layers, _) in zip(keys, parts, strict=True)
     ]
-    return Hearing(
+    hearing = Hearing(
         layers={id_: heard_of([layers[id_] for layers, _ in parts]) for id_ in names},
         stretches=stretches,
         taken=tuple(taken for _, taken in parts),
-    ), tuple(curves)
+    )
+    kept = (KeptStretch(first=one.first, end=one.end, key=key) for one, key in zip(stretches, keys, strict=True))
+    return hearing, tuple(curves), tuple(kept)
 
 
 def calibrated(session: Session, integrated_lufs: float, listening_level_db_spl: float) -> float:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mixwright.app.growth import since_the_last
 from mixwright.app.hearing import as_fields, heard
 from mixwright.app.listening import followed
 from mixwright.app.page import write_page
@@ -89,6 +90,7 @@ def measure(
         )
         hearing = beside_the_mix(session, hearing, corridor.lead_re_mix_lu, cancel)
         hearing = with_what_is_asked(session, hearing, followed(session), cancel)
+        hearing = since_the_last(session, hearing, cancel)
         layers = {track: layer for layer in hearing.layers for track in layer.tracks}
         result = MeasureResult(
             mix=mix.levels,

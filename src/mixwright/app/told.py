@@ -54,8 +54,10 @@ def document_of(result: MeasureResult) -> MeasureResult:
     """Return the result as its document says it: the line that is followed and the findings first, and once."""
     if result.hearing is None:
         return result
-    lines = {"voice_line": result.hearing.voice_line, "findings": result.hearing.findings}
-    return changed(result, **lines, hearing=changed(result.hearing, **dict.fromkeys(lines, UNSET)))
+    heard = result.hearing
+    lines = {"voice_line": heard.voice_line, "findings": heard.findings, "grew": heard.grew}
+    left_out = dict.fromkeys([*lines, "stretches", "heard_by"], UNSET)
+    return changed(result, **lines, hearing=changed(heard, **left_out))
 
 
 def _with_bands(track: TrackLevels, layer: HeardLayer | None) -> TrackLevels:
@@ -82,6 +84,7 @@ def _heard(
         voice_line=tuple(one for one in hearing.voice_line if one.track in rows and (every or one.section in parts)),
         # What is told over the whole song, without a section, is told of each.
         findings=tuple(one for one in hearing.findings if one.track in rows and (every or one.section in {*parts, ""})),
+        grew=tuple(one for one in hearing.grew if one.track in rows and (every or one.section in parts)),
         arrangement=_arranged(hearing.arrangement, rows, parts, all(layer.id in rows for layer in hearing.layers)),
     )
 

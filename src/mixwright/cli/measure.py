@@ -55,7 +55,8 @@ def command_line(
 ) -> None:
     """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard.
 
-    First comes the line that is followed, phrase by phrase, and what stands outside the tolerance of its place.
+    First comes the line that is followed, phrase by phrase, then what stands outside the tolerance of its place, and
+    what was buried deeper since the last measure.
     """
     from mixwright.app.leave import leave as leave_findings
     from mixwright.app.measure import measure

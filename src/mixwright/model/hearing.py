@@ -6,7 +6,7 @@ from __future__ import annotations
 from typing import Literal
 
 from mixwright.model.arrangement import Arrangement
-from mixwright.model.ledger import Finding, VoiceInterval, VoicePhrase
+from mixwright.model.ledger import Finding, Growth, VoiceInterval, VoicePhrase
 from mixwright.model.ranges import Range as Range
 from mixwright.model.ranges import TakenBy as TakenBy
 from mixwright.model.record import Record
@@ -117,6 +117,14 @@ class HeardWithout(Record, frozen=True, kw_only=True):
     gives_back_phon: Range
 
 
+class KeptStretch(Record, frozen=True, kw_only=True):
+    """Cells `first` to `end` of the song, and the key by which the cache keeps what was heard of them."""
+
+    first: int
+    end: int
+    key: str
+
+
 class HearingResult(Record, frozen=True, kw_only=True):
     """All layers as heard at a listening level; `k_offset_db`: the two readings of the masked threshold.
 
@@ -125,7 +133,9 @@ class HearingResult(Record, frozen=True, kw_only=True):
     time; where there are none, `why_no_phrases` says why. `voice_line`: the line that is followed, in order of time;
     `followed_by_guess`: it is that of the lead that intake takes it for, as none is confirmed; `voice_interval`: where
     lead voices stand in mixes, None where no voice leads. `findings`: what stands
-    outside its tolerance, furthest first.
+    outside its tolerance, furthest first. `grew`: what was buried deeper since the last measure, furthest beyond its
+    step first. `stretches`: what was heard, as the cache keeps it; `heard_by`: a digest of the code that heard it. They
+    are for the next measure, and no document has them.
     """
 
     layers: tuple[HeardLayer, ...]
@@ -139,5 +149,8 @@ class HearingResult(Record, frozen=True, kw_only=True):
     followed_by_guess: bool = False
     voice_interval: VoiceInterval | None = None
     findings: tuple[Finding, ...] = ()
+    grew: tuple[Growth, ...] = ()
     arrangement: Arrangement = Arrangement()
+    stretches: tuple[KeptStretch, ...] = ()
+    heard_by: str = ""
     without: tuple[HeardWithout, ...] = ()

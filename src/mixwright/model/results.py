@@ -8,7 +8,7 @@ from typing import Literal
 from mixwright.model.audio import Fault
 from mixwright.model.dynamics import Dynamics
 from mixwright.model.hearing import HeardBand, HearingResult, LayerLoudness, TakenBy
-from mixwright.model.ledger import Finding, VoicePhrase
+from mixwright.model.ledger import Finding, Growth, VoicePhrase
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.model.song import Section
@@ -166,11 +166,13 @@ class MeasureResult(Record, frozen=True, kw_only=True):
 
     `hearing`: every layer as it is heard, returns of sends too. `dynamics`: what compressors and the limiter do to it,
     None where there are none. `sounding`: hash of every setting and file that was heard; another one means that it is
-    out of date. `voice_line` and `findings` stand once, in `hearing`: documents alone have them here, and not there.
+    out of date. `voice_line`, `findings` and `grew` stand once, in `hearing`: documents alone have them here, not
+    there.
     """
 
     voice_line: tuple[VoicePhrase, ...] = ()
     findings: tuple[Finding, ...] = ()
+    grew: tuple[Growth, ...] = ()
     mix: Levels
     tracks: tuple[TrackLevels, ...]
     sections: tuple[Section, ...]

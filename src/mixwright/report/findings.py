@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from mixwright.errors import listed
 from mixwright.model.hearing import HearingResult
-from mixwright.model.ledger import Finding, FindingKind
+from mixwright.model.ledger import Finding, FindingKind, Growth
 from mixwright.report.figures import clock, count, hertz, number, with_unit
 from mixwright.report.heard import layer_names, takers_words
 from mixwright.report.markup import Markup, element, together
@@ -47,7 +47,7 @@ def finding_sentence(finding: Finding, names: dict[str, str]) -> str:
     return f"{finding_place(finding, names)}: {finding_size(finding, names)}"
 
 
-def finding_place(finding: Finding, names: dict[str, str]) -> str:
+def finding_place(finding: Finding | Growth, names: dict[str, str]) -> str:
     """Return who and where: ``Lead vox at 900 Hz-2.7 kHz, chorus 1, 0:48 to 1:20``."""
     band = f" at {band_words(*finding.band_hz)}" if finding.band_hz is not None else ""
     section = f", {finding.section}" if finding.section else ""

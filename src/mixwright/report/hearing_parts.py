@@ -12,6 +12,7 @@ from mixwright.report.arranged_rows import arrangement_part
 from mixwright.report.band_rows import bands_part
 from mixwright.report.covered import covered_part
 from mixwright.report.findings import findings_part, findings_sentence
+from mixwright.report.grown import grown_part
 from mixwright.report.heard import heard_sentence, layer_names
 from mixwright.report.heard_rows import heard_part, share_by_section
 from mixwright.report.markup import Markup, element, together
@@ -29,6 +30,7 @@ def hearing_parts(measure: MeasureResult | None) -> dict[str, Markup]:
     parts = {
         "voice": voice_part(hearing, sections, length_s),
         "findings": findings_part(hearing),
+        "grew": grown_part(hearing),
         "map": _map_part(hearing, sections, length_s),
         "arrangement": arrangement_part(hearing, sections),
         "covered": covered_part(hearing),

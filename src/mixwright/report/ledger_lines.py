@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from mixwright.model.hearing import HeardWithout, HearingResult
 from mixwright.report.figures import count, number, with_unit
 from mixwright.report.findings import finding_sentence, findings_sentence, outside_tolerance
+from mixwright.report.grown import MOST_GROWN, grown_sentence, growth_sentence
 from mixwright.report.heard import layer_names, range_words
 from mixwright.report.rows import wrapped
 from mixwright.report.voice_line import GUESSED, level_sentence, line_sentence, lines_of, phrase_sentence, short_phrases
@@ -32,6 +33,11 @@ def ledger_lines(hearing: HearingResult | None) -> list[str]:
     lines += _numbered(f"{finding_sentence(finding, names)} [{finding.id}]" for finding in found[:_FINDINGS])
     if len(found) > _FINDINGS:
         lines.append(f"  and {count(len(found) - _FINDINGS, 'more place', 'more places')}, on the page and in JSON")
+    if hearing.grew:
+        lines += ["", *wrapped(grown_sentence(hearing))]
+        lines += _numbered(growth_sentence(one, names) for one in hearing.grew[:MOST_GROWN])
+        more = len(hearing.grew) - MOST_GROWN
+        lines += [f"  and {count(more, 'more place', 'more places')}, in JSON"] if more > 0 else []
     for one in hearing.without:
         lines += wrapped(without_sentence(one, names))
     left = len(hearing.findings) - len(found)

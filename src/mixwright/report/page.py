@@ -69,6 +69,7 @@ def song_page(
     sections = [
         _section("voice", "The voice, phrase by phrase", heard.get("voice")),
         _section("findings", "Outside tolerance", heard.get("findings")),
+        _section("grew", "Since the last measure", heard.get("grew")),
         _section("map", "Song map", heard.get("map")),
         _section("moves", "Moves", _moves(song, plan, measure)),
         _section("arrangement", "Arrangement", heard.get("arrangement")),

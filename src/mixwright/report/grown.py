@@ -1,0 +1,52 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What was buried deeper since the last measure, in sentences; furthest beyond its step first."""
+
+from __future__ import annotations
+
+from mixwright.model.hearing import HearingResult
+from mixwright.model.ledger import Growth
+from mixwright.report.figures import count, number, with_unit
+from mixwright.report.findings import finding_place
+from mixwright.report.heard import layer_names, takers_words
+from mixwright.report.markup import Markup, element, together
+
+#: So many are told; all of them are in JSON.
+MOST_GROWN = 5
+
+
+def grown_sentence(hearing: HearingResult) -> str:
+    """Return how many places are buried deeper than they were."""
+    places = count(len(hearing.grew), "place is", "places are")
+    return f"Since the last measure {places} buried deeper, furthest beyond the step first."
+
+
+def growth_sentence(one: Growth, names: dict[str, str]) -> str:
+    """Return what is buried deeper in words: its place first."""
+    return f"{finding_place(one, names)}: {_size(one, names)}"
+
+
+def grown_part(hearing: HearingResult) -> Markup | None:
+    """Return the part of the page; None where nothing grew."""
+    if not hearing.grew:
+        return None
+    names = layer_names(hearing)
+    items = [
+        element("li", element("b", finding_place(one, names)), f": {_size(one, names)}")
+        for one in hearing.grew[:MOST_GROWN]
+    ]
+    more = len(hearing.grew) - len(items)
+    rest = element("p", f"And {count(more, 'more place', 'more places')}, in JSON.") if more > 0 else None
+    return together(element("p", grown_sentence(hearing)), element("ol", items, class_="worst"), rest)
+
+
+def _size(one: Growth, names: dict[str, str]) -> str:
+    """Return how much is left, which fader would make up for it, and who took it."""
+    strict = "beyond any fader, strict" if one.size_db.strict is None else f"{number(one.size_db.strict)} strict"
+    makes_up = (
+        "no fader makes up for it"
+        if one.size_db.cued is None
+        else f"{with_unit(one.size_db.cued, 'dB')} of fader ({strict}) would make up for it"
+    )
+    left = f"{100 * one.share:.0f} % of it is left there, {100 * one.share_before:.0f} % was"
+    taken = takers_words(one.caused_by, names)
+    return f"{left}; {makes_up}." + (f" Taken by {taken}." if taken else "")

@@ -79,7 +79,7 @@ void mw_compress(const mw_stage *at) {
         mw_listen(at, &s->detector, at->count, at->state + 2 * LANE, heard);
         for (int32_t k = 0; k < lanes; k++)
             works |= computed(s, heard + MW_STRIDE * k, wanted + MW_STRIDE * k, at->frames);
-        if (lanes == 2) linked(s, heard, wanted, wanted + MW_STRIDE, at->frames);
+        if (lanes == 2 && s->detector.link > 0.0) linked(s, heard, wanted, wanted + MW_STRIDE, at->frames);
         works |= lanes == 2 && s->detector.kind == MW_LOUDNESS;
         for (int32_t k = 0; k < lanes; k++) {
             double *lane = at->state + LANE * k;

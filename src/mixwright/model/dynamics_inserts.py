@@ -132,10 +132,11 @@ class Levels(Insert, frozen=True, kw_only=True, tag="levels"):
 
 
 class Clipper(Insert, frozen=True, kw_only=True, tag="clipper"):
-    """Holds every value below a ceiling, without time constants: clips what is above.
+    """Clips what is above a ceiling, without time constants.
 
     `knee_db` 0 clips hard; more bends earlier, from so far below the ceiling on. What it makes above the range of the
-    rate is computed at `oversampling` times the rate and taken out; by that, peaks come out a little above the ceiling.
+    rate is computed at `oversampling` times the rate and taken out; by that, peaks come out somewhat above the ceiling
+    again (docs/processors.md): where it must hold, set a limiter.
     """
 
     ceiling_db: Annotated[float, Meta(ge=-60.0, le=0.0)] = -1.0

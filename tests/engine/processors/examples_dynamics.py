@@ -222,8 +222,8 @@ EXAMPLES = [
             threshold_db=-36,
             ratio=4,
             attack_ms=5,
-            release_ms=30,
-            slow_release_ms=400,
+            release_ms=5,
+            slow_release_ms=50,
             detector=Detector(
                 kind="rms", rms_ms=2, link=0.4, high_pass=Pass(hz=150), bands=(EqBand(hz=3e3, gain_db=9),)
             ),

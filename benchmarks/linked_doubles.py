@@ -3,7 +3,7 @@
 
 The material is invented: plucked notes in eighths, played twice. Both sides play the same notes with levels and times
 of their own (a double), or take turns by bars (answers). The threshold of each is such that linked compression takes
-down 4 dB in the mean; all else is the same. From the gains, in windows of 100 ms in which something sounds:
+down --taken dB in the mean; all else is the same. From the gains, in windows of 100 ms in which something sounds:
 
 - taken: how far a side is taken down, mean and 95th percentile;
 - image: by how much the difference in level of left and right is moved, 95th percentile, where both sound;
@@ -70,6 +70,7 @@ def gains_db(audio: np.ndarray, threshold_db: float, link: float) -> np.ndarray:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--bars", type=int, default=64)
+    parser.add_argument("--taken", type=float, default=4.0, help="mean reduction of linked compression, dB")
     given = parser.parse_args()
     sys.stdout.write(f"{'':30} {'link':>5} {'taken':>12} {'image':>7} {'varies':>14} {'borrowed':>13}\n")
     for name, sd_db, answers in (
@@ -86,7 +87,7 @@ def main() -> None:
         def taken_db(threshold_db: float) -> float:
             return -float(gains_db(audio, threshold_db, 1.0)[sounds].mean())  # noqa: B023
 
-        threshold_db = float(brentq(lambda x: taken_db(x) - 4.0, -60.0, 0.0, xtol=0.01))
+        threshold_db = float(brentq(lambda x: taken_db(x) - given.taken, -60.0, 0.0, xtol=0.01))
         gains = {link: gains_db(audio, threshold_db, link) for link in (1.0, 0.5, 0.0)}
         for link, made in gains.items():
             moved = np.diff(made, axis=1)[both]

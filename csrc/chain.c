@@ -16,6 +16,7 @@
  * Coefficients that move stand in tables: a row for every stride from the one numbered `first` (from reset) to the one
  * after the block; between two of them they go in straight lines, by steps of STEP frames. */
 #include "colour.h"
+#include "convolution.h"
 #include "dynamics.h"
 #include "keyed.h"
 #include "reverb.h"
@@ -103,6 +104,7 @@ static void (*const KINDS[])(const mw_stage *) = {
     mw_transients, mw_deess,
     mw_bass_harmonics, mw_low_end,
     mw_level,
+    mw_convolve,
 };
 
 /* Run an operation on one of the channels, or on middle or side. */

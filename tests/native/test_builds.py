@@ -20,16 +20,19 @@ ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
 import hashlib
 import numpy as np
-from mixwright.core.filters import strip_sections
+from mixwright.core.filters import moving_band, moving_pass, strip_sections
 from mixwright.engine.chain import Chain
 from mixwright.engine.dynamics import BusCompressor, PeakLimiter
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
+from mixwright.engine.processors.insert import made
 from mixwright.engine.reverb import reverberation
 from mixwright.meter.measure import Meter
 from mixwright.meter.true_peak import true_peak_16x
+from mixwright.model.filter_inserts import Filters
+from mixwright.model.filters import EqBand, Pass
 from mixwright.model.strip import Reverb
-from mixwright.native import mathematics
+from mixwright.native import crossover, mathematics
 from mixwright.native.library import core
 from mixwright.native.place import pan_gains
 from reference.noise_songs import graph_of, rendered, rich_song
@@ -40,8 +43,19 @@ parts = [getattr(mathematics, name)(x) for name in ("exp2", "sin", "cos", "tan",
 parts.append(mathematics.log2(np.abs(x)))
 parts += [pan_gains(law, np.linspace(-1.0, 1.0, 999)) for law in (0.0, 0.5, 1.0, 1.5)]
 parts += [strip_sections(track.strip, 48000) for track in song.tracks]
+hz, ones = np.geomspace(20.0, 23000.0, 300), np.ones(300)
+for kind in ("bell", "low_shelf", "high_shelf", "notch", "band_pass", "tilt"):
+    parts += [moving_band(EqBand(kind=kind, hz=20), 48000, hz, g * ones, q * ones) for g in (-24, 3) for q in (0.1, 9)]
+for slope in range(6, 49, 6):
+    parts += [moving_pass(Pass(hz=20, slope_db_oct=slope), 48000, hz, high=high) for high in (False, True)]
 mix = rendered(graph_of(song, lanes, stems), stems, workers=1)
 parts.append(mix)
+linear = Filters(high_pass=Pass(hz=60), bands=(EqBand(hz=3000, gain_db=5),), phase="linear")
+audio = np.tile(mix[:5000].astype(np.float64), (4, 1))
+Chain(made(linear, 48000), 2).process(audio)
+parts.append(audio)
+parts.append(crossover.split(crossover.design(np.array([90.0, 800.0, 7000.0]), 4, 48000), 4, np.zeros(96), audio))
+assert np.abs(parts[-1]).max(axis=(1, 2)).min() > 1e-3
 for channels in (1, 2, 3):
     meter = Meter(44100, channels)
     meter.push(np.tile(np.concatenate([mix, mix[::-1, ::-1]], axis=1)[:, :channels], (3, 1)))

@@ -13,7 +13,7 @@ import numpy as np
 
 from mixwright.engine.lanes import FrameLane
 from mixwright.engine.operation import Operation, Stage
-from mixwright.engine.processors.insert import Heard, made, operations_of
+from mixwright.engine.processors.insert import Heard, along, made, movable, operations_of
 from mixwright.errors import SettingError, count, where
 from mixwright.jobs.cache import Part
 from mixwright.model.insert import Insert
@@ -92,7 +92,7 @@ def _operations(
     moving = {path: lane for path, lane in lanes.items() if path not in ("mix", "gain_db")}
     alone = made(insert, clock.rate_hz)
     if moving and insert.on:
-        alone = _moved(insert, alone, clock, moving, late_frames)
+        alone = _moved(insert, clock, moving, late_frames)
     after = late_frames + sum(operation.latency_frames for operation in alone)
     mix, gain = lanes.get("mix"), lanes.get("gain_db")
     for path, lane in lanes.items():
@@ -121,13 +121,12 @@ def _operations(
 
 def _moved(
     insert: Insert,
-    alone: Sequence[Operation],
     clock: Clock,
     lanes: Mapping[str, FrameLane],
     late_frames: int,
 ) -> tuple[Operation, ...]:
     """Return the operations of a processor with coefficients that follow lanes of its settings."""
-    stages = [_as_stage(operation, path) for operation in alone for path in [next(iter(lanes))]]
+    stages = [_as_stage(operation, next(iter(lanes))) for operation in movable(insert, clock.rate_hz)]
     kept: dict[tuple[float, ...], list[np.ndarray]] = {}
 
     def coefficients(values: tuple[float, ...]) -> list[np.ndarray]:
@@ -137,7 +136,7 @@ def _moved(
             moved = insert
             for path, value in zip(lanes, values, strict=True):
                 moved = with_setting(moved, path, value)
-            others = [_as_stage(operation, next(iter(lanes))) for operation in made(moved, clock.rate_hz)]
+            others = [_as_stage(operation, next(iter(lanes))) for operation in movable(moved, clock.rate_hz)]
             if list(map(_shape, others)) != list(map(_shape, stages)):
                 raise SettingError(
                     f"{' and '.join(lanes)} cannot move: latency or order would change with it",
@@ -146,21 +145,32 @@ def _moved(
             kept[values] = [stage.coefficients for stage in others]
         return kept[values]
 
-    for path, lane in lanes.items():  # what cannot move is refused now, not in the middle of a mix
-        for value in {value for _, value in lane.points}:
-            coefficients(tuple(value if one == path else other.points[0][1] for one, other in lanes.items()))
+    for values in _extremes(lanes):  # what cannot move is refused now, not in the middle of a mix
+        coefficients(values)
 
     found, late = [], late_frames
     for k, stage in enumerate(stages):
 
         def moving(strides: np.ndarray, k: int = k, late: int = late) -> np.ndarray:
             values = np.stack([clock.values(lane, strides, late) for lane in lanes.values()], axis=1)
+            quick = along(insert, clock.rate_hz, dict(zip(lanes, values.T, strict=True)))
+            if quick is not None:
+                return quick[k]
             return np.array([coefficients(tuple(row))[k] for row in values.tolist()])
 
         moves = tuple(lanes), _identity(list(lanes.values()), clock, late)
         found.append(replace(stage, moving=moving, moves=moves) if len(stage.coefficients) else stage)
         late += stage.latency_frames
     return tuple(found)
+
+
+def _extremes(lanes: Mapping[str, FrameLane]) -> list[tuple[float, ...]]:
+    """Return each value that a lane names beside the first of the others."""
+    return [
+        tuple(value if one == path else other.points[0][1] for one, other in lanes.items())
+        for path, lane in lanes.items()
+        for value in {value for _, value in lane.points}
+    ]
 
 
 def _as_stage(operation: Operation, path: str) -> Stage:

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +34,29 @@ def made(insert: Insert, rate_hz: int) -> tuple[Operation, ...]:
         for a setting that does not fit the rate
     """
     raise NotImplementedError(f"{type(insert).__name__} at {rate_hz} Hz")
+
+
+@functools.singledispatch
+def movable(insert: Insert, rate_hz: int) -> tuple[Operation, ...]:
+    """Return the operations of a processor alone in a form that stays as it is when its numbers move.
+
+    As `made`, but for families in which what is needed depends on the numbers.
+
+    Raises
+    ------
+    SettingError
+        for a setting that does not fit the rate, or where it cannot move
+    """
+    return made(insert, rate_hz)
+
+
+@functools.singledispatch
+def along(insert: Insert, rate_hz: int, values: Mapping[str, np.ndarray]) -> list[np.ndarray] | None:  # noqa: ARG001
+    """Return the coefficients ``(n, coefficients)`` of each operation of `movable`, at n values of each setting named.
+
+    None where a family has no quicker way than to make it n times.
+    """
+    return None
 
 
 class Heard(NamedTuple):

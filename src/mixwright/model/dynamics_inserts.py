@@ -98,7 +98,7 @@ class DeEsser(Insert, frozen=True, kw_only=True, tag="de_esser"):
     hz: Annotated[float, Meta(ge=1000.0, le=20000.0)] = 7000.0
     q: Annotated[float, Meta(ge=0.3, le=10.0)] = 1.0
     relative: bool = True
-    threshold_db: Annotated[float, Meta(ge=-80.0, le=20.0)] = -12.0
+    threshold_db: Annotated[float, Meta(ge=-80.0, le=20.0)] = -15.0
     range_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 6.0
     attack_ms: Annotated[float, Meta(ge=0.1, le=50.0)] = 1.0
     release_ms: Annotated[float, Meta(ge=5.0, le=500.0)] = 40.0

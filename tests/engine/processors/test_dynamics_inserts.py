@@ -274,7 +274,7 @@ HARSH, VOWEL, SOFT = ((slice(round(a * RATE_HZ), round(b * RATE_HZ))) for a, b i
 def test_a_de_esser_takes_down_harsh_hisses_alone_at_any_level():
     gains = gains_of_parts = None
     for level_db in (0.0, -20.0 * math.log10(2.0) * 21):
-        chain = Chain(made(DeEsser(range_db=12), RATE_HZ), 1)
+        chain = Chain(made(DeEsser(threshold_db=-12, range_db=12), RATE_HZ), 1)
         audio, gains = spoken(level_db), np.empty((len(spoken()), 1), np.float32)
         chain.process(audio, None, gains)
         if gains_of_parts is not None:
@@ -308,4 +308,4 @@ def test_split_leaves_what_lies_outside_the_band():
 
 def test_the_first_hiss_of_a_song_is_no_exception():
     """A band cannot be louder than the whole: 12 dB over the threshold at most, whatever the range."""
-    assert gains_db(DeEsser(mode="wide", range_db=24), hiss(-16, 0.1)).min() > -12.0
+    assert gains_db(DeEsser(mode="wide", threshold_db=-12, range_db=24), hiss(-16, 0.1)).min() > -12.0

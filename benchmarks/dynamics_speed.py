@@ -16,17 +16,19 @@ import numpy as np
 import scipy.ndimage
 import scipy.signal
 
-from mixwright.engine.dynamics import BusCompressor, PeakLimiter
+from mixwright.engine.chain import Chain
+from mixwright.engine.dynamics import PeakLimiter
+from mixwright.engine.processors import operations_of
 from mixwright.meter.true_peak import true_peak_16x
+from mixwright.model.dynamics_inserts import Compressor
 
 RATE_HZ = 48000
 COMPRESSION = {
     "threshold_db": -20.0,
     "ratio": 4.0,
     "knee_db": 6.0,
-    "attack_s": 0.03,
-    "release_s": 0.2,
-    "gain_db": 0.0,
+    "attack_ms": 30.0,
+    "release_ms": 200.0,
 }
 CEILING_DBTP, RELEASE_S = -1.0, 0.1
 
@@ -39,18 +41,26 @@ def beat(frames: int) -> np.ndarray:
     return kick[:, None] + chords + 0.1 * random.standard_normal((frames, 2))
 
 
-def run(processor: BusCompressor | PeakLimiter, audio: np.ndarray) -> np.ndarray:
+def run(processor: PeakLimiter, audio: np.ndarray) -> np.ndarray:
     gains = np.empty(len(audio), dtype=np.float32)
     for start in range(0, len(audio), 8192):
         processor.process(audio[start : start + 8192], gains[start : start + 8192])
     return gains
 
 
+def compressed(audio: np.ndarray) -> None:
+    chain = Chain(operations_of(Compressor(**COMPRESSION), RATE_HZ), 2)
+    for start in range(0, len(audio), 8192):
+        chain.process(audio[start : start + 8192])
+
+
 def plain_compressor(audio: np.ndarray) -> None:
     level = 20.0 * np.log10(np.abs(audio).max(axis=1) + 1e-30)
     above, knee, slope = level - COMPRESSION["threshold_db"], COMPRESSION["knee_db"], 1.0 - 1.0 / COMPRESSION["ratio"]
     wanted = slope * np.where(2 * above >= knee, above, np.maximum(above + knee / 2, 0.0) ** 2 / (2 * knee))
-    attack, release = np.exp(-1.0 / RATE_HZ / np.array([COMPRESSION["attack_s"], COMPRESSION["release_s"]])).tolist()
+    attack, release = np.exp(
+        -1.0 / RATE_HZ / np.array([COMPRESSION["attack_ms"], COMPRESSION["release_ms"]]) * 1e3
+    ).tolist()
     released, peaks = 0.0, []
     for value in wanted.tolist():
         released = max(value, release * released + (1.0 - release) * value)
@@ -89,7 +99,7 @@ def main() -> None:
     noise = np.random.default_rng(2).standard_normal((frames, 2))
     music = beat(frames)
     ways = {
-        "compressor, beat": (music, lambda audio: run(BusCompressor(RATE_HZ, **COMPRESSION), audio)),
+        "compressor, beat": (music, compressed),
         "compressor in numpy and a loop, beat": (music, plain_compressor),
         "limiter, beat": (music, lambda audio: run(limiter(), audio)),
         "limiter, white noise 13 dB over": (noise, lambda audio: run(limiter(), audio)),

@@ -14,6 +14,7 @@ from msgspec import inspect
 from mixwright.errors import SettingError
 from mixwright.io.toml_write import key_text, string_text
 from mixwright.model.checks import check_song
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import EqBand, Pass, SlopeDbOct
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.inserts import AnyInsert
@@ -32,7 +33,7 @@ from mixwright.model.song import (
     Version,
     changed,
 )
-from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
+from mixwright.model.strip import Limiter, Master, Reverb, Strip
 from mixwright.model.words import ROLES, MoveKind, MoveState, Place
 
 #: Names as people and hostile files write them: quotes, escapes, comment signs, brackets, other scripts, controls.
@@ -138,21 +139,17 @@ def strips() -> st.SearchStrategy[Strip]:
     ).map(lambda fields: Strip(**fields))
 
 
-compressors = st.none() | st.builds(
-    Compressor, threshold_db=floats(-60, 0), ratio=floats(1, 20), attack_ms=floats(0.1, 200), gain_db=floats(-24, 24)
-)
 limiters = st.none() | st.builds(Limiter, ceiling_dbtp=floats(-20, 0))
 reverbs = st.none() | st.builds(Reverb, kind=st.sampled_from(["voice", "instruments"]), decay_s=floats(0.1, 6))
 
 
 def masters() -> st.SearchStrategy[Master]:
-    """Strips of the whole mix, some with a compressor or a limiter."""
+    """Strips of the whole mix, some with a limiter."""
     return st.builds(
-        lambda strip, compressor, limiter: Master(
-            **{name: getattr(strip, name) for name in strip.__struct_fields__}, compressor=compressor, limiter=limiter
+        lambda strip, limiter: Master(
+            **{name: getattr(strip, name) for name in strip.__struct_fields__}, limiter=limiter
         ),
         strips(),
-        compressors,
         limiters,
     )
 
@@ -189,7 +186,7 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
     groups: list[Group] = []
     for i in few(ids, unique=True):
         home = draw(st.sampled_from(["", *(group.id for group in groups)]))
-        groups.append(Group(id=i, name=draw(words), group=home, strip=draw(strips()), compressor=draw(compressors)))
+        groups.append(Group(id=i, name=draw(words), group=home, strip=draw(strips())))
     sends = [Send(id=i, name=draw(words), strip=draw(strips()), reverb=draw(reverbs)) for i in few(ids, unique=True)]
     sections, end = [], 0.0
     for name in few(words, unique=True):
@@ -286,8 +283,8 @@ def _mutation(song: Song, rng: random.Random) -> Song:
     field = rng.choice(["tracks", "groups", "sends", "sections", "references", "locks", "moves", "notes", "scalars"])
     if field == "scalars":
         limiter = rng.choice([None, Limiter(ceiling_dbtp=-2.0), song.master.limiter])
-        compressor = rng.choice([None, Compressor(threshold_db=-20.0, ratio=2.0), song.master.compressor])
-        master = rng.choice([Master(), changed(song.master, limiter=limiter, compressor=compressor, pan=0.5)])
+        inserts = rng.choice([(), (Compressor(threshold_db=-20.0, ratio=2.0),), song.master.inserts[1:]])
+        master = rng.choice([Master(), changed(song.master, limiter=limiter, inserts=inserts, pan=0.5)])
         return changed(song, title="new", artist="", tempo_bpm=rng.choice([None, 120.0]), lead=(), master=master)
     records: list[Any] = list(getattr(song, field))
     kind = rng.choice(["drop", "copy", "swap", "clear", "change", "change"])

@@ -25,10 +25,11 @@ from mixwright.hearing.rise import rise_curve
 from mixwright.hearing.statistics import loudness_of
 from mixwright.io.song_file import create_song, edit_song
 from mixwright.jobs.progress import Cancel
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import Pass
 from mixwright.model.hearing import HeardLayer, HearingResult, Range
 from mixwright.model.song import Group, Section, Send, Song, Source, Track, changed
-from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
+from mixwright.model.strip import Limiter, Master, Reverb, Strip
 
 SECONDS = 3.0
 #: id, loudest frequency, level in dB, place; no two are alike
@@ -122,8 +123,8 @@ def test_layers_and_returns_add_up_to_the_mix(folder: Path, curved: bool) -> Non
             return busy(song)
         compressor = Compressor(threshold_db=-30.0, ratio=4.0)
         made = busy(song)
-        groups = tuple(changed(group, compressor=compressor) for group in made.groups)
-        return changed(made, groups=groups, master=Master(fader_db=14.0, compressor=compressor, limiter=Limiter()))
+        groups = tuple(changed(group, strip=changed(group.strip, inserts=(compressor,))) for group in made.groups)
+        return changed(made, groups=groups, master=Master(fader_db=14.0, inserts=(compressor,), limiter=Limiter()))
 
     edit_song(folder, "busy", edit)
     with open_song(folder, Making()) as session:

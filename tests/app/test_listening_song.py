@@ -21,10 +21,11 @@ from mixwright.hearing.heard import Stretch
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.hearing import Calibration
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Section, Send, changed
-from mixwright.model.strip import Compressor, Limiter, Master, Reverb, Strip
+from mixwright.model.strip import Limiter, Master, Reverb, Strip
 
 SECTIONS = (Section(name="one", start_s=0.0, end_s=1.0), Section(name="two", start_s=1.0, end_s=SECONDS))
 
@@ -109,7 +110,7 @@ def test_what_is_heard_again_is_what_is_heard_anew(tmp_path: Path, how: str) -> 
     rate_hz = 44100 if how == "44100" else 48000
     folder = song_of(tmp_path, three(rate_hz), rate_hz, sections=SECTIONS)
     if how == "dynamics":
-        master = Master(fader_db=14.0, compressor=Compressor(threshold_db=-30.0, ratio=4.0), limiter=Limiter())
+        master = Master(fader_db=14.0, inserts=(Compressor(threshold_db=-30.0, ratio=4.0),), limiter=Limiter())
         edit_song(folder, "master", lambda song: changed(song, master=master))
     if how == "role":
         edit_song(folder, "lead", lambda song: changed(song, lead=("vox",)))
@@ -133,7 +134,7 @@ def test_gains_that_recover_where_nothing_else_changed(tmp_path: Path) -> None:
     files["vox"] = 8.0 * files["vox"] * (np.arange(len(files["vox"])) < 24000)[:, None]
     sections = (Section(name="one", start_s=0.0, end_s=1.8), Section(name="two", start_s=1.8, end_s=SECONDS))
     hall = Send(id="hall", name="Hall", reverb=Reverb(kind="voice", decay_s=0.1))
-    master = Master(compressor=Compressor(threshold_db=-40.0, ratio=10.0, release_ms=3000.0))
+    master = Master(inserts=(Compressor(threshold_db=-40.0, ratio=10.0, release_ms=3000.0),))
     folder = song_of(tmp_path, files, sections=sections, sends=(hall,), master=master)
     edit_track(folder, "vox", sends={"hall": 4.0})
     before = heard(folder)

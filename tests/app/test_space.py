@@ -22,9 +22,10 @@ from mixwright.io.song_file import edit_song
 from mixwright.jobs import space
 from mixwright.jobs.progress import Progress
 from mixwright.jobs.space import SPARE_BYTES, require_space
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import Pass
 from mixwright.model.song import Section, Song, Track, changed
-from mixwright.model.strip import Compressor, Limiter
+from mixwright.model.strip import Limiter
 
 SECONDS = 10
 
@@ -54,7 +55,7 @@ def grown(folder: Path) -> int:
 def with_everything(now: Song) -> Song:
     """Return a song whose tracks have filters, and whose master is compressed and limited."""
     tracks = tuple(changed(t, strip=changed(t.strip, high_pass=Pass(hz=40.0))) for t in now.tracks)
-    master = changed(now.master, compressor=Compressor(threshold_db=-20.0, ratio=2.0), limiter=Limiter())
+    master = changed(now.master, inserts=(Compressor(threshold_db=-20.0, ratio=2.0),), limiter=Limiter())
     return changed(now, tracks=tracks, master=master)
 
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mixwright.core.filters import strip_sections
-from mixwright.engine import strip_audio
+from mixwright.engine import kept_strips
 from mixwright.engine.compiling import compile_mix, song_frames
 from mixwright.engine.graph import aligned
 from mixwright.engine.operation import Delay
@@ -210,13 +210,13 @@ class Counting:
 
     def __init__(self, monkeypatch):
         self.seen = []
-        original = strip_audio.StripAudio
+        original = kept_strips.StripAudio
 
         def counted(node, audio, rate_hz):
             self.seen.append(node.id)
             return original(node, audio, rate_hz)
 
-        monkeypatch.setattr(strip_audio, "StripAudio", counted)
+        monkeypatch.setattr(kept_strips, "StripAudio", counted)
 
     def take(self):
         seen, self.seen = sorted(self.seen), []

@@ -120,8 +120,8 @@ MISTAKES = [
     ("gain_db = 1.5 }", "gain_db = 40 }", "47 moves[0].settings.gain_db", ["40", "-24 to 24"]),
     (
         'name = "Low"\n',
-        'name = "Low"\ncompressor.threshold_db = -20.0\n',
-        "38 groups[0].compressor",
+        'name = "Low"\nstrip.inserts = [{ processor = "compressor", threshold_db = -20.0 }]\n',
+        "38 groups[0].strip.inserts[0]",
         ["ratio is missing", "a number from 1 to 20"],
     ),
     (

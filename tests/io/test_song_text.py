@@ -16,10 +16,11 @@ from mixwright.errors import SettingError
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
 from mixwright.io.toml_text import Node, scan
 from mixwright.io.toml_write import set_fields
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import EqBand
 from mixwright.model.record import Record
 from mixwright.model.song import Move, Section, Song, Track, changed
-from mixwright.model.strip import Compressor, Limiter, Master, Strip
+from mixwright.model.strip import Limiter, Master, Strip
 from strategies import Restyled, comments_in, mutated, songs
 
 seeds = st.integers(0, 2**32 - 1)
@@ -102,7 +103,7 @@ def test_a_fresh_text_is_short_and_says_the_song(song):
 
 
 BASE = """\
-schema = 2
+schema = 3
 title = "x"  # the working title
 rate_hz = 48_000
 
@@ -217,7 +218,7 @@ def test_the_example_of_a_fresh_text_works_once_its_signs_are_taken_away():
     text = new_text(Song(title="t", rate_hz=48000))
     head, example = text.split("from its lines.")
     song = read_song(head + example.replace("# [", "[").replace("\n# ", "\n"))[1]
-    assert song.master == Master(compressor=Compressor(threshold_db=-18.0, ratio=2.0), limiter=Limiter())
+    assert song.master == Master(inserts=(Compressor(threshold_db=-18.0, ratio=2.0),), limiter=Limiter())
     assert "take the # away" not in new_text(song)
 
 

@@ -12,6 +12,7 @@ from mixwright.errors import SettingError
 from mixwright.io import song_text
 from mixwright.io.song_file import edit_song, load_song, undo
 from mixwright.model import song as song_module
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.migrate import MIGRATIONS, migrated
 from mixwright.model.song import SCHEMA, changed
 
@@ -67,6 +68,46 @@ def test_an_older_file_is_read_and_brought_up_by_the_next_edit(tmp_path, monkeyp
 
 def test_who_printed_last_is_no_part_of_the_song_since_schema_2(tmp_path):
     (tmp_path / "song.toml").write_text('title = "x"\nrate_hz = 48000\nprinted_with = "0.1.0"  # then\n')
-    assert edit_song(tmp_path, "artist", lambda song: changed(song, artist="Q")).schema == 2
+    assert edit_song(tmp_path, "artist", lambda song: changed(song, artist="Q")).schema == SCHEMA
     assert "printed_with" not in (tmp_path / "song.toml").read_text()
     assert load_song(tmp_path).artist == "Q"
+
+
+OLD = """\
+schema = 2
+title = "x"
+rate_hz = 48000
+[[groups]]
+id = "low"
+name = "Low"
+[groups.strip]
+fader_db = -2.0  # mine
+[groups.compressor]
+threshold_db = -20.0
+ratio = 3.0
+gain_db = 2.0
+[master]
+compressor = { threshold_db = -18.0, ratio = 2.0 }
+"""
+
+
+def test_the_compressor_of_a_bus_is_an_insert_since_schema_3(tmp_path):
+    (tmp_path / "song.toml").write_text(OLD)
+    song = load_song(tmp_path)
+    assert song.groups[0].strip.inserts == (Compressor(threshold_db=-20.0, ratio=3.0, gain_db=2.0),)
+    assert song.groups[0].strip.fader_db == -2.0
+    assert song.master.inserts == (Compressor(threshold_db=-18.0, ratio=2.0),)
+    edit_song(tmp_path, "artist", lambda song: changed(song, artist="Q"))
+    after = (tmp_path / "song.toml").read_text()
+    assert "groups.compressor" not in after
+    assert "# mine" in after
+    assert load_song(tmp_path) == changed(song, artist="Q")
+    undo(tmp_path)
+    assert (tmp_path / "song.toml").read_text() == OLD
+
+
+@pytest.mark.parametrize("broken", ["groups = 3", "groups = [3]", 'groups = [{ compressor = 1, strip = "x" }]'])
+def test_what_is_broken_in_an_older_song_is_told_all_the_same(tmp_path, broken):
+    (tmp_path / "song.toml").write_text(f'schema = 2\ntitle = "x"\nrate_hz = 48000\n{broken}\n')
+    with pytest.raises(SettingError, match="groups"):
+        load_song(tmp_path)

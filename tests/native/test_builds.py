@@ -22,7 +22,7 @@ import hashlib
 import numpy as np
 from mixwright.core.filters import moving_band, moving_pass, strip_sections
 from mixwright.engine.chain import Chain
-from mixwright.engine.dynamics import BusCompressor, PeakLimiter
+from mixwright.engine.dynamics import PeakLimiter
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
 from mixwright.engine.processors.insert import made
@@ -60,14 +60,10 @@ for channels in (1, 2, 3):
     meter = Meter(44100, channels)
     meter.push(np.tile(np.concatenate([mix, mix[::-1, ::-1]], axis=1)[:, :channels], (3, 1)))
     parts += [meter.loudness().energy, np.frombuffer(repr(meter.result()).encode(), np.uint8)]
-for processor in (
-    BusCompressor(48000, threshold_db=-30, ratio=3, knee_db=6, attack_s=0.01, release_s=0.1, gain_db=12),
-    PeakLimiter(48000, ceiling_dbtp=-12, release_s=0.05),
-):
-    audio, curve = 4.0 * mix.astype(np.float64), np.empty(len(mix), np.float32)
-    processor.process(audio, curve)
-    parts += [audio, curve, np.array(true_peak_16x([audio]))]
-    assert np.ptp(curve) > 0.1
+audio, curve = 4.0 * mix.astype(np.float64), np.empty(len(mix), np.float32)
+PeakLimiter(48000, ceiling_dbtp=-12, release_s=0.05).process(audio, curve)
+parts += [audio, curve, np.array(true_peak_16x([audio]))]
+assert np.ptp(curve) > 0.1
 for kind in ("voice", "instruments"):
     audio = mix.astype(np.float64)
     Chain([reverberation(Reverb(kind=kind, decay_s=0.2), 48000)], 2).process(audio)

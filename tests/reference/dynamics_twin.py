@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Compressor and limiter in plain Python, one frame at a time: the slow twins of csrc/dynamics.c and limiter.c."""
+"""The limiter in plain Python, one frame at a time: the slow twin of csrc/limiter.c."""
 
 from __future__ import annotations
 
@@ -13,24 +13,6 @@ from reference.interpolated_peak import interval_peaks
 OCTAVE_DB = 20.0 * math.log10(2.0)
 HOLD = 16
 AFTER = 66
-
-
-def compressor_gains(audio, rate_hz, *, threshold_db, ratio, knee_db, attack_s, release_s, gain_db):
-    """Return the gains ``(frames,)`` as doubles."""
-    attack, release = math.exp(-1.0 / (attack_s * rate_hz)), math.exp(-1.0 / (release_s * rate_hz))
-    released = reduction = 0.0
-    gains = []
-    for frame, (left, right) in enumerate(audio):
-        peak = max(abs(float(left)), abs(float(right)))
-        level = 20.0 * math.log10(peak) if peak else -math.inf
-        wanted = level - compressed_db(level, threshold_db, ratio, knee_db) if peak else 0.0
-        released = max(wanted, release * released + (1.0 - release) * wanted)
-        reduction = attack * reduction + (1.0 - attack) * released
-        gains.append(10.0 ** ((gain_db - reduction) / 20.0))
-        if (frame + 1) % 256 == 0:
-            released = 0.0 if released / OCTAVE_DB < 1e-30 else released
-            reduction = 0.0 if reduction / OCTAVE_DB < 1e-30 else reduction
-    return np.array(gains)
 
 
 def compressed_db(level_db, threshold_db, ratio, knee_db):

@@ -1,11 +1,12 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The gains of compressors and the limiter, logged once for a mix and kept; and what they did to it."""
+"""The gains of the processors on buses and of the limiter, logged once for a mix and kept; and what they did to it."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 
@@ -18,12 +19,16 @@ from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.meter.true_peak import true_peak_16x
 from mixwright.model.dynamics import Dynamics, GainReduction
+from mixwright.model.insert import KeyedInsert
+from mixwright.model.inserts import AnyInsert
 from mixwright.model.song import MASTER
 from mixwright.native import mathematics
 from mixwright.units import db_from_ratio
 
 #: The trim is rounded down to these, so that the last bits of a measurement do not change the bits of a mix.
 _TRIM_STEPS_A_DB = 1000
+#: What follows levels, and so takes off; the gains of other processors are no reduction.
+_FOLLOWING = {one.__struct_config__.tag for one in get_args(AnyInsert) if issubclass(one, KeyedInsert)}
 _LEAST_GAIN = 1e-12
 _BLOCK_FRAMES = 1 << 18
 
@@ -52,7 +57,7 @@ def logged(
     peaks: list[float] = []
 
     def make(path: Path) -> None:
-        with ArrayWriter(path, len(graph.dynamics)) as writer:
+        with ArrayWriter(path, graph.gains_shape[1]) as writer:
             peaks.append(
                 true_peak_16x(render(graph, audio, log=writer.push, cache=cache, report=report, cancel=cancel))
             )
@@ -78,20 +83,33 @@ def _trim_db(graph: MixGraph, peak: float) -> float | None:
 
 
 def _reductions(graph: MixGraph, gains: np.ndarray, cancel: Cancel | None) -> Iterable[GainReduction]:
-    after_db = {bus.id: bus.compressor.gain_db for bus in graph.buses if bus.compressor is not None}
-    for k, name in enumerate(graph.dynamics):
-        largest, at, total = 0.0, 0, 0.0
-        for number, piece in enumerate(blocks(gains[:, k], _BLOCK_FRAMES, cancel)):
-            block = np.maximum(piece, _LEAST_GAIN, dtype=np.float64)
-            reduction_db = np.maximum(after_db.get(name, 0.0) - 20.0 * np.log10(block), 0.0)
-            most = int(np.argmax(reduction_db))
-            if reduction_db[most] > largest:
-                largest, at = float(reduction_db[most]), number * _BLOCK_FRAMES + most
-            total += float(reduction_db.sum())
-        yield GainReduction(
-            processor="limiter" if name == LIMITER else "compressor",
-            on=MASTER if name == LIMITER else name.partition(" ")[2],
-            largest_reduction_db=largest,
-            largest_at_s=at / graph.rate_hz,
-            mean_reduction_db=total / max(1, len(gains)),
-        )
+    for bus in graph.buses:
+        column = graph.columns.get(bus.id, slice(0, 0)).start
+        for name, count in bus.logs if bus.id in graph.columns else ():
+            if name in _FOLLOWING:
+                columns = gains[:, column : column + count]
+                yield _reduction(name, bus.id.partition(" ")[2], columns, graph, bus.latency_frames, cancel)
+            column += count
+    if graph.limiter is not None:
+        yield _reduction(LIMITER, MASTER, gains[:, -1:], graph, len(gains) - graph.frames, cancel)
+
+
+def _reduction(
+    name: str, on: str, gains: np.ndarray, graph: MixGraph, late_frames: int, cancel: Cancel | None
+) -> GainReduction:
+    """Return what a processor takes off, in whichever of its bands it takes off most."""
+    largest, at, total = 0.0, 0, 0.0
+    for number, piece in enumerate(blocks(gains, _BLOCK_FRAMES, cancel)):
+        block = np.maximum(piece.min(axis=1), _LEAST_GAIN, dtype=np.float64)
+        reduction_db = np.maximum(-20.0 * np.log10(block), 0.0)
+        most = int(np.argmax(reduction_db))
+        if reduction_db[most] > largest:
+            largest, at = float(reduction_db[most]), number * _BLOCK_FRAMES + most
+        total += float(reduction_db.sum())
+    return GainReduction(
+        processor=name,
+        on=on,
+        largest_reduction_db=largest,
+        largest_at_s=max(0, at - late_frames) / graph.rate_hz,
+        mean_reduction_db=total / max(1, graph.frames),
+    )

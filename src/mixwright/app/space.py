@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -87,7 +88,7 @@ def needs(
         return [(folder, size)]
     size += _strips(graph, tracks, cache)
     if graph.dynamics and not (making.mixes == 1 and cache.holds(gains_key(graph))):
-        size += making.mixes * 4 * graph.frames * len(graph.dynamics)
+        size += making.mixes * 4 * math.prod(graph.gains_shape)
     size += sum(8 * graph.frames for one in making.renders if not cache.holds(rendered_key("mix", graph, one)))
     size += (_HEARD_BYTES + _HEARD_SECTION_BYTES * len(song.sections)) * (len(tracks) + len(song.sends))
     size += making.ledgers * _heard(song, graph, len(tracks) + len(song.sends))
@@ -123,6 +124,6 @@ def _strips(graph: MixGraph, tracks: Mapping[str, Outlook], cache: Cache) -> int
     size = 0
     for node in graph.tracks:
         shape = tracks[node.id].frames, tracks[node.id].channels
-        if node.operations and not cache.holds(strip_key(node, shape, graph.rate_hz)):
+        if node.operations and not cache.holds(strip_key(graph, node, shape)):
             size += 4 * shape[1] * strip_frames(node, shape[0], graph.rate_hz)
     return size

@@ -27,8 +27,10 @@ from mixwright.demo.score import Piece
 from mixwright.demo.signals import RATE_HZ
 from mixwright.demo.text import brief, read_me
 from mixwright.demo.truth import first_frame_of, rough_settings, truth_of
+from mixwright.engine.chain import Chain
 from mixwright.engine.compiling import compile_mix
-from mixwright.engine.dynamics import BusCompressor, PeakLimiter
+from mixwright.engine.dynamics import PeakLimiter
+from mixwright.engine.processors import operations_of
 from mixwright.engine.render import render
 from mixwright.errors import OutputError, printable
 from mixwright.io.replace import new_folder, write_text
@@ -36,6 +38,7 @@ from mixwright.io.write import SampleFormat, write_wav
 from mixwright.jobs.array_file import map_array, write_array
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.record import Record
 from mixwright.model.song import Song, Track
 from mixwright.model.strip import Strip
@@ -241,21 +244,16 @@ def _mix(song: Song, stems: Sequence[np.ndarray]) -> Iterator[np.ndarray]:
 
 def _finished(finish: Finish, blocks: Iterator[np.ndarray]) -> Iterator[np.ndarray]:
     """Yield a mix through the compressor and the limiter of a finished record."""
-    compressor = BusCompressor(
-        RATE_HZ,
-        threshold_db=finish.threshold_db,
-        ratio=2.0,
-        knee_db=6.0,
-        attack_s=0.02,
-        release_s=0.15,
-        gain_db=finish.gain_db,
+    insert = Compressor(
+        threshold_db=finish.threshold_db, ratio=2.0, attack_ms=20.0, release_ms=150.0, gain_db=finish.gain_db
     )
+    compressor = Chain(operations_of(insert, RATE_HZ), 2)
     limiter = PeakLimiter(RATE_HZ, ceiling_dbtp=finish.ceiling_dbtp, release_s=0.08)
     early = limiter.latency_frames
     for block in itertools.chain(blocks, [np.zeros((early, 2))]):
         audio = np.array(block, dtype=np.float64)
         gains = np.empty(len(audio), dtype=np.float32)
-        compressor.process(audio, gains)
+        compressor.process(audio)
         limiter.process(audio, gains)
         # What the limiter gives first is what was in it before.
         late, early = min(early, len(audio)), max(0, early - len(audio))

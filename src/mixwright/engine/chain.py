@@ -26,6 +26,18 @@ class Key(NamedTuple):
     late_frames: int
 
 
+def keys_of(operations: Sequence[Operation], channels: Literal[1, 2] | int = 2) -> tuple[Key, ...]:
+    """Return whom operations listen to, and how much later than their input."""
+    rows = [row for operation in operations for row in operation.rows(channels)]
+    late = np.cumsum([0, *(row.lag_frames for row in rows)])
+    return tuple({Key(row.key, int(lag)): None for row, lag in zip(rows, late, strict=False) if row.key})
+
+
+def gain_columns(operations: Sequence[Operation]) -> int:
+    """Return how many columns of gains operations make of a stereo signal."""
+    return sum(row.gains for operation in operations for row in operation.rows(2))
+
+
 class Chain:
     """Operations in series with their state, for audio of 1 or 2 channels.
 
@@ -47,8 +59,7 @@ class Chain:
     def __init__(self, operations: Sequence[Operation], channels: Literal[1, 2] | int, *, replay: bool = False) -> None:
         rows = [row for operation in operations for row in operation.rows(channels)]
         late = np.cumsum([0, *(row.lag_frames for row in rows)])
-        keys = {Key(row.key, int(lag)): None for row, lag in zip(rows, late, strict=False) if row.key}
-        self.keys = () if replay else tuple(keys)
+        self.keys = () if replay else keys_of(operations, channels)
         self.channels = channels
         self.latency_frames = sum(operation.latency_frames for operation in operations)
         self.gains = sum(row.gains for row in rows)

@@ -7,10 +7,12 @@ here into one lane per parameter.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from mixwright.core.filters import strip_sections
+from mixwright.engine.chain import gain_columns
 from mixwright.engine.graph import MixGraph, Node, Output, TrackNode, aligned, bus
 from mixwright.engine.inserts import Clock
 from mixwright.engine.lanes import packed
@@ -18,9 +20,10 @@ from mixwright.engine.operation import Delay, Gain, Operation, Sections
 from mixwright.engine.overlay import Overlay, before_fader
 from mixwright.engine.reverb import reverberation
 from mixwright.errors import where
+from mixwright.model.insert import KeyedInsert
 from mixwright.model.lane import Lane
-from mixwright.model.song import MASTER, Group, Song, Track, homes_of, used_tracks
-from mixwright.model.strip import Compressor, Reverb, Strip
+from mixwright.model.song import MASTER, Group, Song, Track, homes_of, keyed_by, used_tracks
+from mixwright.model.strip import Reverb, Strip
 from mixwright.native import mathematics
 
 
@@ -68,9 +71,9 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
             tracks.append(_track_node(song, track, overlay, frames[track.id]))
     back = Output(bus(MASTER, MASTER))
     said = [
-        *(_Bus("group", g.id, g.strip, _outputs(g), mute=g.mute, compressor=g.compressor) for g in song.groups),
+        *(_Bus("group", g.id, g.strip, _outputs(g), mute=g.mute) for g in song.groups),
         *(_Bus("send", s.id, s.strip, (back,), mute=s.mute, reverb=s.reverb) for s in song.sends),
-        _Bus(MASTER, MASTER, song.master, compressor=song.master.compressor),
+        _Bus(MASTER, MASTER, song.master),
     ]
     buses = []
     for one in said:
@@ -89,15 +92,15 @@ class _Bus(NamedTuple):
     outputs: tuple[Output, ...] = ()
     mute: bool = False
     reverb: Reverb | None = None
-    compressor: Compressor | None = None
 
 
 def _bus_node(song: Song, said: _Bus, overlay: Overlay) -> Node:
     delay = Delay(max(0, _delay_frames(said.strip, song)), max(0, -_delay_frames(said.strip, song)))
-    operations, scale = _operations(said.strip, song.rate_hz, gain_first=said.compressor is not None)
+    operations, scale = _operations(said.strip, song.rate_hz)
     if said.reverb is not None:
         operations = (*operations, reverberation(said.reverb, song.rate_hz))
-    operations += overlay.inserts(said.name, said.kind, said.strip, Clock(0, song.rate_hz))
+    inserts = overlay.inserts(said.name, said.kind, said.strip, Clock(0, song.rate_hz))
+    operations += tuple(itertools.chain.from_iterable(inserts))
     lanes = overlay.bus_lanes(said.name, said.kind, said.strip)
     return Node(
         id=bus(said.name, said.kind),
@@ -107,14 +110,16 @@ def _bus_node(song: Song, said: _Bus, overlay: Overlay) -> Node:
         scale=scale,
         mute=said.mute,
         outputs=said.outputs,
-        compressor=said.compressor,
+        keys=_keys(song, said.strip),
+        logs=_logs(said.strip, inserts),
     )
 
 
 def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> TrackNode:
     operations, scale = _operations(track.strip, song.rate_hz)
     first_frame = track.start_frame + _delay_frames(track.strip, song)
-    operations += overlay.inserts(track.id, "track", track.strip, Clock(first_frame, song.rate_hz))
+    inserts = overlay.inserts(track.id, "track", track.strip, Clock(first_frame, song.rate_hz))
+    operations += tuple(itertools.chain.from_iterable(inserts))
     lanes = overlay.track_lanes(track)
     return TrackNode(
         id=track.id,
@@ -124,10 +129,33 @@ def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> Trac
         scale=scale,
         mute=track.mute,
         outputs=_outputs(track),
+        keys=_keys(song, track.strip),
+        logs=_logs(track.strip, inserts),
         track=track,
         first_frame=first_frame,
         frames=frames,
     )
+
+
+def _keys(song: Song, strip: Strip) -> dict[str, tuple[str, ...]]:
+    """Return the nodes that the keys of a strip mean; a track that is not used is silent."""
+    used = {track.id for track in used_tracks(song)}
+    names = [name for insert in strip.inserts if isinstance(insert, KeyedInsert) and insert.on for name in insert.keys]
+    return {
+        name: tuple(
+            id_ if kind == "track" else bus(id_, kind)
+            for kind, id_ in keyed_by(song, name)
+            if kind != "track" or id_ in used
+        )
+        for name in names
+    }
+
+
+def _logs(strip: Strip, inserts: Sequence[Sequence[Operation]]) -> tuple[tuple[str, int], ...]:
+    columns = [
+        (str(insert.__struct_config__.tag), gain_columns(o)) for insert, o in zip(strip.inserts, inserts, strict=True)
+    ]
+    return tuple((name, count) for name, count in columns if count)
 
 
 def _outputs(owner: Track | Group) -> tuple[Output, ...]:
@@ -142,14 +170,14 @@ def _delay_frames(strip: Strip, song: Song) -> int:
     return round(strip.delay_ms * song.rate_hz / 1000.0)
 
 
-def _operations(strip: Strip, rate_hz: int, *, gain_first: bool = False) -> tuple[tuple[Operation, ...], float]:
-    """Return a strip's operations without its delay, and the factor that is left for the fader's stage.
+def _operations(strip: Strip, rate_hz: int) -> tuple[tuple[Operation, ...], float]:
+    """Return a strip's operations before its inserts, and the factor that is left for the fader's stage.
 
-    Without filters trim and polarity are left to it, unless an insert must hear them, or a compressor: `gain_first`.
+    Without filters trim and polarity are left to it, unless inserts must hear them.
     """
     gain = float(mathematics.ratio(strip.trim_db)) * (-1.0 if strip.polarity == "inverted" else 1.0)
     sections = strip_sections(strip, rate_hz)
-    if len(sections) == 0 and not strip.inserts and not gain_first:
+    if len(sections) == 0 and not strip.inserts:
         return (), gain
     before = (Gain(gain),) if gain != 1.0 else ()
     return (*before, Sections(sections)) if len(sections) else before, 1.0

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Gain curves: what compressors and the limiter do to the whole mix, logged once and replayed in everything else.
+"""Gain curves: what processors on buses do to the whole mix, logged once and replayed in everything else.
 
 A processor that is not linear is a gain over time. Made from the whole mix and then multiplied with any part of it, it
 is linear: the parts add up to the mix.
@@ -7,24 +7,27 @@ is linear: the parts add up to the mix.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.engine.dynamics import BusCompressor, PeakLimiter
-from mixwright.engine.graph import LIMITER, MixGraph
+from mixwright.engine.dynamics import PeakLimiter
+from mixwright.engine.graph import LIMITER, MixGraph, Node
 from mixwright.errors import InternalError
-from mixwright.model.strip import Compressor
 from mixwright.native import mathematics
+
+#: A limiter that listens starts so many of its time constants before an excerpt: e^-10 is -87 dB.
+_SETTLED = 10
 
 
 @dataclass(frozen=True, eq=False)
 class Curves:
-    """Logged gains of a mix: float32 ``(frames, processors)``, in the order of `MixGraph.dynamics`.
+    """Logged gains of a mix: float32 of `MixGraph.gains_shape`, columns as `MixGraph.columns` says.
 
-    `trim_db`, 0 or below, goes on top of the limiter's: by how much the true peak of the whole mix, as measured, was
-    still over the ceiling; 0 as a rule.
+    A row is a frame of the clock by which all strips run (`engine.desk`). `trim_db`, 0 or below, goes on top of the
+    limiter's gain: by how much the true peak of the whole mix, as measured, was still over the ceiling; 0 as a rule.
     """
 
     gains: np.ndarray
@@ -32,115 +35,136 @@ class Curves:
 
 
 class Replay:
-    """Multiplies by logged gains."""
+    """Has logged gains for processors to multiply by."""
 
     #: What rendering is called meanwhile.
     job = "mix"
+    replays = True
     #: Buses that run although nothing feeds them.
     always: Collection[str] = ()
+    #: By how many frames `limit` needs the mix sooner, and later, than it gives it.
+    before_frames = 0
+    ahead_frames = 0
 
     def __init__(self, graph: MixGraph, curves: Curves | None) -> None:
-        names = graph.dynamics
-        if names and (curves is None or curves.gains.shape != (graph.frames, len(names))):
-            raise InternalError("a mix with compressors or a limiter is rendered with its logged gains")
-        self._columns = {} if curves is None else {name: curves.gains[:, k] for k, name in enumerate(names)}
+        if graph.dynamics and (curves is None or curves.gains.shape != graph.gains_shape):
+            raise InternalError("a mix that is not linear is rendered with its logged gains")
+        self._graph = graph
+        self._gains = np.empty((0, 0), dtype=np.float32) if curves is None else curves.gains
         self._trim = 1.0 if curves is None else float(mathematics.ratio(curves.trim_db))
 
-    def compress(self, name: str, audio: np.ndarray, frame: int) -> None:
-        """Multiply the audio ``(n, 2)`` of a bus from song frame `frame` on, in place; outside the song it stays."""
-        column = self._columns[name]
-        start, end = max(0, frame), min(len(column), frame + len(audio))
-        if start < end:
-            audio[start - frame : end - frame] *= column[start:end, None].astype(np.float64)
+    def block(self, bus: Node, clock: int, frames: int) -> np.ndarray:
+        """Return the gains float32 ``(frames, columns)`` that a bus reads at the clock's next counts."""
+        return np.ascontiguousarray(self._gains[clock : clock + frames, self._graph.columns[bus.id]])
 
-    def limit(self, blocks: Iterable[np.ndarray], frame: int = 0) -> Iterator[np.ndarray]:
+    def note(self, bus: Node, gains: np.ndarray) -> None:
+        """Take the gains that a bus has made, in order; these are known."""
+
+    def limit(self, blocks: Iterable[np.ndarray], frame: int) -> Iterator[np.ndarray]:
         """Pass the master's blocks through the limiter's gain, from a frame of the song on."""
-        column = self._columns.get(LIMITER)
+        rows, columns = self._graph.gains_shape
+        late = rows - self._graph.frames
         for block in blocks:
-            if column is not None:
-                gains = column[frame : frame + len(block), None].astype(np.float64) * self._trim
-                np.multiply(block, gains, out=block)
+            if self._graph.limiter is not None:
+                column = self._gains[late + frame : late + frame + len(block), columns - 1 :]
+                np.multiply(block, column.astype(np.float64) * self._trim, out=block)
             frame += len(block)
             yield block
 
 
-class Logging:
-    """Runs the processors themselves, and hands on their gains.
+class Listening:
+    """Has processors make their gains of what passes them."""
+
+    job = "excerpt"
+    replays = False
+    always: Collection[str] = ()
+
+    def __init__(self, graph: MixGraph) -> None:
+        self._graph = graph
+        self._limiter = None
+        self.before_frames = self.ahead_frames = 0
+        if graph.limiter is not None:
+            release_s = graph.limiter.release_ms / 1000.0
+            self._limiter = PeakLimiter(graph.rate_hz, ceiling_dbtp=graph.limiter.ceiling_dbtp, release_s=release_s)
+            self.ahead_frames = self._limiter.latency_frames
+            self.before_frames = math.ceil(_SETTLED * release_s * graph.rate_hz) + self.ahead_frames
+
+    def block(self, bus: Node, clock: int, frames: int) -> np.ndarray:  # noqa: ARG002
+        """Return an array for the gains of a bus at the clock's next counts."""
+        return np.ones((frames, bus.gains), dtype=np.float32)
+
+    def note(self, bus: Node, gains: np.ndarray) -> None:
+        """Take the gains that a bus has made, in order."""
+
+    def limit(self, blocks: Iterable[np.ndarray], frame: int) -> Iterator[np.ndarray]:  # noqa: ARG002
+        """Pass the master's blocks through the limiter, from a frame of the song on, and silence after them."""
+        if self._limiter is None:
+            yield from blocks
+            return
+        late = self._limiter.latency_frames
+        for block in _and_silence(blocks, late):
+            gains = np.empty(len(block), dtype=np.float32)
+            self._limiter.process(block, gains)
+            self._limited(gains)
+            early, late = min(late, len(block)), max(0, late - len(block))
+            if early < len(block):
+                yield block[early:]
+
+    def _limited(self, gains: np.ndarray) -> None:
+        """Take the gains that the limiter has made, in order."""
+
+
+class Logging(Listening):
+    """Has processors make their gains of the whole mix, and hands them on.
 
     Parameters
     ----------
     graph : MixGraph
     push : callable
-        takes float32 blocks ``(n, processors)``, `graph.frames` frames in all
+        takes float32 blocks ``(n, columns)``, together of `MixGraph.gains_shape`
     """
 
     job = "gains"
 
     def __init__(self, graph: MixGraph, push: Callable[[np.ndarray], object]) -> None:
-        self._graph = graph
+        super().__init__(graph)
         self._push = push
-        self.always: Collection[str] = graph.dynamics
-        self._compressors = {
-            bus.id: bus_compressor(bus.compressor, graph.rate_hz)
-            for bus in graph.buses
-            if bus.compressor is not None and bus.id in graph.dynamics
-        }
-        # Buses lag behind the song by different amounts: gains wait here until all are known up to the same frame.
-        self._waiting = {name: [np.empty(0, dtype=np.float32)] for name in graph.dynamics}
+        self._rows, _ = graph.gains_shape
+        self.always = graph.dynamics
+        self.before_frames = self.ahead_frames = 0
+        # The limiter is behind the buses: gains wait here until all are known up to the same count.
+        self._waiting = {name: [np.empty((0, one.stop - one.start), np.float32)] for name, one in graph.columns.items()}
+        if graph.limiter is not None:
+            self._waiting[LIMITER].append(np.ones((graph.latency_frames, 1), dtype=np.float32))
 
-    def compress(self, name: str, audio: np.ndarray, frame: int) -> None:
-        """Compress the audio ``(n, 2)`` of a bus from song frame `frame` on, in place."""
-        gains = np.empty(len(audio), dtype=np.float32)
-        self._compressors[name].process(audio, gains)
-        self._log(name, gains, frame)
+    def note(self, bus: Node, gains: np.ndarray) -> None:
+        """Take the gains that a bus has made, in order."""
+        if bus.id in self._waiting:
+            self._waiting[bus.id].append(gains)
 
-    def limit(self, blocks: Iterable[np.ndarray], frame: int = 0) -> Iterator[np.ndarray]:
-        """Limit the master's blocks, from the song's first frame on; the look-ahead is taken out."""
-        settings = self._graph.limiter
-        if settings is None:
-            for block in blocks:
-                self._hand_on()
-                yield block
-            return
-        limiter = PeakLimiter(
-            self._graph.rate_hz, ceiling_dbtp=settings.ceiling_dbtp, release_s=settings.release_ms / 1000.0
-        )
-        frame = -limiter.latency_frames
-        for block in _and_silence(blocks, limiter.latency_frames):
-            gains = np.empty(len(block), dtype=np.float32)
-            limiter.process(block, gains)
-            self._log(LIMITER, gains, frame)
+    def limit(self, blocks: Iterable[np.ndarray], frame: int) -> Iterator[np.ndarray]:
+        """Pass the master's blocks through the limiter, if there is one, and hand on all gains."""
+        for block in super().limit(blocks, frame):
             self._hand_on()
-            out = block[max(0, -frame) :]
-            frame += len(block)
-            if len(out):
-                yield out
+            yield block
+        for name, parts in self._waiting.items():
+            left = self._rows - self._handed - sum(map(len, parts))
+            parts.append(np.ones((left, parts[0].shape[1]), dtype=np.float32))
+            self._waiting[name] = parts
+        self._hand_on()
 
-    def _log(self, name: str, gains: np.ndarray, frame: int) -> None:
-        within = gains[max(0, -frame) : max(0, self._graph.frames - frame)]
-        self._waiting[name].append(within)
+    _handed = 0
+
+    def _limited(self, gains: np.ndarray) -> None:
+        self._waiting[LIMITER].append(gains[:, np.newaxis])
 
     def _hand_on(self) -> None:
-        count = min(sum(map(len, parts)) for parts in self._waiting.values())
-        block = np.empty((count, len(self._waiting)), dtype=np.float32)
-        for k, (name, parts) in enumerate(self._waiting.items()):
-            joined = np.concatenate(parts)
-            block[:, k] = joined[:count]
-            self._waiting[name] = [joined[count:]]
-        self._push(block)
-
-
-def bus_compressor(settings: Compressor, rate_hz: int) -> BusCompressor:
-    """Return the compressor of a bus with the settings of a song."""
-    return BusCompressor(
-        rate_hz,
-        threshold_db=settings.threshold_db,
-        ratio=settings.ratio,
-        knee_db=settings.knee_db,
-        attack_s=settings.attack_ms / 1000.0,
-        release_s=settings.release_ms / 1000.0,
-        gain_db=settings.gain_db,
-    )
+        count = min((sum(map(len, parts)) for parts in self._waiting.values()), default=0)
+        joined = {name: np.concatenate(parts) for name, parts in self._waiting.items()}
+        self._waiting = {name: [one[count:]] for name, one in joined.items()}
+        self._handed += count
+        if count:
+            self._push(np.concatenate([one[:count] for one in joined.values()], axis=1))
 
 
 def _and_silence(blocks: Iterable[np.ndarray], frames: int) -> Iterator[np.ndarray]:

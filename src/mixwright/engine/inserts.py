@@ -14,9 +14,13 @@ import numpy as np
 from mixwright.engine.lanes import FrameLane
 from mixwright.engine.operation import Operation, Stage
 from mixwright.engine.processors.insert import Heard, along, made, movable, operations_of
+from mixwright.engine.processors.keyed import check_duck, paced
 from mixwright.errors import SettingError, count, where
 from mixwright.jobs.cache import Part
 from mixwright.model.insert import Insert
+from mixwright.model.keyed_inserts import Dip, Duck
+from mixwright.model.song import Song, targets_of
+from mixwright.model.words import Role
 from mixwright.native import chain as native
 from mixwright.native.mathematics import ratio
 
@@ -47,8 +51,8 @@ def insert_operations(
     inside: Mapping[tuple[str, ...], FrameLane],
     lanes: Mapping[str, FrameLane],
     path: str,
-) -> tuple[Operation, ...]:
-    """Return the operations of the inserts of a strip.
+) -> tuple[tuple[Operation, ...], ...]:
+    """Return the operations of the inserts of a strip, one after the other.
 
     Parameters
     ----------
@@ -67,7 +71,7 @@ def insert_operations(
     SettingError
         for a setting that does not fit the rate, or cannot move as its lane says
     """
-    found: list[Operation] = []
+    found: list[tuple[Operation, ...]] = []
     late_frames = 0
     for setting in lanes:
         if int(setting.partition("]")[0].removeprefix("inserts[")) >= len(inserts):
@@ -82,7 +86,7 @@ def insert_operations(
         with where(f"{path}.inserts[{k}]"):
             parts = _operations(insert, clock, inside.get(insert.sections), own, late_frames)
         late_frames += sum(operation.latency_frames for operation in parts)
-        found += parts
+        found.append(parts)
     return tuple(found)
 
 
@@ -191,6 +195,27 @@ def _identity(lanes: Sequence[FrameLane], clock: Clock, late_frames: int) -> Par
 def _check_range(insert: Insert, path: str, lane: FrameLane) -> None:
     for _, value in lane.points:
         with_setting(insert, path, value)
+
+
+def fitted(song: Song, kind: str, owner: str, insert: Insert) -> Insert:
+    """Return an insert with what it leaves to the layer that it stands on.
+
+    Raises
+    ------
+    SettingError
+        for a duck on something that carries what ducks it
+    """
+    if isinstance(insert, Duck) and insert.key:
+        check_duck(song, owner, insert)
+    return paced(insert, _role(song, kind, owner)) if isinstance(insert, Dip) else insert
+
+
+def _role(song: Song, kind: str, owner: str) -> Role:
+    """Return the role of a layer; a group has that of its tracks where all have one."""
+    if kind == "send":
+        return "return"
+    roles = {track.role for track in targets_of(song, owner)}
+    return roles.pop() if len(roles) == 1 else "unknown"
 
 
 def with_setting(insert: I, path: str, value: float) -> I:

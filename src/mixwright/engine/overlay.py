@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from mixwright.engine.inserts import Clock, insert_operations
+from mixwright.engine.inserts import Clock, fitted, insert_operations
 from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
 from mixwright.engine.operation import Operation
-from mixwright.errors import SettingError
+from mixwright.errors import SettingError, where
 from mixwright.model.checks import check_move
 from mixwright.model.lane import Lane, StripParameter
 from mixwright.model.song import MASTER, Move, Song, Track, homes_of, strips_of, targets_of
@@ -51,8 +51,8 @@ class Overlay:
         moves = () if kind == "send" else self._on_buses.get(name, ())
         return self._lanes(self._kept_of(name, kind), strip, moves)
 
-    def inserts(self, name: str, kind: str, strip: Strip, clock: Clock) -> tuple[Operation, ...]:
-        """Return the operations of the inserts of a strip, which are run by `clock`."""
+    def inserts(self, name: str, kind: str, strip: Strip, clock: Clock) -> tuple[tuple[Operation, ...], ...]:
+        """Return the operations of each of the inserts of a strip, which are run by `clock`."""
         kept, path = self._kept_of(name, kind), self._paths[kind, name]
         lanes = {what: lane for (target, what), lane in self._kept.items() if target == kept and "." in what}
         inside = {
@@ -60,7 +60,11 @@ class Overlay:
             for k, insert in enumerate(strip.inserts)
             if insert.sections
         }
-        return insert_operations(strip.inserts, clock, inside, lanes, path)
+        fitting = []
+        for k, insert in enumerate(strip.inserts):
+            with where(f"{path}.inserts[{k}]"):
+                fitting.append(fitted(self._song, kind, name, insert))
+        return insert_operations(fitting, clock, inside, lanes, path)
 
     def _kept_of(self, name: str, kind: str) -> str:
         """Return the target of kept lanes that is meant; of an id that several have it is the track, then the group."""

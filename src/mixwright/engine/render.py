@@ -3,21 +3,19 @@
 
 from __future__ import annotations
 
-import functools
-import itertools
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.engine.chain import Chain
-from mixwright.engine.curves import Curves, Logging, Replay
-from mixwright.engine.graph import MixGraph, Node, Output, TrackNode, check_selection
-from mixwright.engine.strip_audio import StripAudio, kept_strip_audio
+from mixwright.engine.curves import Curves, Listening, Logging, Replay
+from mixwright.engine.desk import Desk, Sources
+from mixwright.engine.graph import MixGraph, Node, TrackNode, check_selection
+from mixwright.engine.kept_strips import held_strips, kept_strips
 from mixwright.errors import InputError, InternalError, SettingError
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.native.place import add_placed
 
 #: Buses of an excerpt start at most so long before it.
 LONGEST_PRE_ROLL_S = 5
@@ -31,6 +29,7 @@ def render(
     curves: Curves | None = None,
     log: Callable[[np.ndarray], object] | None = None,
     span: tuple[int, int] | None = None,
+    excerpt: bool = False,
     block_frames: int = 16384,
     workers: int | None = None,
     cache: Cache | None = None,
@@ -39,8 +38,8 @@ def render(
 ) -> Iterator[np.ndarray]:
     """Render the mix, or an excerpt of it, as float64 blocks ``(n, 2)``, `graph.frames` frames in all.
 
-    A mix with compressors or a limiter is rendered whole once to `log` their gains; everything else is rendered with
-    the logged `curves`, so that parts add up to the mix.
+    A mix that is not linear on its buses is rendered whole once to `log` their gains; everything else is rendered with
+    the logged `curves`, so that parts add up to the mix. Strips of tracks always are what they are in the whole mix.
 
     Parameters
     ----------
@@ -57,6 +56,9 @@ def render(
     span : (first frame, end frame), optional
         only this excerpt; buses start so long before it as what they do lingers, at most LONGEST_PRE_ROLL_S: then they
         are silent as in the whole mix, or within -80 dBFS of it
+    excerpt : bool
+        render a span of a mix at once, within -80 dBFS of the whole: strips that `cache` does not hold run for the span
+        alone, and without `curves` processors listen to it
     block_frames : int
         frames of a block, at least 1
     workers : int, optional
@@ -79,16 +81,22 @@ def render(
         raise SettingError(f"blocks of {block_frames} frames", hint="at least 1 is needed")
     if tracks is not None:
         check_selection(graph, sorted(tracks))
-        if log is not None:
-            raise InternalError("gains are logged from the whole mix")
-    if span is not None and log is not None:
+    part = tracks is not None or graph.whole is not None
+    if log is not None and (part or span is not None):
         raise InternalError("gains are logged from the whole mix")
     live = _live_tracks(graph, tracks)
-    for node in live:
+    gains: Listening | Replay
+    if log is not None:
+        gains = Logging(graph, log)
+    elif excerpt and curves is None and not part:
+        gains = Listening(graph)
+    else:
+        gains = Replay(graph, curves)
+    for node in _needed(graph, live, gains):
         _check_stem(node, stems)
-    gains = Logging(graph, log) if log is not None else Replay(graph, curves)
     first, end = (0, graph.frames) if span is None else (max(0, span[0]), min(graph.frames, span[1]))
-    return _blocks(graph, live, stems, gains, (first, end), block_frames, workers, cache, report, cancel)
+    work = _Work(graph, live, stems, gains, (first, end), excerpt, part, block_frames, workers, cache, report, cancel)
+    return work.blocks()
 
 
 def _live_tracks(graph: MixGraph, tracks: Collection[str] | None) -> list[TrackNode]:
@@ -102,6 +110,15 @@ def _live_tracks(graph: MixGraph, tracks: Collection[str] | None) -> list[TrackN
     ]
 
 
+def _needed(graph: MixGraph, live: Sequence[TrackNode], gains: Listening | Replay) -> list[TrackNode]:
+    """Return the tracks whose audio is needed: those that sound, and what is listened to."""
+    listening = [node.id for node in live if node.keys]
+    if not gains.replays:
+        listening += [bus.id for bus in graph.buses if bus.keys]
+    names = {node.id for node in live} | graph.mix.behind(listening)
+    return [node for node in graph.mix.tracks if node.id in names]
+
+
 def _check_stem(node: TrackNode, stems: Mapping[str, np.ndarray]) -> None:
     audio = stems.get(node.id)
     if audio is None:
@@ -113,180 +130,75 @@ def _check_stem(node: TrackNode, stems: Mapping[str, np.ndarray]) -> None:
         )
 
 
-def _blocks(
-    graph: MixGraph,
-    live: Sequence[TrackNode],
-    stems: Mapping[str, np.ndarray],
-    gains: Logging | Replay,
-    span: tuple[int, int],
-    block_frames: int,
-    workers: int | None,
-    cache: Cache | None,
-    report: Report,
-    cancel: Cancel | None,
-) -> Iterator[np.ndarray]:
-    with Team(workers) as team:
-        kept = _kept(graph, live, stems, team, cache, report, cancel) if cache is not None else {}
-        desk = _Desk(graph, live, stems, kept, gains, span[0], team)
-        job = Job(gains.job, max(1, span[1] - span[0]), report, cancel)
-        for block in gains.limit(_mixed(graph, desk, span, block_frames), span[0]):
-            job.step(len(block))
-            yield block
+@dataclass(frozen=True, eq=False)
+class _Work:
+    graph: MixGraph
+    live: Sequence[TrackNode]
+    stems: Mapping[str, np.ndarray]
+    gains: Listening | Replay
+    span: tuple[int, int]
+    excerpt: bool
+    part: bool
+    block_frames: int
+    workers: int | None
+    cache: Cache | None
+    report: Report
+    cancel: Cancel | None
+
+    def blocks(self) -> Iterator[np.ndarray]:
+        """Yield the mix from the first frame of the span to its last."""
+        first, end = self.span
+        begin = max(0, first - self.gains.before_frames)
+        with Team(self.workers) as team:
+            desk, clock = self._desk(begin, team)
+            job = Job(self.gains.job, max(1, end - first), self.report, self.cancel)
+            mixed = self._mixed(desk, clock, begin, min(self.graph.frames, end + self.gains.ahead_frames))
+            at = begin
+            for block in self.gains.limit(mixed, begin):
+                wanted = block[max(0, first - at) : max(0, end - at)]
+                at += len(block)
+                if len(wanted):
+                    job.step(len(wanted))
+                    yield wanted
+
+    def _mixed(self, desk: Desk, clock: int, begin: int, end: int) -> Iterator[np.ndarray]:
+        lag = self.graph.latency_frames
+        start = clock - lag
+        while start < end:
+            stop = min(start + self.block_frames, end)
+            block = desk.block(start + lag, stop - start)[max(0, begin - start) :]
+            if len(block):
+                yield block
+            start = stop
+
+    def _desk(self, begin: int, team: Team) -> tuple[Desk, int]:
+        """Return the desk, and where its clock starts so that at a frame all is as it would be in the whole mix."""
+        graph, kept = self.graph, self._kept(team)
+        running = [node for node in _needed(graph, self.live, self.gains) if node.operations and node.id not in kept]
+        keyed = [node.id for node in running if node.keys]
+        remembered = sum(_memory(bus, graph.rate_hz) for bus in graph.buses)
+        if self.excerpt:
+            remembered += max((_memory(node, graph.rate_hz) for node in running), default=0)
+        clock = max(0, begin - min(remembered, LONGEST_PRE_ROLL_S * graph.rate_hz))
+        if keyed and not self.excerpt:
+            clock = 0  # a strip that runs anew hears all of what it listens to
+        sources = Sources(self.stems, kept)
+        strips = None
+        if keyed and self.part:
+            taps = {node.id for node in self.live} & set(keyed)
+            listening = Listening(graph.mix)
+            strips = Desk(graph.mix, (), sources, listening, team, clock=clock, warm=self.excerpt, taps=taps)
+        desk = Desk(graph, self.live, sources, self.gains, team, clock=clock, warm=self.excerpt, strips=strips)
+        return desk, clock
+
+    def _kept(self, team: Team) -> dict[str, np.ndarray]:
+        if self.cache is None:
+            return {}
+        if self.excerpt:
+            needed = _needed(self.graph, self.live, self.gains)
+            return held_strips(self.graph, needed, self.stems, self.cache)
+        return kept_strips(self.graph, self.live, self.stems, team, self.cache, self.report, self.cancel)
 
 
-def _mixed(graph: MixGraph, desk: _Desk, span: tuple[int, int], block_frames: int) -> Iterator[np.ndarray]:
-    """Yield the master's output from the first frame of a span to its last."""
-    lag = graph.latency_frames
-    start = desk.first_clock - lag
-    while start < span[1]:
-        end = min(start + block_frames, span[1])
-        block = desk.block(start + lag, end - start)[max(0, span[0] - start) :]
-        if len(block):
-            yield block
-        start = end
-
-
-def _kept(
-    graph: MixGraph,
-    live: Sequence[TrackNode],
-    stems: Mapping[str, np.ndarray],
-    team: Team,
-    cache: Cache,
-    report: Report,
-    cancel: Cancel | None,
-) -> dict[str, np.ndarray]:
-    """Return the post-strip audio of tracks that have filters, each made once and kept."""
-    nodes = [node for node in live if node.operations and node.track.sha256]
-    if not nodes:
-        return {}
-    job = Job("tracks", len(nodes), report, cancel)
-    found: dict[str, np.ndarray] = {}
-
-    def one(node: TrackNode) -> None:
-        found[node.id] = kept_strip_audio(node, stems[node.id], graph.rate_hz, cache, cancel)
-        job.step()
-
-    team.do(functools.partial(one, node) for node in nodes)
-    return found
-
-
-def _begun(bus: Node, clock: int) -> Chain:
-    chain = Chain(bus.operations, 2)
-    chain.begin(max(0, clock - bus.before_frames))
-    return chain
-
-
-class _Window:
-    """The newest stretch of a strip's audio, long enough for those who read it late; frame = song frame."""
-
-    def __init__(self, audio: np.ndarray, first_frame: int) -> None:
-        self.audio = audio
-        self.first_frame = first_frame
-
-    def append(self, audio: np.ndarray, late_frames: int) -> None:
-        """Add audio at the end; keep what those who read up to `late_frames` late still need."""
-        old = self.audio[max(0, len(self.audio) - late_frames) :]
-        self.first_frame += len(self.audio) - len(old)
-        self.audio = np.concatenate([old, audio]) if len(old) else audio
-
-    def place(self, node: Node, output: Output, law: float, frame: int, out: np.ndarray) -> None:
-        """Add what lies from song frame `frame` on to a bus, through the strip's lanes."""
-        start = max(frame, self.first_frame, 0)  # nothing sounds before the song, however late the graph
-        end = min(frame + len(out), self.first_frame + len(self.audio))
-        if start < end:
-            audio = self.audio[start - self.first_frame : end - self.first_frame]
-            lanes = node.pre_lanes if output.pre else node.lanes
-            add_placed(audio, start, lanes, law, node.scale * output.factor, out[start - frame : end - frame])
-
-
-class _Desk:
-    """All strips with their states while one mix is rendered.
-
-    Time runs on a clock that starts `graph.latency_frames` before the song does; at a count of the clock the input of
-    a bus holds the song frame that lies `before_frames` earlier, its output the one `latency_frames` earlier. It starts
-    at `first_clock`: for a mix from song frame `first` on, so long before as the buses remember.
-    """
-
-    def __init__(
-        self,
-        graph: MixGraph,
-        live: Sequence[TrackNode],
-        stems: Mapping[str, np.ndarray],
-        kept: Mapping[str, np.ndarray],
-        gains: Logging | Replay,
-        first: int,
-        team: Team,
-    ) -> None:
-        self._graph = graph
-        self._gains = gains
-        self._team = team
-        fed = {output.target for node in live for output in node.outputs} | set(gains.always)
-        for bus in itertools.chain.from_iterable(graph.waves):
-            if bus.id in fed and not bus.mute:
-                fed.update(output.target for output in bus.outputs)
-        self._waves = [[bus for bus in wave if bus.id in fed and not bus.mute] for wave in graph.waves]
-        self._buses = [bus for bus in graph.buses if bus.id in fed and not bus.mute]
-        self._before = {bus.id: bus.before_frames for bus in self._buses}
-        self._inputs: dict[str, list[tuple[Node, Output]]] = {bus.id: [] for bus in self._buses}
-        for node in (*live, *self._buses):
-            for output in node.outputs:
-                if output.target in self._inputs:
-                    self._inputs[output.target].append((node, output))
-        remembered = sum(operation.memory_frames(graph.rate_hz) for bus in self._buses for operation in bus.operations)
-        self.first_clock = max(0, first - min(remembered, LONGEST_PRE_ROLL_S * graph.rate_hz))
-        self._chains = {bus.id: _begun(bus, self.first_clock) for bus in self._buses if bus.operations}
-        self._late = {node.id: self._latest_reader(node) for node in (*live, *self._buses)}
-        self._windows: dict[str, _Window] = {}
-        self._running: list[tuple[TrackNode, StripAudio]] = []
-        for node in live:
-            audio = kept.get(node.id, stems[node.id])
-            if node.operations and node.id not in kept:
-                self._running.append((node, StripAudio(node, audio, graph.rate_hz)))
-                audio = audio[:0]
-            self._windows[node.id] = _Window(audio, node.first_frame)
-        for bus in self._buses:
-            self._windows[bus.id] = _Window(np.empty((0, 2)), self.first_clock - bus.latency_frames)
-
-    def block(self, clock: int, frames: int) -> np.ndarray:
-        """Return the master's output ``(frames, 2)`` at the clock's next `frames` counts."""
-        self._team.do(functools.partial(self._advance, node, strip, clock + frames) for node, strip in self._running)
-        for wave in self._waves:
-            self._sum(wave, clock, frames)
-        out = np.zeros((frames, 2))
-        master = self._graph.buses[-1]
-        if master.id in self._inputs:
-            self._windows[master.id].place(master, Output(""), self._graph.law, clock - master.latency_frames, out)
-        return out
-
-    def _latest_reader(self, node: Node) -> int:
-        late = [self._before[o.target] - node.latency_frames for o in node.outputs if o.target in self._before]
-        return max(late, default=0)
-
-    def _advance(self, node: TrackNode, strip: StripAudio, end: int) -> None:
-        """Bring a track's window up to the song frame `end`."""
-        window = self._windows[node.id]
-        missing = end - (window.first_frame + len(window.audio))
-        if missing > 0:
-            window.append(strip.read(missing), self._late[node.id])
-
-    def _sum(self, buses: Sequence[Node], clock: int, frames: int) -> None:
-        """Sum and process buses that do not feed each other; each thread takes a part of the frames, then a bus."""
-        inputs = {bus.id: np.zeros((frames, 2)) for bus in buses}
-        parts = self._team.workers if frames >= 1024 else 1
-        edges = [frames * k // parts for k in range(parts + 1)]
-
-        def fill(start: int, end: int) -> None:
-            for bus in buses:
-                frame = clock + start - bus.before_frames
-                for node, output in self._inputs[bus.id]:
-                    self._windows[node.id].place(node, output, self._graph.law, frame, inputs[bus.id][start:end])
-
-        def finish(bus: Node) -> None:
-            if bus.id in self._chains:  # it counts the frames of the song, which nothing comes before
-                self._chains[bus.id].process(inputs[bus.id][max(0, bus.before_frames - clock) :])
-            if bus.compressor is not None:
-                self._gains.compress(bus.id, inputs[bus.id], clock - bus.latency_frames)
-            self._windows[bus.id].append(inputs[bus.id], self._late[bus.id])
-
-        self._team.do(functools.partial(fill, edges[k], edges[k + 1]) for k in range(parts))
-        self._team.do(functools.partial(finish, bus) for bus in buses)
+def _memory(node: Node, rate_hz: int) -> int:
+    return sum(operation.memory_frames(rate_hz) for operation in node.operations)

@@ -3,11 +3,10 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 from typing import TypeVar
 
-from mixwright.engine.graph import MixGraph, Node
+from mixwright.engine.graph import MixGraph, Node, TrackNode
 
 N = TypeVar("N", bound=Node)
 
@@ -21,11 +20,7 @@ def fed_by(graph: MixGraph, send: str) -> tuple[str, ...]:
     send : str
         the send's name in the graph
     """
-    muted = {bus.id for bus in graph.buses if bus.mute}
-    filled = {output.target for track in graph.tracks if not track.mute for output in track.outputs} - muted
-    for bus in itertools.chain.from_iterable(graph.waves):
-        if bus.id in filled:
-            filled |= {output.target for output in bus.outputs} - muted
+    filled = graph.fed(track.id for track in graph.tracks if not track.mute)
     tracks = [track.id for track in graph.tracks if not track.mute and _leads_to(track, send)]
     return (*tracks, *(bus.id for bus in graph.buses if bus.id in filled and _leads_to(bus, send)))
 
@@ -33,7 +28,7 @@ def fed_by(graph: MixGraph, send: str) -> tuple[str, ...]:
 def feeding_tracks(graph: MixGraph, send: str) -> frozenset[str]:
     """Return the tracks that reach a send, by themselves or through what feeds it."""
     heads = {send}
-    for bus in reversed(list(itertools.chain.from_iterable(graph.waves))):
+    for bus in _backwards(graph):
         if not bus.mute and any(output.target in heads for output in bus.outputs):
             heads.add(bus.id)
     return frozenset(
@@ -45,7 +40,7 @@ def return_alone(graph: MixGraph, send: str) -> MixGraph:
     """Return the mix in which nothing is heard but the return of one send, everything else as in the mix."""
     reach = {send}
     buses: dict[str, Node] = {}
-    for bus in reversed(list(itertools.chain.from_iterable(graph.waves))):
+    for bus in _backwards(graph):
         kept = bus if bus.id == send else _only_to(bus, reach)
         reach |= {bus.id} if kept.outputs else set()
         buses[bus.id] = kept
@@ -54,6 +49,7 @@ def return_alone(graph: MixGraph, send: str) -> MixGraph:
         graph,
         tracks=tuple(track for track in tracks if track.outputs),
         buses=tuple(buses[bus.id] for bus in graph.buses),
+        whole=graph.mix,
     )
 
 
@@ -61,7 +57,12 @@ def without_sends(graph: MixGraph, sends: frozenset[str]) -> MixGraph:
     """Return the mix in which nothing is sent to these sends."""
     elsewhere = {bus.id for bus in graph.buses} - sends
     tracks = tuple(_only_to(track, elsewhere) for track in graph.tracks)
-    return replace(graph, tracks=tracks, buses=tuple(_only_to(bus, elsewhere) for bus in graph.buses))
+    buses = tuple(_only_to(bus, elsewhere) for bus in graph.buses)
+    return replace(graph, tracks=tracks, buses=buses, whole=graph.mix)
+
+
+def _backwards(graph: MixGraph) -> list[Node]:
+    return [node for wave in reversed(graph.waves) for node in wave if not isinstance(node, TrackNode)]
 
 
 def _leads_to(node: Node, target: str) -> bool:

@@ -46,7 +46,8 @@ _COMMENTS = {
 #: What stands at the end of a fresh text, for a person to take the # away.
 _EXAMPLE = """
 # Dynamics of the whole mix, which is without them for mastering. To use one, take the # away from its lines.
-# [master.compressor]                # before the fader
+# [[master.inserts]]                 # before the fader
+# processor = "compressor"
 # threshold_db = -18.0
 # ratio = 2.0
 # attack_ms = 30.0
@@ -109,7 +110,7 @@ def new_text(song: Song) -> str:
     fields = [(name, value) for name, value, default in fields_of(song) if name == "schema" or value != default]
     lines = [_section(name, value) for name, value in fields if value is not None and name not in _BLOCKS]
     blocks = [_section(name, value) for name, value in fields if name in _BLOCKS]
-    plain = song.master.compressor is None and song.master.limiter is None
+    plain = not song.master.inserts and song.master.limiter is None
     return _checked(_HEAD + "".join(lines + blocks) + (_EXAMPLE if plain else ""), song)
 
 

@@ -306,7 +306,8 @@ def _names(raw: list[object], new: tuple[object, ...]) -> list[object]:
         try:
             names.append(_name(msgspec.convert(item, kinds)))
         except msgspec.ValidationError:  # of an older schema, or another kind
-            names.append(("older", i))
+            id_ = item.get("id") if isinstance(item, Mapping) and hasattr(new[0], "id") else None
+            names.append(("older", i) if id_ is None else (id_,))
     return names
 
 

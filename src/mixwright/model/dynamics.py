@@ -3,18 +3,17 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from mixwright.model.record import Record
 
 
 class GainReduction(Record, frozen=True, kw_only=True):
-    """By how much one processor takes down what passes it; the gain after compression does not count.
+    """By how much one processor takes down what passes it, in the band where most; the gain after it does not count.
 
-    `on` is the id of a group, or ``master``. The mean is that of the reduction in dB over the whole song.
+    `processor` is the limiter, or an insert by its name in song.toml. `on` is the id of a group or send, or ``master``.
+    The mean is that of the reduction in dB over the whole song.
     """
 
-    processor: Literal["compressor", "limiter"]
+    processor: str
     on: str
     largest_reduction_db: float
     largest_at_s: float

@@ -18,8 +18,34 @@ def _without_printed_with(song: dict[str, Any]) -> dict[str, Any]:
     return song
 
 
+def _inserts(song: dict[str, Any]) -> dict[str, Any]:
+    """Make the compressor of a group or the master one of the inserts of its strip, the last of them."""
+    master = song.get("master")
+    if isinstance(master, dict) and isinstance(master.get("compressor"), dict):
+        song["master"] = _with_insert(master, master["compressor"])
+    groups = song.get("groups")
+    if isinstance(groups, list):
+        song["groups"] = [_with_inserted(group) if isinstance(group, dict) else group for group in groups]
+    return song
+
+
+def _with_inserted(group: dict[str, Any]) -> dict[str, Any]:
+    strip = group.get("strip", {})
+    if not isinstance(group.get("compressor"), dict) or not isinstance(strip, dict):
+        return group
+    rest = {name: value for name, value in group.items() if name != "compressor"}
+    return {**rest, "strip": _with_insert(strip, group["compressor"])}
+
+
+def _with_insert(strip: dict[str, Any], compressor: dict[str, Any]) -> dict[str, Any]:
+    rest = {name: value for name, value in strip.items() if name != "compressor"}
+    inserts = strip.get("inserts", [])
+    before = inserts if isinstance(inserts, list) else []
+    return {**rest, "inserts": [*before, {"processor": "compressor", **compressor}]}
+
+
 #: Schema -> function to the next one. It gets a copy of the top level and leaves what lies below unchanged.
-MIGRATIONS: Mapping[int, Migration] = {1: _without_printed_with}
+MIGRATIONS: Mapping[int, Migration] = {1: _without_printed_with, 2: _inserts}
 
 
 def migrated(

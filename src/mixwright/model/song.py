@@ -13,10 +13,10 @@ from msgspec import Meta
 from mixwright.model.ledger import Finding, FindingKind
 from mixwright.model.ranges import OTHERS
 from mixwright.model.record import Id, Record
-from mixwright.model.strip import Compressor, Db, Master, Reverb, Strip
+from mixwright.model.strip import Db, Master, Reverb, Strip
 from mixwright.model.words import Ask, MoveKind, MoveState, Place, Role
 
-SCHEMA = 2
+SCHEMA = 3
 #: What a level move names to move the whole mix.
 MASTER = "master"
 #: No track, source, group or send is called so, and what each stands for.
@@ -83,7 +83,6 @@ class Group(Record, frozen=True, kw_only=True):
     group: str = ""
     mute: bool = False
     strip: Strip = Strip()
-    compressor: Compressor | None = None
     sends: dict[str, Db] = {}
     pre_sends: dict[str, Db] = {}
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The strip of a track, group, send or master, as settings; compressor, limiter and reverb of buses."""
+"""The strip of a track, group, send or master, as settings; limiter of the master and reverb of sends."""
 
 from __future__ import annotations
 
@@ -38,20 +38,6 @@ class Strip(Record, frozen=True, kw_only=True):
     fader_db: Db = 0.0
 
 
-class Compressor(Record, frozen=True, kw_only=True):
-    """A compressor of a bus, both channels by one gain; after the filters, before the fader.
-
-    The gain falls by ``1 - 1/ratio`` dB for every dB above the threshold, softened over `knee_db` around it.
-    """
-
-    threshold_db: Annotated[float, Meta(ge=-60.0, le=0.0)]
-    ratio: Annotated[float, Meta(ge=1.0, le=20.0)]
-    knee_db: Annotated[float, Meta(ge=0.0, le=24.0)] = 6.0
-    attack_ms: Annotated[float, Meta(ge=0.1, le=200.0)] = 30.0
-    release_ms: Annotated[float, Meta(ge=5.0, le=3000.0)] = 200.0
-    gain_db: Annotated[float, Meta(ge=-24.0, le=24.0)] = 0.0
-
-
 class Limiter(Record, frozen=True, kw_only=True):
     """A limiter of true peaks with look-ahead; last on the master, after its fader."""
 
@@ -73,7 +59,6 @@ class Reverb(Record, frozen=True, kw_only=True):
 
 
 class Master(Strip, frozen=True, kw_only=True):
-    """The strip of the whole mix: filters, compressor, fader, limiter; neither is there unless it is set."""
+    """The strip of the whole mix; its limiter comes after the fader, where one is set."""
 
-    compressor: Compressor | None = None
     limiter: Limiter | None = None

@@ -1,19 +1,16 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Compressor and limiter of the C core; `engine.dynamics` checks the settings."""
+"""The limiter of the C core; `engine.dynamics` checks the settings."""
 
 from __future__ import annotations
 
 import ctypes
 import functools
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
 from mixwright.native.library import function, pointer
-
-#: Doubles of the compressor's state.
-COMPRESSOR_STATE = 3
 
 _POINTER = ctypes.c_void_p
 
@@ -30,9 +27,7 @@ class LimiterPass(ctypes.Structure):
     ]
 
 
-@functools.cache
-def _compressor() -> Callable[..., Any]:
-    return function("mw_compressor", [_POINTER, _POINTER, _POINTER, _POINTER, ctypes.c_int64])
+LimiterPasses: TypeAlias = "ctypes.Array[LimiterPass]"
 
 
 @functools.cache
@@ -60,11 +55,6 @@ def limiter_state_doubles(passes: ctypes.Array[LimiterPass]) -> int:
 def limiter_latency_frames(passes: ctypes.Array[LimiterPass]) -> int:
     """Return by how many frames the limiter delays."""
     return int(_count("mw_limiter_latency")(ctypes.byref(passes), len(passes)))
-
-
-def compress(settings: np.ndarray, state: np.ndarray, audio: np.ndarray, gains: np.ndarray) -> None:
-    """Compress float64 audio ``(frames, 2)`` in place; the float32 gains ``(frames,)`` are written."""
-    _compressor()(pointer(settings), pointer(state), pointer(audio), pointer(gains), len(audio))
 
 
 def limit(

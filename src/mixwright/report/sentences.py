@@ -181,7 +181,7 @@ def dynamics_sentences(dynamics: Dynamics | None) -> list[str]:
 
 def _reduction(found: GainReduction) -> str:
     on = "the master" if found.on == MASTER else found.on
-    name = "The limiter" if found.processor == "limiter" else f"The compressor of {on}"
+    name = "The limiter" if found.processor == "limiter" else f"The {found.processor} of {on}"
     if found.largest_reduction_db < _LEAST_REDUCTION_DB:
         return f"{name} takes nothing off."
     most = f"{number(found.largest_reduction_db)} dB at most, at {clock(found.largest_at_s, tenths=True)}"

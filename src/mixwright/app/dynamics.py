@@ -19,6 +19,7 @@ from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Report, blocks, silent
 from mixwright.meter.true_peak import true_peak_16x
 from mixwright.model.dynamics import Dynamics, GainReduction
+from mixwright.model.dynamics_inserts import Clipper, DeEsser, Levels
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.inserts import AnyInsert
 from mixwright.model.song import MASTER
@@ -28,7 +29,9 @@ from mixwright.units import db_from_ratio
 #: The trim is rounded down to these, so that the last bits of a measurement do not change the bits of a mix.
 _TRIM_STEPS_A_DB = 1000
 #: What follows levels, and so takes off; the gains of other processors are no reduction.
-_FOLLOWING = {one.__struct_config__.tag for one in get_args(AnyInsert) if issubclass(one, KeyedInsert)}
+_FOLLOWING = {
+    one.__struct_config__.tag for one in get_args(AnyInsert) if issubclass(one, (KeyedInsert, DeEsser, Levels, Clipper))
+}
 _LEAST_GAIN = 1e-12
 _BLOCK_FRAMES = 1 << 18
 

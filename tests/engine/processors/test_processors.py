@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -15,6 +17,7 @@ from mixwright.engine.processors import operations_of
 from mixwright.engine.processors.insert import made
 from mixwright.model.filter_inserts import Filters
 from mixwright.model.insert import Insert, KeyedInsert
+from mixwright.model.inserts import AnyInsert
 from mixwright.model.song import changed
 from mixwright.native.mathematics import ratio
 
@@ -69,6 +72,7 @@ def keyed(insert):
 def test_every_kind_of_insert_is_tested():
     assert {type(insert) for insert, _ in every()} == set(kinds())
     assert set(kinds()) <= set(made.registry)
+    assert set(kinds()) == set(get_args(AnyInsert))
 
 
 @channels

@@ -14,7 +14,7 @@ from mixwright.model.filter_inserts import Filters
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Group, Section, Send, Song, Track, changed
-from mixwright.model.strip import Master, Strip
+from mixwright.model.strip import Change, Master, Strip
 from reference.noise_songs import RATE_HZ, noise, rendered
 
 FRAMES = 30000
@@ -187,3 +187,23 @@ def test_a_send_before_the_fader_stays_as_the_fader_moves():
     np.testing.assert_allclose(wet - dry, mix(0.0) * 10 ** (-6 / 20), atol=1e-12)
     after = mix(-12.0, sends={"s": -6.0})
     np.testing.assert_allclose(after, mix(-12.0) * (1 + 10 ** (-6 / 20)), atol=1e-12)
+
+
+def test_a_derived_strip_sounds_as_if_written_out_and_follows():
+    """Pan, trim and fader are its own."""
+    noises = {"a": noise(FRAMES, 2, 3), "b": noise(FRAMES, 1, 4)}
+    lead = Strip(high_pass=Pass(hz=100.0), inserts=(BELL, CUT), fader_db=-40.0, pan=-1.0)
+    derived = Strip(
+        as_="a", trim_db=2.0, pan=0.3, changes=(Change(at="filters[0].bands[0].hz", times=2.0),), inserts=(CUT,)
+    )
+    for louder in (0.0, 6.0):
+        lead = changed(lead, inserts=(changed(BELL, gain_db=louder), CUT))
+        bell = changed(lead.inserts[0], bands=(changed(BELL.bands[0], hz=2000.0),))
+        whole = Strip(trim_db=2.0, pan=0.3, high_pass=Pass(hz=100.0), inserts=(bell, CUT, CUT))
+        found, wanted = (
+            mixed(Song(title="t", rate_hz=RATE_HZ, tracks=tuple(
+                Track(id=id_, name=id_, file=id_, strip=strip) for id_, strip in (("a", lead), ("b", strip))
+            )), stems=noises)
+            for strip in (derived, whole)
+        )  # fmt: skip
+        assert np.array_equal(found, wanted)

@@ -20,6 +20,7 @@ from mixwright.engine.operation import Delay, Gain, Operation, Sections
 from mixwright.engine.overlay import Overlay, before_fader
 from mixwright.engine.reverb import reverberation
 from mixwright.errors import where
+from mixwright.model.derived import resolved
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.lane import Lane
 from mixwright.model.song import MASTER, Group, Song, Track, homes_of, keyed_by, used_tracks
@@ -64,6 +65,7 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
     SettingError
         where a setting does not fit: a filter above half the rate, a move without its setting
     """
+    song = resolved(song)
     overlay = Overlay(song, lanes, song_frames(song, frames))
     tracks = []
     for track in used_tracks(song):

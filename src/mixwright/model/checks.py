@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import TypeAlias
 
 from mixwright.errors import SettingError
+from mixwright.model.derived import resolved
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.song import (
     LEVEL_SETTINGS,
@@ -46,8 +47,9 @@ def check_song(song: Song) -> None:
     for i, move in enumerate(song.moves):
         check_move(move, f"moves[{i}]")
     _check_reverbs(song)
-    _check_inserts(song)
-    _check_loops(song)
+    whole = resolved(song)
+    _check_inserts(whole)
+    _check_loops(whole)
 
 
 def _check_names(song: Song) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from msgspec import Meta
+from msgspec import Meta, field
 
 from mixwright.model.filters import EqBand, Hz, Pass
 from mixwright.model.inserts import AnyInsert
@@ -15,6 +15,19 @@ Db = Annotated[float, Meta(ge=-120.0, le=24.0)]
 Position = Annotated[float, Meta(ge=-1.0, le=1.0)]
 
 
+class Change(Record, frozen=True, kw_only=True):
+    """A setting of a chain that is taken over, and what is done to it: exactly one of `times`, `add`, `set`.
+
+    `at` is its path in the strip, such as ``high_pass.hz`` or ``eq[1].gain_db``; an insert is called by its processor,
+    ``compressor.threshold_db``, and where there are several counted from 0, ``compressor[1].threshold_db``.
+    """
+
+    at: Annotated[str, Meta(min_length=1, max_length=200)]
+    times: float | None = None
+    add: float | None = None
+    set: float | bool | str | None = None
+
+
 class Strip(Record, frozen=True, kw_only=True):
     """Trim, polarity, delay, filters, inserts, position and fader of one strip.
 
@@ -22,7 +35,11 @@ class Strip(Record, frozen=True, kw_only=True):
     of a stereo track, group, send or master independently; `width` scales its side signal first
     (0 mono, 1 as it is, 2 side doubled). `delay_ms` is rounded to whole frames; negative = earlier.
     `inserts` come after the filters (of a send: after its reverb) and before the fader, in any order.
+    `as` takes over filters and inserts of another strip, with `changes`: see `model.derived`.
     """
+
+    as_: str = field(default="", name="as")
+    changes: Annotated[tuple[Change, ...], Meta(max_length=64)] = ()
 
     trim_db: Db = 0.0
     polarity: Literal["normal", "inverted"] = "normal"

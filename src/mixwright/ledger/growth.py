@@ -22,6 +22,8 @@ from mixwright.model.words import Place
 
 #: The others have grown in a filter where what they add is this part of what was there: 0.4 dB.
 _MORE = 0.1
+#: A band goes on to both sides as far as there is this part of what is lost anew at its peak.
+_EDGE = 0.65
 #: A band that holds this part of the layer counts in full; from spots.HELD on some of it.
 _IN_FULL = 0.1
 #: Where no more than this part of what is left of a layer is lost anew, no fader is asked: about 0.15 dB.
@@ -95,7 +97,7 @@ def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: 
     heard = kept >= FAINT * kept.max()
     least = _LEAST_PART * float((part.alone * (1.0 - part.lost[CUED])).sum())
     rise: Rise | None = None
-    for band in cut(np.where(heard, more[CUED] / np.sqrt(np.maximum(kept, 1e-12)), 0.0)):
+    for band in cut(np.where(heard, more[CUED] / np.sqrt(np.maximum(kept, 1e-12)), 0.0), _EDGE, _EDGE):
         if float(more[CUED][band].sum()) < least:
             continue
         rise = rise or Rise(joined([one.sketch for one in parts]))

@@ -122,15 +122,18 @@ def _of_taker(taker: int, took: np.ndarray, alone: np.ndarray) -> list[Spot]:
     return found
 
 
-def cut(curve: np.ndarray) -> Iterator[slice]:
-    """Yield the bands of a curve (FILTERS,), highest peak first: around each that stands by itself."""
+def cut(curve: np.ndarray, down: float = EDGE_DOWN, up: float = EDGE_UP) -> Iterator[slice]:
+    """Yield the bands of a curve (FILTERS,), highest peak first: around each that stands by itself.
+
+    A band goes on `down` and `up` as far as there are these parts of its peak.
+    """
     free = np.ones(FILTERS, dtype=bool)
     for _ in range(_MOST_PEAKS):
         peak = int(np.argmax(np.where(free, curve, -1.0)))
         if not free[peak] or curve[peak] <= 0.0:
             return
-        first, _ = _around(free & (curve >= EDGE_DOWN * curve[peak]), peak)
-        _, end = _around(free & (curve >= EDGE_UP * curve[peak]), peak)
+        first, _ = _around(free & (curve >= down * curve[peak]), peak)
+        _, end = _around(free & (curve >= up * curve[peak]), peak)
         free[slice(*_slopes(curve, free, first, end))] = False
         yield slice(first, end)
 

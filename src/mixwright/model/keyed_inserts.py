@@ -55,7 +55,7 @@ class Dip(KeyedInsert, frozen=True, kw_only=True, tag="dip"):
 
     bands: Annotated[tuple[DipBand, ...], Meta(min_length=1, max_length=6)]
     form: Literal["excess", "threshold"] = "excess"
-    margin_db: Annotated[float, Meta(ge=-60.0, le=60.0)] = 0.0
+    margin_db: Annotated[float, Meta(ge=-60.0, le=60.0)] = 12.0
     threshold_db: KeyDb = -40.0
     against: str = ""
     key_above_db: KeyDb = -45.0

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import bilinear
 
+from engine.processors.examples_keyed import EXAMPLES
 from engine.processors.test_processors import run
 from mixwright.engine.chain import Chain
 from mixwright.engine.processors.insert import made
@@ -51,6 +52,17 @@ def heard(insert, victim, key, replay_gains=None):
 
 def at(seconds):
     return round(seconds * RATE_HZ)
+
+
+@pytest.mark.parametrize(("insert", "twin"), EXAMPLES, ids=lambda one: type(one).__name__)
+def test_equals_its_slow_twin_where_the_key_comes_and_goes(insert, twin):
+    key = np.concatenate([noise(0.2, seed=2), noise(0.2, -55.0, seed=3), silence(0.2), noise(0.3, -12.0, seed=4)])
+    key, victim = key.astype(np.float32), noise(0.9, -15.0)
+    wanted = twin(insert, RATE_HZ, victim, key if insert.key else None)
+    out = run(made(insert, RATE_HZ), victim, key)
+    np.testing.assert_allclose(out, wanted, rtol=1e-9, atol=1e-9)
+    late = Chain(made(insert, RATE_HZ), 2).latency_frames
+    assert np.abs(out - keyed_twin.delayed(victim, late)).max() > 1e-3
 
 
 bands = st.builds(
@@ -130,7 +142,7 @@ def test_what_else_is_in_the_way_counts():
     """The harness hands the key's sound to `against` too: three times the key's power, 4.77 dB, instead of 3.01."""
     alone, beside = (
         heard(
-            Dip(key="voice", against=against, bands=(DipBand(hz=1000, most_db=9),)),
+            Dip(key="voice", against=against, bands=(DipBand(hz=1000, most_db=9),), margin_db=0),
             tone(1.0, 1000.0, -20.0 + 10.0 * np.log10(2.0)),
             tone(1.0, 1000.0, -20.0),
         )[1][-1]
@@ -227,6 +239,16 @@ def test_kick_and_snare_have_depth_and_release_of_their_own():
         assert gone - full[-1] == pytest.approx(release_s, abs=0.002)
 
 
+def test_a_flam_is_one_hit():
+    """Of two strokes 30 ms apart the first counts, though the second rises by 10 dB; 60 ms apart both do."""
+    rule = DuckRule(by="hits", hold_ms=20, depth_db=6, release_ms=10)
+    for apart_s, counted_s in ((0.03, 0.0), (0.06, 0.06)):
+        key = 0.3 * snare(1.0, (0.2,), 1) + snare(1.0, (0.2 + apart_s,), 2)
+        gains = heard(Duck(key="snare", rules=(rule,)), noise(1.0), key)[1]
+        full = np.flatnonzero(gains[:, 0] < -6.0 + 1e-4)[-1] / RATE_HZ
+        assert full == pytest.approx(0.2 + counted_s + 0.02, abs=0.006)
+
+
 def test_a_swell_is_no_hit():
     t = np.arange(at(2.0)) / RATE_HZ
     key = noise(2.0, 0.0, seed=5) * np.minimum(t, 1.0)[:, None] ** 2 * 0.1
@@ -288,25 +310,41 @@ SONG = Song(
     rate_hz=RATE_HZ,
     tracks=(
         Track(id="kick-in", name="", file="a", source="kick", group="drums"),
-        Track(id="kick-out", name="", file="b", source="kick", group="drums", sends={"room": -6.0}),
+        Track(id="kick-out", name="", file="b", source="kick", group="drums", pre_sends={"room": -6.0}),
         Track(id="overheads", name="", file="c", group="drums"),
         Track(id="bass", name="", file="d", group="low", sends={"hall": -9.0}),
+        Track(id="pad", name="", file="e"),
     ),
-    groups=(Group(id="drums", name="Drums", sends={"hall": -12.0}), Group(id="low", name="Low")),
+    groups=(
+        Group(id="drums", name="Drums", group="rhythm", sends={"hall": -12.0}),
+        Group(id="low", name="Low", group="rhythm"),
+        Group(id="rhythm", name="Rhythm"),
+    ),
     sends=(Send(id="room", name="Room"), Send(id="hall", name="Hall")),
 )
 
 
 @pytest.mark.parametrize(
-    ("target", "key"), [("kick-in", "kick"), ("drums", "kick"), ("room", "kick-out"), ("hall", "overheads")]
+    ("target", "key"),
+    [
+        ("kick-in", "kick"),
+        ("drums", "kick"),
+        ("rhythm", "kick-in"),
+        ("room", "kick-out"),
+        ("master", "pad"),
+        ("hall", "overheads"),
+        ("bass", "rhythm"),
+        ("overheads", "drums"),
+        ("bass", "hall"),
+    ],
 )
 def test_no_layer_ducks_under_its_own_hit(target, key):
-    with pytest.raises(SettingError, match="part of both"):
+    with pytest.raises(SettingError, match=f"{target} is to duck under {key}, and .* part of both"):
         check_duck(SONG, target, Duck(key=key, rules=(DuckRule(by="hits"),)))
 
 
 @pytest.mark.parametrize(
-    ("target", "key"), [("bass", "kick"), ("overheads", "kick"), ("low", "drums"), ("bass", "room")]
+    ("target", "key"), [("bass", "kick"), ("overheads", "kick"), ("low", "drums"), ("bass", "room"), ("pad", "rhythm")]
 )
 def test_other_layers_may(target, key):
     check_duck(SONG, target, Duck(key=key, rules=(DuckRule(by="hits"),)))

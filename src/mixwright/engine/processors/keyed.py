@@ -32,7 +32,7 @@ from mixwright.errors import SettingError
 from mixwright.jobs.cache import Part
 from mixwright.model.filters import Pass
 from mixwright.model.keyed_inserts import Dip, Duck, Pace, Peaks, usual_pace
-from mixwright.model.song import Song, changed, homes_of, targets_of, used_tracks
+from mixwright.model.song import MASTER, Song, changed, homes_of, targets_of, used_tracks
 from mixwright.model.words import Role
 from mixwright.native import chain as native
 from mixwright.native.keyed import LOOK, dip_states, duck_states, peaks_states
@@ -250,7 +250,7 @@ def check_duck(song: Song, target: str, insert: Duck) -> None:
     ----------
     song : Song
     target : str
-        on whose strip it stands: a track, group or send
+        on whose strip it stands: a track, group, send or the master
     insert : Duck
 
     Raises
@@ -268,7 +268,9 @@ def check_duck(song: Song, target: str, insert: Duck) -> None:
 
 
 def carried(song: Song, name: str) -> frozenset[str]:
-    """Return the used tracks that are heard in a track, source, group or send."""
+    """Return the used tracks that are heard in a track, source, group, send or the master."""
+    if name == MASTER:
+        return frozenset(track.id for track in used_tracks(song))
     tracks = {track.id for track in targets_of(song, name)}
     groups = {group.id for group in song.groups if name in (*group.sends, *group.pre_sends)}
     tracks |= {

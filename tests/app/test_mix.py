@@ -19,11 +19,12 @@ from mixwright.app.space import Making
 from mixwright.errors import InputError, OutputError, SettingError, StateError
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import create_song, edit_song, load_song, undo
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import MixResult
 from mixwright.model.song import Move, Song, Track, changed
-from mixwright.model.strip import Master, Strip
+from mixwright.model.strip import Limiter, Master, Strip
 from mixwright.version import __version__
 
 RATE_HZ = 48000
@@ -211,3 +212,28 @@ def test_no_track_in_use(folder):
     edit_song(folder, "none", lambda song: changed(song, tracks=tuple(changed(t, use=False) for t in song.tracks)))
     with pytest.raises(StateError, match="the song has no track in use"):
         mix(folder)
+
+
+def test_a_layer_alone_and_the_mix_without_it_are_the_mix(folder):
+    """A compressor and a limiter on the master have the gains of the whole in all three; the parts are not the mix."""
+    glue = Compressor(threshold_db=-40.0, ratio=4.0)
+    master = Master(fader_db=24.0, inserts=(glue,), limiter=Limiter())
+    edit_song(folder, "loud", lambda song: changed(song, master=master))
+    whole, only, rest = (
+        mix(folder, sample_format="float32", **how) for how in ({}, {"solo": ["low"]}, {"mute": ["low"]})
+    )
+    audio, one, other = (soundfile.read(folder / result.file)[0] for result in (whole, only, rest))
+    assert np.abs(one + other - audio).max() < 10 ** (-120 / 20)
+    assert np.abs(audio).max() < 1.0
+    assert min(np.abs(one).max(), np.abs(other).max()) > 0.1
+    assert (only.file, only.solo) == ("mixes/TwoLayersATest_SoloLow01_48k32f.wav", ("low",))
+    assert (rest.file, rest.mute) == ("mixes/TwoLayersATest_WithoutLow01_48k32f.wav", ("low",))
+    assert mix(folder, solo=["low"]).file == "mixes/TwoLayersATest_SoloLow02_48k24.wav"
+    assert read_kept(folder, "mix", MixResult) == whole
+
+
+def test_a_layer_that_is_not_there_or_muted_cannot_sound_alone(folder):
+    with pytest.raises(SettingError, match=r"--solo.*no track, source or group is called 'lo'"):
+        mix(folder, solo=["lo"])
+    with pytest.raises(SettingError, match="nothing would sound"):
+        mix(folder, solo=["low"], mute=["low"])

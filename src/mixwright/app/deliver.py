@@ -19,7 +19,7 @@ from mixwright.app.space import Making
 from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.null_test import Proof, prove
-from mixwright.delivery.print_set import Print, prints, sounding_tracks
+from mixwright.delivery.print_set import Print, prints
 from mixwright.errors import StateError, count, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
@@ -29,7 +29,7 @@ from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.levels import Levels
 from mixwright.model.results import CheckLine, DeliverResult, PrintedFile
-from mixwright.model.song import Song, used_tracks
+from mixwright.model.song import Song, sounding_tracks, used_tracks
 from mixwright.units import ratio_from_db
 from mixwright.version import __version__
 

@@ -32,7 +32,7 @@ from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.hearing import Calibration, KeptStretch, Listening, Pin
 from mixwright.model.record import Record
 from mixwright.model.results import StartResult
-from mixwright.model.song import Song, source_of, targets_of, used_tracks
+from mixwright.model.song import Song, sounding_tracks, source_of, targets_of, used_tracks
 from mixwright.model.words import VOICE_ROLES, Place, first_place
 
 #: A calibration holds until the loudness of the mix has moved by so much, in LU.
@@ -178,9 +178,8 @@ def _pins(session: Session) -> tuple[Pin, ...]:
 def layers_of(song: Song, graph: MixGraph) -> tuple[Row, ...]:
     """Return what is heard as one each: the sources that sound, without sends, then the returns of what is sent."""
     names = {source.id: source.name for source in song.sources}
-    muted = {group.id for group in song.groups if group.mute}
     sources: dict[str, list[str]] = {}
-    tracks = {track.id: track for track in used_tracks(song) if not track.mute and track.group not in muted}
+    tracks = {track.id: track for track in sounding_tracks(song)}
     for track in tracks.values():
         sources.setdefault(source_of(track), []).append(track.id)
     dry = without_sends(graph, frozenset(bus(send.id, "send") for send in song.sends)) if song.sends else graph

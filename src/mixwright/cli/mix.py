@@ -28,11 +28,23 @@ _FORMATS = {"16": "pcm16", "24": "pcm24", "float": "float32"}
     show_default=True,
     help="Bits of a sample, or 32-bit float.",
 )
+@click.option(
+    "--solo",
+    metavar="LAYER",
+    multiple=True,
+    help="Only this track, source or group, as it stands in the mix; repeatable.",
+)
+@click.option("--mute", metavar="LAYER", multiple=True, help="All but this track, source or group; repeatable.")
 @detail_option
-def command_line(output: Output, song: Path, out: Path | None, sample_format: str) -> None:
-    """Render the mix with the accepted moves, and measure it."""
+def command_line(
+    output: Output, song: Path, out: Path | None, sample_format: str, solo: tuple[str, ...], mute: tuple[str, ...]
+) -> None:
+    """Render the mix with the accepted moves, and measure it.
+
+    A layer alone, and the mix without it, have the gains that the whole mix makes: together they are the mix.
+    """
     from mixwright.app.mix import mix
     from mixwright.report.text import mix_text
 
-    result = output.run(mix, song, out=out, sample_format=_FORMATS[sample_format])
+    result = output.run(mix, song, out=out, sample_format=_FORMATS[sample_format], solo=solo, mute=mute)
     output.show(result, mix_text, str(song), str(out or song / result.file))

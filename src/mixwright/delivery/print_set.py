@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from mixwright.delivery.names import words
-from mixwright.model.song import Song, Track, source_of, used_tracks
+from mixwright.model.song import Song, Track, sounding_tracks, source_of, used_tracks
 from mixwright.model.words import VOICE_ROLES, PrintKind
 
 #: The stem of tracks that belong to no group.
@@ -42,12 +42,6 @@ def prints(song: Song) -> tuple[Print, ...]:
             name = _unused(words(title) or words(group) or "Stem", taken)
             found.append(Print("stem", name, members))
     return tuple(found)
-
-
-def sounding_tracks(song: Song) -> tuple[Track, ...]:
-    """Return the used tracks that are not muted, themselves or with their group."""
-    silent = {group.id for group in song.groups if group.mute}
-    return tuple(track for track in used_tracks(song) if not track.mute and track.group not in silent)
 
 
 def voices(song: Song) -> tuple[Track, ...]:

@@ -238,7 +238,10 @@ class UndoResult(Record, frozen=True, kw_only=True):
 
 
 class MixResult(Record, frozen=True, kw_only=True):
-    """A rendered mix; `dynamics` and `sounding` as in MeasureResult, `engine`: the version that rendered it."""
+    """A rendered mix; `dynamics` and `sounding` as in MeasureResult, `engine`: the version that rendered it.
+
+    `solo` and `mute`: the layers that sound alone, or do not.
+    """
 
     file: str
     sample_format: Literal["pcm16", "pcm24", "float32"]
@@ -251,6 +254,8 @@ class MixResult(Record, frozen=True, kw_only=True):
     dynamics: Dynamics | None = None
     sounding: str = ""
     engine: str = ""
+    solo: tuple[str, ...] = ()
+    mute: tuple[str, ...] = ()
 
 
 class CheckLine(Record, frozen=True, kw_only=True):

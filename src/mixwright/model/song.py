@@ -228,6 +228,12 @@ def used_tracks(song: Song) -> tuple[Track, ...]:
     return tuple(track for track in song.tracks if track.use)
 
 
+def sounding_tracks(song: Song) -> tuple[Track, ...]:
+    """Return the used tracks that are not muted, themselves or with a group that they run through."""
+    silent = {group.id for group in song.groups if group.mute}
+    return tuple(t for t in used_tracks(song) if not t.mute and silent.isdisjoint(homes_of(song, t.group)))
+
+
 def source_of(track: Track) -> str:
     """Return the id of the layer that a track reads as part of."""
     return track.source or track.id

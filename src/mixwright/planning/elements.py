@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from mixwright.model.moves import decided_moves, locks_on
-from mixwright.model.song import Song, Track, source_of, targets_of, used_tracks
+from mixwright.model.song import Song, Track, sounding_tracks, source_of, targets_of, used_tracks
 from mixwright.model.words import DRUM_ROLES, MoveKind, Place, Role, first_place
 from mixwright.planning.table import EFFECTS, Part, Pool
 
@@ -44,8 +44,7 @@ def elements_of(song: Song) -> tuple[Element, ...]:
     drums another. Every other source is an element of its own.
     """
     bound = bound_tracks(song, "level")
-    muted = {group.id for group in song.groups if group.mute}
-    sounding = [track for track in used_tracks(song) if not track.mute and track.group not in muted]
+    sounding = sounding_tracks(song)
     leads = _lead_tracks(song, sounding)
     drums = any(track.role in DRUM_ROLES for track in sounding)
     members: dict[str, dict[tuple[Part, str, str], list[Track]]] = {}

@@ -138,6 +138,8 @@ def mix_text(result: MixResult, song: str, file: str) -> list[str]:
     lines = [
         f"{file}:",
         f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {depth(result.sample_format)}, {moves}.",
+        *([f"Only {', '.join(result.solo)}, as in the mix."] if result.solo else ()),
+        *([f"Without {', '.join(result.mute)}, all else as in the mix."] if result.mute else ()),
         *_levels(result.levels),
         *dynamics_sentences(result.dynamics),
         *result.notes,

@@ -113,9 +113,12 @@ def values(kind: inspect.Type) -> st.SearchStrategy[Any]:
     return st.fixed_dictionaries(given, optional=left_out).map(lambda fields: kind.cls(**fields))
 
 
+_ANY_INSERT = inspect.type_info(AnyInsert)
+
+
 def inserts() -> st.SearchStrategy[Any]:
     """One of all kinds of inserts, without key, for the whole song."""
-    return values(inspect.type_info(AnyInsert)).map(lambda insert: changed(insert, sections=()))
+    return values(_ANY_INSERT).map(lambda insert: changed(insert, sections=()))
 
 
 def strips() -> st.SearchStrategy[Strip]:

@@ -230,8 +230,9 @@ def used_tracks(song: Song) -> tuple[Track, ...]:
 
 def sounding_tracks(song: Song) -> tuple[Track, ...]:
     """Return the used tracks that are not muted, themselves or with a group that they run through."""
-    silent = {group.id for group in song.groups if group.mute}
-    return tuple(t for t in used_tracks(song) if not t.mute and silent.isdisjoint(homes_of(song, t.group)))
+    muted = {group.id for group in song.groups if group.mute}
+    silent = {group.id for group in song.groups if not muted.isdisjoint(homes_of(song, group.id))}
+    return tuple(track for track in used_tracks(song) if not track.mute and track.group not in silent)
 
 
 def source_of(track: Track) -> str:
@@ -251,7 +252,8 @@ def homes_of(song: Song, group: str) -> tuple[str, ...]:
 
 def targets_of(song: Song, target: str) -> tuple[Track, ...]:
     """Return the used tracks that a target names: a track, a source or a group, with the groups inside it."""
-    return tuple(t for t in used_tracks(song) if target in (t.id, source_of(t), *homes_of(song, t.group)))
+    homes = {group.id: homes_of(song, group.id) for group in song.groups}
+    return tuple(t for t in used_tracks(song) if target in (t.id, source_of(t), *homes.get(t.group, (t.group,))))
 
 
 def keyed_by(song: Song, key: str) -> tuple[tuple[str, str], ...]:

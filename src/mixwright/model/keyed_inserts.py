@@ -83,9 +83,9 @@ class DuckRule(Record, frozen=True, kw_only=True):
     depth_db: Annotated[float, Meta(ge=0.0, le=60.0)] = 3.0
     key_low_hz: Hz | None = None
     key_high_hz: Hz | None = None
-    above_db: KeyDb = -45.0
+    above_db: KeyDb = -35.0
     near_db: NearDb = 14.0
-    rise_db: Annotated[float, Meta(ge=1.0, le=40.0)] = 6.0
+    rise_db: Annotated[float, Meta(ge=1.0, le=40.0)] = 3.0
     attack_ms: AttackMs = 5.0
     hold_ms: HoldMs = 20.0
     release_ms: ReleaseMs = 120.0

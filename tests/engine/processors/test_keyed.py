@@ -11,6 +11,9 @@ from scipy.signal import bilinear
 
 from engine.processors.examples_keyed import EXAMPLES
 from engine.processors.test_processors import run
+from mixwright.demo.layers import LAYERS
+from mixwright.demo.layers import made as made_layer
+from mixwright.demo.pieces import SONG as SONG_PLAYED
 from mixwright.engine.chain import Chain
 from mixwright.engine.processors.insert import made
 from mixwright.engine.processors.keyed import check_duck, paced
@@ -226,6 +229,19 @@ def test_kick_and_snare_are_found_where_they_are_struck():
     for column, times in ((0, KICKS), (1, SNARES)):
         # Ahead of the hit by the look-ahead, less two looks and what the band takes to answer.
         assert begins(gains[:, column]) == pytest.approx(np.array(times) - 0.005, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("file", "drum", "near_db"), [("02 Kick OUT.wav", "kick", 10.0), ("03 Sn Top.wav", "snare", 14.0)]
+)
+def test_every_hit_of_the_demo_is_found_by_its_close_microphone(file, drum, near_db):
+    """Hits as the score has them, and no others; the kick's microphone hears some other strokes 10 to 14 dB down."""
+    take = np.asarray(made_layer(next(layer for layer in LAYERS if layer.file == file), SONG_PLAYED))
+    key = np.repeat(take.reshape(len(take), 1), 2, axis=1)
+    rule = DuckRule(by="hits", near_db=near_db, attack_ms=1, hold_ms=0, release_ms=5)
+    found = begins(heard(Duck(key=drum, rules=(rule,), look_ahead_ms=0), np.zeros_like(key, np.float64), key)[1][:, 0])
+    played = [hit.frame / RATE_HZ for hit in SONG_PLAYED.hits(drum)]
+    assert found == pytest.approx(np.array(played), abs=0.02)
 
 
 def test_kick_and_snare_have_depth_and_release_of_their_own():

@@ -8,6 +8,10 @@ import math
 from invented_hearing import SECTIONS as SECTIONS
 from invented_hearing import hearing_result, name_of
 from mixwright.model.audio import Fault
+from mixwright.model.chain import ChainResult, ChainStage
+from mixwright.model.colour_inserts import Saturation
+from mixwright.model.filter_inserts import Filters
+from mixwright.model.filters import EqBand
 from mixwright.model.levels import Levels
 from mixwright.model.results import (
     CheckedFile,
@@ -212,6 +216,30 @@ def decide_result() -> DecideResult:
     """Return two accepted moves."""
     moves = tuple(_planned(*move) for move in _PLANNED[:2])
     return DecideResult(moves=moves, song_moves={"proposed": 3, "accepted": 2, "refused": 0})
+
+
+def chain_result() -> ChainResult:
+    """Return a chain of two inserts, the first of which is too loud for the second."""
+    cut = Filters(bands=(EqBand(hz=300.0, gain_db=-3.0),), sections=("chorus",))
+    bend = Saturation(drive_db=9.0, mix=0.5)
+    return ChainResult(
+        target="lead-vox",
+        kind="track",
+        name="Lead Vox",
+        in_lufs=-20.04,
+        true_peak_in_dbtp=-3.1,
+        stages=(
+            ChainStage(
+                at="inserts[0]", insert=cut, in_lufs=-19.0, out_lufs=-17.2, gain_db=4.5, held=False,
+                true_peak_dbtp=1.3, overloads="saturation",
+            ),
+            ChainStage(
+                at="inserts[1]", insert=bend, in_lufs=-17.9, out_lufs=-17.87, gain_db=-0.5, held=True,
+                true_peak_dbtp=-0.4,
+            ),
+        ),
+        saved="voice.toml",
+    )  # fmt: skip
 
 
 def undo_result() -> UndoResult:

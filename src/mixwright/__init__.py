@@ -14,6 +14,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 from mixwright.version import __version__  # noqa: E402
 
 if TYPE_CHECKING:
+    from mixwright.app.chain import chain
     from mixwright.app.check import check
     from mixwright.app.clean import clean
     from mixwright.app.decide import accept, add, change, refuse, undo
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 _HOME = {
     "accept": "decide",
     "add": "decide",
+    "chain": "chain",
     "change": "decide",
     "check": "check",
     "clean": "clean",
@@ -48,6 +50,7 @@ __all__ = [
     "__version__",
     "accept",
     "add",
+    "chain",
     "change",
     "check",
     "clean",

@@ -28,6 +28,7 @@ CASES = {
     "change": (["bus", "level-bass-di-3f9a1c", "gain_db=-1"], invented.decide_result(), "bus", ["level-bass-di"]),
     "add": (["bus", "level", "bass-di", "-1.5", "dB"], invented.decide_result(), "bus", ["3 proposed"]),
     "undo": (["bus"], invented.undo_result(), "bus", ["Taken back: accept 2 moves", "1 step before it"]),
+    "chain": (["bus", "lead-vox"], invented.chain_result(), "bus", ["overloads the saturation", "bus lead-vox --hold"]),
     "mix": (["bus"], invented.mix_result(), "bus", ["bus/mixes/night-bus.wav", "-1.7 dBTP", "mixwright deliver bus"]),
     "deliver": (["bus"], invented.deliver_result(), "bus", ["6 files in bus/prints/001", "holds", "-101.3 dBFS"]),
     "relink": (["bus", "/archive"], invented.relink_result(), "bus", ["1 file found, 1 still missing", "bass-di: ../"]),

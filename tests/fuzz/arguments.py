@@ -53,6 +53,7 @@ def seeds() -> list[bytes]:
         ("deliver", "song", "--template", "{title}_{print}_{rate}{depth}"), ("mix", "song", "--out", "mix.wav"),
         ("start", "in", "--into", "new", "--rate", "48000", "--tempo", "120", "--title", "x"), ("relink", "song", "in"),
         ("refresh", "song"), ("clean", "song", "--all"), ("plan", "song", "--strength", "0.5"), ("measure", "song"),
+        ("chain", "song", "lead-vox", "--hold", "--save", "a.toml"), ("chain", "song", "master", "--use", "a.toml"),
         ("check", "a.wav"), ("completion", "bash"), ("--help",), ("start", "--help"),
         ("\x01", "accept", "song", ""), ("\x01", "--"), ("\x01", "mix", "song", "--format", ""),
     )  # fmt: skip

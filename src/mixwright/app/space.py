@@ -54,6 +54,8 @@ class Making:
         How many mixes of different settings it hears.
     ledgers : int
         Of how many of them it keeps how every layer is heard.
+    bytes_kept_a_frame : int
+        Of what else it keeps in the cache.
     """
 
     renders: tuple[Collection[str] | None, ...] = ()
@@ -63,6 +65,7 @@ class Making:
     at_rate: tuple[str, ...] = ()
     mixes: int = 1
     ledgers: int = 0
+    bytes_kept_a_frame: int = 0
 
 
 NOTHING = Making()
@@ -90,6 +93,7 @@ def needs(
     if graph.dynamics and not (making.mixes == 1 and cache.holds(gains_key(graph))):
         size += making.mixes * 4 * math.prod(graph.gains_shape)
     size += sum(8 * graph.frames for one in making.renders if not cache.holds(rendered_key("mix", graph, one)))
+    size += making.bytes_kept_a_frame * graph.frames
     size += (_HEARD_BYTES + _HEARD_SECTION_BYTES * len(song.sections)) * (len(tracks) + len(song.sends))
     size += making.ledgers * _heard(song, graph, len(tracks) + len(song.sends))
     seconds = graph.frames / graph.rate_hz

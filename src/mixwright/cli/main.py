@@ -34,6 +34,7 @@ COMMANDS = (
     "change",
     "add",
     "undo",
+    "chain",
     "mix",
     "deliver",
     "check",

@@ -191,8 +191,11 @@ def _plain(value: object, left_out: frozenset[str]) -> Any:
     if isinstance(value, list | tuple):
         return [_plain(item, left_out) for item in value]
     if isinstance(value, msgspec.Struct):
+        config, kind = value.__struct_config__, {}
+        if config.tag_field is not None:  # an insert, whose settings are all told
+            kind, left_out = {config.tag_field: config.tag}, frozenset()
         fields = ((name, getattr(value, name)) for name in value.__struct_fields__)
-        return _plain({name: item for name, item in fields if item is not msgspec.UNSET}, left_out)
+        return _plain({**kind, **{name: item for name, item in fields if item is not msgspec.UNSET}}, left_out)
     return value
 
 

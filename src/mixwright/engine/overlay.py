@@ -49,11 +49,11 @@ class Overlay:
     def bus_lanes(self, name: str, kind: str, strip: Strip) -> Lanes:
         """Return the lanes of a group, send or the master."""
         moves = () if kind == "send" else self._on_buses.get(name, ())
-        return self._lanes(self._kept_of(name, kind), strip, moves)
+        return self._lanes(self.kept_of(name, kind), strip, moves)
 
     def inserts(self, name: str, kind: str, strip: Strip, clock: Clock) -> tuple[tuple[Operation, ...], ...]:
         """Return the operations of each of the inserts of a strip, which are run by `clock`."""
-        kept, path = self._kept_of(name, kind), self._paths[kind, name]
+        kept, path = self.kept_of(name, kind), self._paths[kind, name]
         lanes = {what: lane for (target, what), lane in self._kept.items() if target == kept and "." in what}
         inside = {
             insert.sections: self._inside(insert.sections, f"{path}.inserts[{k}].sections")
@@ -66,7 +66,7 @@ class Overlay:
                 fitting.append(fitted(self._song, kind, name, insert))
         return insert_operations(fitting, clock, inside, lanes, path)
 
-    def _kept_of(self, name: str, kind: str) -> str:
+    def kept_of(self, name: str, kind: str) -> str:
         """Return the target of kept lanes that is meant; of an id that several have it is the track, then the group."""
         owners = ("track", self._song.tracks), ("group", self._song.groups), ("send", self._song.sends)
         first = next((one for one, records in owners if any(record.id == name for record in records)), kind)

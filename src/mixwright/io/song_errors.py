@@ -14,6 +14,7 @@ from msgspec import inspect
 from mixwright.errors import SettingError
 from mixwright.io.toml_text import KeyPath, find, line_of, scan
 from mixwright.io.toml_write import key_text, string_text
+from mixwright.model.record import Record
 from mixwright.model.song import Song
 
 SONG_FILE = "song.toml"
@@ -25,13 +26,17 @@ _SYNTAX_PLACE = re.compile(r" \((?:at line (\d+), column (\d+)|at end of documen
 _PATTERN_WORDS = "lower-case letters, digits and single hyphens"
 
 
-def syntax_error(text: str, message: str) -> SettingError:
+def syntax_error(text: str, message: str, file: str = SONG_FILE) -> SettingError:
     """Return the error for a text that is not TOML, from tomllib's message."""
     place = _SYNTAX_PLACE.search(message)
     line, column = (place[1], place[2]) if place and place[1] else (str(text.count("\n") + 1), "")
-    where = f"{SONG_FILE}:{line}" + (f" column {column}" if column else "")
+    where = f"{file}:{line}" + (f" column {column}" if column else "")
     what = message[: place.start()] if place else message
-    return SettingError(f"not legal TOML: {what[:1].lower()}{what[1:]}", where=where, hint="mend it by hand, or undo")
+    return SettingError(
+        f"not legal TOML: {what[:1].lower()}{what[1:]}",
+        where=where,
+        hint=f"mend it by hand{', or undo' if file == SONG_FILE else ''}",
+    )
 
 
 def at_line(text: str, error: SettingError) -> SettingError:
@@ -39,33 +44,41 @@ def at_line(text: str, error: SettingError) -> SettingError:
     return SettingError(error.message, where=_where(text, path_of(error.where)), hint=error.hint)
 
 
-def conversion_error(text: str | None, data: Mapping[str, object], error: msgspec.ValidationError) -> SettingError:
-    """Return the error for data that is no Song, in terms of the text it was read from, if there is one."""
+def conversion_error(
+    text: str | None,
+    data: Mapping[str, object],
+    error: msgspec.ValidationError,
+    root: type[Record] = Song,
+    file: str = SONG_FILE,
+) -> SettingError:
+    """Return the error for data that is no Song (or other `root`), in terms of the text it was read from, if any."""
     message = str(error)
     at = _AT.search(message)
     path = path_of(at[1]) if at else ()
     field = _FIELD.search(message)
-    path, kind, value = _walk(data, path)
+    path, kind, value = _walk(data, path, root)
     if field and field[1] == "unknown":
-        return _unknown_key(text, path, kind, field[2])
+        return _unknown_key(text, path, kind, field[2], file)
     if field:
         return SettingError(
-            f"{field[2]} is missing", where=_where(text, path), hint=f"allowed: {_allowed(_field(kind, field[2]))}"
+            f"{field[2]} is missing",
+            where=_where(text, path, file),
+            hint=f"allowed: {_allowed(_field(kind, field[2]))}",
         )
     hint = f"allowed: {_allowed(kind)}"
     if isinstance(kind, inspect.LiteralType) and isinstance(value, str):
         near = difflib.get_close_matches(value.lower(), [str(word) for word in kind.values], n=1, cutoff=0.5)
         hint = f"did you mean {near[0]}? {hint}" if near else hint
-    return SettingError(f"{_shown(value)} does not fit", where=_where(text, path), hint=hint)
+    return SettingError(f"{_shown(value)} does not fit", where=_where(text, path, file), hint=hint)
 
 
-def check_finite(text: str | None, data: Mapping[str, object]) -> None:
+def check_finite(text: str | None, data: Mapping[str, object], file: str = SONG_FILE) -> None:
     """Refuse inf and nan, which TOML allows."""
     todo: list[tuple[KeyPath, object]] = [((), data)]
     while todo:
         path, value = todo.pop()
         if isinstance(value, float) and not math.isfinite(value):
-            raise SettingError(f"{value} does not fit", where=_where(text, path), hint="allowed: a finite number")
+            raise SettingError(f"{value} does not fit", where=_where(text, path, file), hint="allowed: a finite number")
         if isinstance(value, dict):
             todo += [((*path, name), item) for name, item in value.items()]
         elif isinstance(value, list):
@@ -77,16 +90,16 @@ def path_of(text: str) -> KeyPath:
     return tuple(int(step[2]) if step[2] else step[1] or step[3] for step in _STEP.finditer(text))
 
 
-def _where(text: str | None, path: KeyPath) -> str:
+def _where(text: str | None, path: KeyPath, file: str = SONG_FILE) -> str:
     shown = "".join(f"[{step}]" if isinstance(step, int) else f".{key_text(step)}" for step in path).removeprefix(".")
     if text is None:
         return shown
-    return f"{SONG_FILE}:{line_of(text, find(scan(text), path).at)} {shown}".rstrip()
+    return f"{file}:{line_of(text, find(scan(text), path).at)} {shown}".rstrip()
 
 
-def _walk(data: Mapping[str, object], path: KeyPath) -> tuple[KeyPath, inspect.Type, object]:
+def _walk(data: Mapping[str, object], path: KeyPath, root: type[Record]) -> tuple[KeyPath, inspect.Type, object]:
     """Follow a path through the data and the types; name the entry of a mapping that msgspec only calls ``...``."""
-    kind: inspect.Type = inspect.type_info(Song)
+    kind: inspect.Type = inspect.type_info(root)
     value: object = data
     steps: list[str | int] = []
     for step in path:
@@ -145,14 +158,14 @@ def _field(kind: inspect.Type, name: str) -> inspect.Type:
     return _inner(next(field.type for field in kind.fields if field.encode_name == name))
 
 
-def _unknown_key(text: str | None, path: KeyPath, kind: inspect.Type, name: str) -> SettingError:
+def _unknown_key(text: str | None, path: KeyPath, kind: inspect.Type, name: str, file: str) -> SettingError:
     known = [field.encode_name for field in kind.fields] if isinstance(kind, inspect.StructType) else []
     known += [str(one.tag_field) for one in _kinds(kind).values()][:1]
     near = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.5) or [
         key for key in known if name.lower() in key.split("_")
     ]
     hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(known)}"
-    return SettingError(f"unknown key {_shown(name)}", where=_where(text, (*path, name)), hint=hint)
+    return SettingError(f"unknown key {_shown(name)}", where=_where(text, (*path, name), file), hint=hint)
 
 
 def _allowed(kind: inspect.Type) -> str:

@@ -278,6 +278,14 @@ def strips_of(song: Song) -> Iterator[tuple[str, str, str, Strip]]:
     yield MASTER, MASTER, MASTER, song.master
 
 
+def with_strip(song: Song, kind: str, id_: str, strip: Strip) -> Song:
+    """Return the song with another strip in the place of one of :func:`strips_of`."""
+    if kind == MASTER:
+        return changed(song, master=strip)
+    records: tuple[Track | Group | Send, ...] = getattr(song, f"{kind}s")
+    return changed(song, **{f"{kind}s": tuple(changed(r, strip=strip) if r.id == id_ else r for r in records)})
+
+
 def replace_in(records: tuple[N, ...], new: N) -> tuple[N, ...]:
     """Return the records with the one of the same id replaced, or the new one added at the end."""
     if all(record.id != new.id for record in records):

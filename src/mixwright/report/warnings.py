@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from mixwright.model.audio import Fault
+from mixwright.model.chain import ChainResult
 from mixwright.model.dynamics import Dynamics
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
@@ -16,6 +17,7 @@ from mixwright.model.results import (
     RelinkResult,
     StartResult,
 )
+from mixwright.report.chains import chain_warnings
 from mixwright.report.figures import clock, with_unit
 
 #: A limiter that takes off more is told of: common practice, no source.
@@ -40,6 +42,8 @@ def warnings_of(result: Record) -> tuple[str, ...]:
         return (*found, *(f"{track.file}: missing" for track in result.missing))
     if isinstance(result, MeasureResult):
         return (*_over("The mix", result.mix), *_limited(result.dynamics))
+    if isinstance(result, ChainResult):
+        return chain_warnings(result)
     if isinstance(result, MixResult):
         over = _over(result.file, result.levels) if result.sample_format != "float32" else ()
         return (*over, *_limited(result.dynamics))

@@ -82,6 +82,20 @@ def test_inside_the_tolerance_is_silence_and_the_size_grows_with_the_masker():
     assert sizes[-1] > sizes[-2] > sizes[-3] > 0.0
 
 
+def test_of_a_band_of_which_more_than_half_is_left_less_counts(monkeypatch):
+    """Our own rule (tolerances.LEFT): what loses a quarter of itself there counts a quarter, without a step at half."""
+    soft, loud = heard(scene(-34.0)), heard(scene(-30.0))
+    assert ledger_of(soft, rows(), SECTIONS, workers=1) == ()
+    (graded,) = ledger_of(loud, rows(), SECTIONS, workers=1)
+    left = graded.in_mix_sone.cued / graded.alone_sone
+    assert 0.5 < left < 0.6
+    monkeypatch.setattr(findings, "LEFT", 0.9)
+    assert [one.track for one in ledger_of(soft, rows(), SECTIONS, workers=1)] == ["voice"]
+    (whole,) = ledger_of(loud, rows(), SECTIONS, workers=1)
+    counted, full = (one.excess_db + one.tolerance_db for one in (graded, whole))
+    assert counted == pytest.approx(full * (2.0 * (1.0 - left)) ** 2, rel=1e-3)
+
+
 def test_two_maskers_are_named_in_order():
     layers = {"voice": VOICE, "soft": way(-30.0, 4), "loud": way(-26.0, 5)}
     (first, *_) = found(layers, {"voice": "lead"})

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mixwright.hearing.fader import Sketch, joined
-from mixwright.hearing.heard import BAND_CELLS, CELL_S, Hearing
+from mixwright.hearing.heard import BAND_CELLS, CELL_S, CUED, Hearing
 from mixwright.hearing.places import WORKING_DB_SPL
 from mixwright.hearing.statistics import named_takers
 from mixwright.jobs.pool import in_order
@@ -20,6 +20,7 @@ from mixwright.ledger.rise import GAINS_DB, Rise
 from mixwright.ledger.spots import SAME, Spot, by_filter, filters_between, narrowed, spots
 from mixwright.ledger.tolerances import (
     BAND,
+    LEFT,
     LOUD_DB_SPL,
     LOW_END_HZ,
     QUIET_DB_SPL,
@@ -89,7 +90,8 @@ def ledger_of(
     A layer is told as a whole where it would have to rise by more than its place may (`tolerances.WHOLE`). It is told
     in a band where what one layer takes of it costs it more than `tolerances.BAND`. The cost is on the same scale: of
     the rise that the layer as a whole needs, as much as the part of its loss that this layer takes in this band; of it
-    counts by which part it stands out from both sides, and what lies in an octave (`spots.Spot.counts`). Loss that is
+    counts by which part it stands out from both sides, and what lies in an octave (`spots.Spot.counts`). Where more than
+    half of what there is in a band is left, less counts (`tolerances.LEFT`). Loss that is
     spread over many layers, or over all of the scale, is density, and told as a whole alone. A bed may melt: it is
     never told.
     """
@@ -224,7 +226,7 @@ class _Heard:
         for spot in spots(self._rise.alone, self._rise.lost, self._taken):
             if self._filled_by_return(spot):
                 continue
-            cost_db = spot.counts * self._cost_db(self._rise, spot.filters, spot.taker)
+            cost_db = spot.counts * self._missed_db(self._rise, spot.filters, spot.taker)
             if cost_db > tolerance:
                 kind: FindingKind = "low_pile_up" if spot.band_hz[1] <= LOW_END_HZ else "covered_band"
                 size = self._rise.db(spot.filters)
@@ -261,6 +263,11 @@ class _Heard:
         place = self._rows[taker].place_at(self._section.name)
         yields = _BY_LEAD if place == "lead" and self._place != "lead" else 1.0
         return min(cued_db(rise.db()), _COVERED_DB) * of * yields
+
+    def _missed_db(self, rise: Rise, where: slice, taker: int) -> float:
+        """Return what counts of that cost: less where more than `tolerances.LEFT` of the band is left."""
+        left = float(rise.left[CUED][where].sum() / max(float(rise.alone[where].sum()), 1e-12))
+        return self._cost_db(rise, where, taker) * min(max(1.0 - left, 0.0) / (1.0 - LEFT), 1.0) ** 2
 
     def _finding(
         self,
@@ -305,10 +312,11 @@ class _Heard:
             return cued_db(rise.db()) > finding.tolerance_db
         where = filters_between(*finding.band_hz)
         taker = [row.id for row in self._rows].index(finding.taker)
-        now_db = self._cost_db(self._rise, where, taker)
+        cost_db = self._cost_db if finding.kind == "voice_filled" else self._missed_db
+        now_db = cost_db(self._rise, where, taker)
         # What counts of the cost counts of it at any level.
         counts = (finding.excess_db + finding.tolerance_db) / now_db if now_db > 0.0 else 1.0
-        return counts * self._cost_db(rise, where, taker) > finding.tolerance_db
+        return counts * cost_db(rise, where, taker) > finding.tolerance_db
 
     @functools.cached_property
     def _elsewhere(self) -> dict[float, Rise]:

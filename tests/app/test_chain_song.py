@@ -234,11 +234,17 @@ def test_a_chain_is_saved_and_used_on_another(song, tmp_path):
     file = tmp_path / "a.toml"
     put(song, "vox", BRIGHT, changed(PRESSED, key="kick"), BRIGHT)
     saved = chain(song, "vox", hold=True, save=file)
-    assert read_chain(file) == ChainFile(name="vox", inserts=tuple(stage.insert for stage in saved.stages))
-    put(song, "drums", DARK)
+    inserts = tuple(stage.insert for stage in saved.stages)
+    assert read_chain(file) == ChainFile(name="vox", in_lufs=round(saved.in_lufs, 1), inserts=inserts)
+    put(song, "keys", trim_db=3.0)
     used = chain(song, "keys", use=file)
     assert inserts_of(song, "keys") == inserts_of(song, "vox")
-    assert not used.notes
+    trim_db = 3.0 + round(saved.in_lufs, 1) - used.in_lufs
+    (note,) = used.notes  # 4 LU louder than the voice by level, and by what the K-weighting makes of it
+    assert f"trim_db = {trim_db:.1f} in its strip brings it there" in note
+    put(song, "keys", *inserts, trim_db=trim_db)
+    assert chain(song, "keys", use=file).in_lufs == pytest.approx(saved.in_lufs, abs=0.1)
+    assert not chain(song, "keys", use=file).notes
     put(song, "keys", DARK)
     used = chain(song, "keys", use=file, hold=True)
     assert "place of 1 insert" in used.notes[0]

@@ -31,6 +31,8 @@ from mixwright.model.strip import Change, Master, Strip
 #: Bend what is loud, wherever it comes from.
 _BENDING = (Saturation, Clipper)
 _FULL_DBTP = 0.0
+#: A chain that was saved from something so much louder or softer still fits.
+_NEAR_LU = 2.0
 
 
 def chain(
@@ -70,10 +72,12 @@ def chain(
     song = Path(song)
     kind, id_ = _target(load_song(song), target)
     notes: list[str] = []
+    saved: ChainFile | None = None
     if save is not None:
         check_new_chain(Path(save))
     if use is not None:
-        notes += _use(song, kind, id_, Path(use))
+        saved = read_chain(Path(use))
+        notes += _use(song, kind, id_, saved, Path(use).name)
     making = Making(bytes_kept_a_frame=8 * _taps(load_song(song), kind, id_))
     with open_song(song, making, report=report, cancel=cancel) as session:
         _check_used(session.song, kind, id_)
@@ -84,11 +88,13 @@ def chain(
         after = held(audio, inserts, moving, job, cancel) if hold else list(inserts)
         result = _measured(session, kind, id_, audio, after, cancel)
         job.step()
+    notes += _unfit(result, saved, audio.bare.strip)
     if hold:
         notes += [f"{audio.bare.path}.inserts[{k}].gain_db is automated, and left as it is." for k in sorted(moving)]
         _hold(song, kind, id_, inserts, after)
     if save is not None:
-        write_chain(Path(save), ChainFile(name=result.name, inserts=tuple(after)))
+        rounded = None if result.in_lufs is None else round(result.in_lufs, 1)
+        write_chain(Path(save), ChainFile(name=result.name, in_lufs=rounded, inserts=tuple(after)))
     write_page(song)
     return changed(
         result,
@@ -125,9 +131,20 @@ def _strip(song: Song, kind: str, id_: str) -> Strip:
     return next(strip for _, k, i, strip in strips_of(song) if (k, i) == (kind, id_))
 
 
-def _use(folder: Path, kind: str, id_: str, file: Path) -> list[str]:
+def _unfit(result: ChainResult, saved: ChainFile | None, strip: Strip) -> list[str]:
+    """Say by how much what goes in is not as loud as where a chain was saved."""
+    if saved is None or saved.in_lufs is None or result.in_lufs is None:
+        return []
+    off_lu = saved.in_lufs - result.in_lufs
+    if abs(off_lu) <= _NEAR_LU:
+        return []
+    needed = f"trim_db = {strip.trim_db + off_lu:.1f} in its strip brings it there"
+    came = f"{result.target} comes in at {result.in_lufs:.1f}"
+    return [f"Its thresholds are for what comes in at {saved.in_lufs:.1f} LUFS, and {came}: {needed}."]
+
+
+def _use(folder: Path, kind: str, id_: str, saved: ChainFile, file: str) -> list[str]:
     """Put a saved chain in the place of a strip's inserts; what was there is told."""
-    saved = read_chain(file)
     told: list[str] = []
 
     def edit(song: Song) -> Song:
@@ -138,7 +155,7 @@ def _use(folder: Path, kind: str, id_: str, file: Path) -> list[str]:
                 hint=f"use it on {strip.as_}, or take `as` out of the strip",
             )
         for k, insert in enumerate(saved.inserts):
-            with where(f"{printable(file.name)} inserts[{k}]"):
+            with where(f"{printable(file)} inserts[{k}]"):
                 operations_of(insert, song.rate_hz)
         new = with_strip(song, kind, id_, changed(strip, inserts=saved.inserts))
         try:
@@ -146,13 +163,13 @@ def _use(folder: Path, kind: str, id_: str, file: Path) -> list[str]:
         except SettingError as error:
             here = next(path for path, k, i, _ in strips_of(song) if (k, i) == (kind, id_))
             if error.where.startswith(f"{here}.inserts"):
-                error.where = f"{printable(file.name)} {error.where.removeprefix(here + '.')}"
+                error.where = f"{printable(file)} {error.where.removeprefix(here + '.')}"
             raise
         if strip.inserts and strip.inserts != saved.inserts:
             told.append(f"It takes the place of {count(len(strip.inserts), 'insert')}; undo brings them back.")
         return new
 
-    edit_song(folder, f"chain {id_} --use {file.name}", edit)
+    edit_song(folder, f"chain {id_} --use {file}", edit)
     if any(lane.target == id_ and lane.parameter.startswith("inserts") for lane in read_lanes(folder)):
         told.append(f"Kept automation moves inserts of {id_}: look whether it means these, in kept/lanes.json.")
     return told

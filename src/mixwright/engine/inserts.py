@@ -3,12 +3,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-import msgspec
 import numpy as np
 
 from mixwright.engine.lanes import FrameLane
@@ -19,6 +17,7 @@ from mixwright.errors import SettingError, count, where
 from mixwright.jobs.cache import Part
 from mixwright.model.insert import Insert
 from mixwright.model.keyed_inserts import Dip, Duck
+from mixwright.model.setting_path import value_at, with_value
 from mixwright.model.song import Song, targets_of
 from mixwright.model.words import Role
 from mixwright.native import chain as native
@@ -26,9 +25,6 @@ from mixwright.native.mathematics import ratio
 
 I = TypeVar("I", bound=Insert)  # noqa: E741
 
-_STEP = re.compile(r"\.?([a-z_]\w*)|\[(\d+)\]")
-_LIMIT = re.compile(r"([<>]=) ([-+.\de]+)")
-_LIMITS = {">=": "at least", "<=": "at most"}
 #: How many values of a setting that moves are kept as coefficients.
 _KEPT = 4096
 
@@ -226,23 +222,9 @@ def with_setting(insert: I, path: str, value: float) -> I:
     SettingError
         where there is no such number, or the value is out of its range
     """
-    data = msgspec.to_builtins(insert)
-    place = data
-    steps = [int(step[2]) if step[2] else step[1] for step in _STEP.finditer(path)]
-    if not steps or "".join(match[0] for match in _STEP.finditer(path)) != path:
-        raise SettingError(f"{path!r} names no setting")
-    try:
-        for step in steps[:-1]:
-            place = place[step]
-        old = place[steps[-1]]
-    except (KeyError, IndexError, TypeError) as error:
-        raise SettingError(f"it has no setting {path}") from error
-    if not isinstance(old, float):
+    if not isinstance(value_at(insert, path), float):
         raise SettingError(f"{path} is no number that can move")
-    place[steps[-1]] = value
     try:
-        return msgspec.convert(data, type(insert))
-    except msgspec.ValidationError as error:
-        limit = _LIMIT.search(str(error))
-        what = f": {_LIMITS[limit[1]]} {float(limit[2]):g} is allowed" if limit else ""
-        raise SettingError(f"{path} is {value:g} in its lane{what}", hint="correct kept/lanes.json") from error
+        return with_value(insert, path, value)
+    except SettingError as error:
+        raise SettingError(error.message, hint="correct kept/lanes.json") from error

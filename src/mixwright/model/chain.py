@@ -14,11 +14,15 @@ CHAIN_SCHEMA = 1
 
 
 class ChainFile(Record, frozen=True, kw_only=True):
-    """The inserts of a strip, saved to be used on others: settings alone, so they fit songs of any rate."""
+    """The inserts of a strip, saved to be used on others: settings alone, so they fit songs of any rate.
+
+    `in_lufs`: how loud what goes in was, which is what levels and thresholds are for.
+    """
 
     chain: int = CHAIN_SCHEMA
     name: Annotated[str, Meta(max_length=200)] = ""
     note: Annotated[str, Meta(max_length=2000)] = ""
+    in_lufs: Annotated[float, Meta(ge=-120.0, le=20.0)] | None = None
     inserts: Annotated[tuple[AnyInsert, ...], Meta(max_length=16)] = ()
 
 

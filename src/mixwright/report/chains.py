@@ -22,10 +22,11 @@ _HEAD = ("", "stage", "after", "louder by", "gain", "true peak", "takes off")
 
 def chain_text(result: ChainResult, song: str) -> list[str]:
     """Return what goes in, each stage in words with what comes out of it, and what comes next."""
+    notes = [line for note in result.notes for line in wrapped(note)]
     if not result.stages:
-        return [*result.notes, f"{result.name} has no inserts."]
+        return [*notes, f"{result.name} has no inserts."]
     goes_in = f"{with_unit(result.in_lufs, 'LUFS')}, true peak {with_unit(result.true_peak_in_dbtp, 'dBTP')}"
-    lines = [*result.notes, f"{result.name}: {count(len(result.stages), 'insert')}. In goes {goes_in}.", ""]
+    lines = [*notes, f"{result.name}: {count(len(result.stages), 'insert')}. In goes {goes_in}.", ""]
     lines += rows(_HEAD, [_row(k, stage) for k, stage in enumerate(result.stages)], right="02345")
     if warnings := chain_warnings(result):
         lines += ["", *(line for told in warnings for line in wrapped(told))]

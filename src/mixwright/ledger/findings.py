@@ -90,10 +90,9 @@ def ledger_of(
     A layer is told as a whole where it would have to rise by more than its place may (`tolerances.WHOLE`). It is told
     in a band where what one layer takes of it costs it more than `tolerances.BAND`. The cost is on the same scale: of
     the rise that the layer as a whole needs, as much as the part of its loss that this layer takes in this band; of it
-    counts by which part it stands out from both sides, and what lies in an octave (`spots.Spot.counts`). Where more than
-    half of what there is in a band is left, less counts (`tolerances.LEFT`). Loss that is
-    spread over many layers, or over all of the scale, is density, and told as a whole alone. A bed may melt: it is
-    never told.
+    counts by which part it stands out from both sides, and what lies in an octave (`spots.Spot.counts`). Where more
+    than half of what there is in a band is left, less counts (`tolerances.LEFT`). Loss that is spread over many layers,
+    or over all of the scale, is density, and told as a whole alone. A bed may melt: it is never told.
     """
     parts = sections or whole_song(hearing)
     found = [*only_covered(hearing, rows)]

@@ -40,8 +40,8 @@ BAND: Mapping[Place, Tolerance] = {
     "support": Tolerance(0.38, "ours; set by maskers planted in known bands (benchmarks/planted.py)"),
 }
 #: Where more than this part of a band is left, cued, what it costs counts less, by the square of what is lost: of a
-#: band of which a quarter is lost, a quarter counts. Ours; judged on clean mixes of two songs, in which all bands that a
-#: mixer would pass over kept 0.55 and more, and no other one more than 0.48.
+#: band of which a quarter is lost, a quarter counts. Ours; judged on clean mixes of two songs, in which all bands that
+#: a mixer would pass over kept 0.55 and more, and no other one more than 0.48.
 LEFT = 0.5
 #: How much of the lead's rise in the range of voices one return may cause.
 RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")

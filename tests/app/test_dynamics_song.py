@@ -23,6 +23,7 @@ from mixwright.io.kept import read_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.meter.true_peak import true_peak_16x
 from mixwright.model.dynamics_inserts import Compressor
+from mixwright.model.keyed_inserts import Dip, DipBand, Duck, DuckRule
 from mixwright.model.results import MixResult
 from mixwright.model.song import Group, Send, changed, replace_in
 from mixwright.model.strip import Limiter, Master, Reverb, Strip
@@ -31,23 +32,32 @@ from mixwright.report.warnings import warnings_of
 
 DRUMS = Compressor(threshold_db=-30.0, ratio=3.0, attack_ms=5.0, release_ms=80.0, gain_db=3.0)
 GLUE = Compressor(threshold_db=-24.0, ratio=2.0)
+DIPPED = Dip(key="vox", bands=(DipBand(hz=900.0, most_db=9.0),))
+DUCKED = Duck(key="bass", rules=(DuckRule(depth_db=4.0),))
 CEILING_DBTP = -2.0
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """A made song, mixed once, with all that is not linear."""
+    """A made song, mixed once, with all that is not linear: processors on buses, a track and a return with keys."""
     fields = {
         "groups": (Group(id="drums", name="Drums", strip=Strip(inserts=(DRUMS,)), sends={"room": -20.0}),),
-        "sends": (Send(id="room", name="Room", reverb=Reverb(kind="voice", decay_s=0.8, high_hz=5000.0)),),
+        "sends": (
+            Send(
+                id="room",
+                name="Room",
+                strip=Strip(inserts=(DUCKED,)),
+                reverb=Reverb(kind="voice", decay_s=0.8, high_hz=5000.0),
+            ),
+        ),
         "master": Master(fader_db=14.0, inserts=(GLUE,), limiter=Limiter(ceiling_dbtp=CEILING_DBTP)),
     }
     folder = make_song(tmp_path_factory.mktemp("dynamics"), **fields)
-    sung = {"room": -9.0}
+    fields = {"vox": {"sends": {"room": -9.0}}, "pad": {"strip": Strip(inserts=(DIPPED,))}}
     edit_song(
         folder,
-        "sends",
-        lambda now: changed(now, tracks=tuple(changed(t, sends=sung) if t.id == "vox" else t for t in now.tracks)),
+        "sends and keys",
+        lambda now: changed(now, tracks=tuple(changed(t, **fields.get(t.id, {})) for t in now.tracks)),
     )
     return folder, mix(folder)
 
@@ -74,13 +84,15 @@ def test_a_hard_driven_mix_keeps_its_ceiling(made):
 
 def test_what_the_processors_do_is_told(made):
     folder, result = made
-    drums, master, limiter = result.dynamics.reductions
+    drums, room, master, limiter = result.dynamics.reductions
     assert [(r.processor, r.on) for r in result.dynamics.reductions] == [
         ("compressor", "drums"),
+        ("duck", "room"),
         ("compressor", "master"),
         ("limiter", "master"),
     ]
-    for found in (drums, master, limiter):
+    assert room.largest_reduction_db == pytest.approx(4.0, abs=0.1)
+    for found in (drums, room, master, limiter):
         assert 0.0 <= found.mean_reduction_db < found.largest_reduction_db < 40.0
         assert 0.0 <= found.largest_at_s < result.frames / RATE_HZ
     assert limiter.largest_reduction_db > 6.0
@@ -100,13 +112,14 @@ def test_the_largest_reduction_is_that_of_the_gains(made):
     with open_song(made[0], Making()) as session:
         curves, dynamics = session.curves(), session.dynamics()
         gains = np.asarray(curves.gains, dtype=np.float64)
-        frames, late = session.graph.frames, session.graph.latency_frames
-        behind = len(gains) - frames
+        frames = session.graph.frames
+        late = [bus.latency_frames for bus in session.graph.buses if bus.gains]
+        behind = [*late, len(gains) - frames]
     assert curves.trim_db == dynamics.limiter_trim_db
     reduction_db = -20.0 * np.log10(gains)
     for k, found in enumerate(dynamics.reductions):
         assert found.largest_reduction_db == pytest.approx(max(0.0, reduction_db[:, k].max()), abs=1e-9)
-        row = round(found.largest_at_s * RATE_HZ) + (behind if found.processor == "limiter" else late)
+        row = round(found.largest_at_s * RATE_HZ) + behind[k]
         assert reduction_db[row, k] == pytest.approx(found.largest_reduction_db)
         assert found.mean_reduction_db == pytest.approx(np.maximum(reduction_db[:, k], 0.0).sum() / frames, abs=1e-9)
 

@@ -28,7 +28,7 @@ enum { BOTH, MIDDLE, SIDE, LEFT, RIGHT };
 
 #define STRIDE MW_STRIDE
 #define STEP 16
-#define MOST_MOVING 160
+#define MOST_MOVING 256
 #define LARGEST 3.4028234663852886e38 /* of float */
 
 /* All that stays the same from block to block. */

@@ -18,6 +18,7 @@ from mixwright.model.dynamics_inserts import Compressor, Expander
 from mixwright.model.filter_inserts import Filters
 from mixwright.model.filters import EqBand
 from mixwright.model.keyed_inserts import Dip, DipBand
+from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
 from mixwright.model.strip import Limiter, Master, Strip
 from reference.noise_songs import RATE_HZ, noise, rendered
@@ -257,3 +258,30 @@ def test_an_excerpt_is_the_mix_within_80_db(song, kept, tmp_path):
         found = np.concatenate(list(render(graph, stems, span=(first, end), excerpt=True, cache=cache, **how)))
         assert len(found) == end - first
         assert 20.0 * np.log10(np.abs(found - mix[first:end]).max() + 1e-30) < -80.0
+
+
+def lane_of(parameter, *points):
+    return (Lane(target="pad", parameter=parameter, points=tuple(Breakpoint(at_s=t, value=v) for t, v in points)),)
+
+
+@pytest.mark.parametrize(
+    ("against", "setting"), [("", "bands[0].most_db"), ("keys", "bands[0].most_db"), ("keys", "bands[0].hz")]
+)
+def test_settings_of_a_dip_move_with_what_it_listens_to(against, setting):
+    """A lane that stands still gives what is set by hand, to what 32-bit floats hold; one that moves does something."""
+    stems = stems_of()
+    song = song_of(pad=(changed(DIP, against=against),), wall_sends=False)
+    by_hand = 3.0 if "most" in setting else 700.0
+    moved = changed(DIP, against=against, bands=(changed(DIP.bands[0], **{setting.partition(".")[2]: by_hand}),))
+    frames = {id_: len(audio) for id_, audio in stems.items()}
+    still = compile_mix(song, lane_of(f"inserts[0].{setting}", (0.0, by_hand)), frames)
+    wanted = rendered(compiled(song_of(pad=(moved,), wall_sends=False), stems), stems, tracks=["pad"])
+    np.testing.assert_allclose(rendered(still, stems, tracks=["pad"]), wanted, atol=1e-6)
+    moving = compile_mix(song, lane_of(f"inserts[0].{setting}", (0.1, by_hand), (0.4, 1.5 * by_hand)), frames)
+    assert np.abs(rendered(moving, stems, tracks=["pad"]) - wanted).max() > 1e-3
+
+
+def test_a_look_ahead_cannot_move():
+    frames = {id_: len(audio) for id_, audio in stems_of().items()}
+    with pytest.raises(SettingError, match=r"tracks\[2\]\.strip\.inserts\[0\].*look_ahead_ms cannot move"):
+        compile_mix(song_of(pad=(DIP,)), lane_of("inserts[0].look_ahead_ms", (0.1, 2.0), (0.4, 4.0)), frames)

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from mixwright.engine.lanes import FrameLane
-from mixwright.engine.operation import Operation, Stage
+from mixwright.engine.operation import Around, Operation, Stage
 from mixwright.engine.processors.insert import Heard, along, made, movable, operations_of
 from mixwright.engine.processors.keyed import check_duck, paced
 from mixwright.errors import SettingError, count, where
@@ -126,7 +126,8 @@ def _moved(
     late_frames: int,
 ) -> tuple[Operation, ...]:
     """Return the operations of a processor with coefficients that follow lanes of its settings."""
-    stages = [_as_stage(operation, next(iter(lanes))) for operation in movable(insert, clock.rate_hz)]
+    operations = movable(insert, clock.rate_hz)
+    stages = [_as_stage(operation, next(iter(lanes))) for operation in operations]
     kept: dict[tuple[float, ...], list[np.ndarray]] = {}
 
     def coefficients(values: tuple[float, ...]) -> list[np.ndarray]:
@@ -148,7 +149,8 @@ def _moved(
     for values in _extremes(lanes):  # what cannot move is refused now, not in the middle of a mix
         coefficients(values)
 
-    found, late = [], late_frames
+    found: list[Operation] = []
+    late = late_frames
     for k, stage in enumerate(stages):
 
         def moving(strides: np.ndarray, k: int = k, late: int = late) -> np.ndarray:
@@ -159,7 +161,7 @@ def _moved(
             return np.array([coefficients(tuple(row))[k] for row in values.tolist()])
 
         moves = tuple(lanes), _identity(list(lanes.values()), clock, late)
-        found.append(replace(stage, moving=moving, moves=moves) if len(stage.coefficients) else stage)
+        found.append(_with_stage(operations[k], replace(stage, moving=moving, moves=moves)))
         late += stage.latency_frames
     return tuple(found)
 
@@ -174,9 +176,14 @@ def _extremes(lanes: Mapping[str, FrameLane]) -> list[tuple[float, ...]]:
 
 
 def _as_stage(operation: Operation, path: str) -> Stage:
-    if not isinstance(operation, Stage):
-        raise SettingError(f"{path} cannot move", hint="take its lane out")
-    return operation
+    stage = operation.stage if isinstance(operation, Around) else operation
+    if not isinstance(stage, Stage) or not 0 < len(stage.coefficients) <= native.MOST_MOVING:
+        raise SettingError(f"{path} of this processor cannot move", hint="take its lane out")
+    return stage
+
+
+def _with_stage(operation: Operation, stage: Stage) -> Operation:
+    return operation.moved(stage) if isinstance(operation, Around) else stage
 
 
 def _shape(stage: Stage) -> tuple[object, ...]:

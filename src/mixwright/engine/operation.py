@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -227,6 +227,18 @@ class Stage:
                 self.latency_frames,
             ),
         ]
+
+
+@runtime_checkable
+class Around(Protocol):
+    """An operation around a stage, whose coefficients may move."""
+
+    @property
+    def stage(self) -> Stage:
+        """The stage."""
+
+    def moved(self, stage: Stage) -> Operation:
+        """Return the operation around another stage in its place."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,7 +23,7 @@ BOTH, MIDDLE, SIDE, LEFT, RIGHT = range(5)
 ROW = 9
 #: Frames of a stride, and most coefficients of a row that may move.
 STRIDE = 256
-MOST_MOVING = 160
+MOST_MOVING = 256
 
 _BESIDE = [*[ctypes.c_void_p] * 4, ctypes.c_int32]
 

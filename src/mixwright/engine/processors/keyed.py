@@ -80,11 +80,33 @@ class _Dip:
     def rows(self, channels: int) -> list[Row]:
         """Return what the C core runs."""
         rows = self.dips.rows(channels)
-        if not self.against or not rows:
+        if not self.against or rows[-1:] == [] or rows[-1].kind != native.DIP:
             return rows
-        bands = self.dips.coefficients[_BEFORE_BANDS:][: 5 * self.dips.count]
-        heard = Row(native.AGAINST, self.dips.count, bands, rows[-1].states, key=self.against)
+        where = slice(_BEFORE_BANDS, _BEFORE_BANDS + 5 * self.dips.count)
+        moving = self.dips.moving
+
+        def bands(strides: np.ndarray) -> np.ndarray:
+            assert moving is not None
+            return moving(strides)[:, where]
+
+        heard = Row(
+            native.AGAINST,
+            self.dips.count,
+            self.dips.coefficients[where],
+            rows[-1].states,
+            key=self.against,
+            moving=None if moving is None else bands,
+        )
         return [*rows[:-1], heard, rows[-1]._replace(of=1)]
+
+    @property
+    def stage(self) -> Stage:
+        """What lowers."""
+        return self.dips
+
+    def moved(self, stage: Stage) -> _Dip:
+        """Return the same with another stage that lowers."""
+        return _Dip(stage, self.against)
 
 
 @made.register

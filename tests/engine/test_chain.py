@@ -214,3 +214,9 @@ def test_middle_and_side_are_apart():
     np.testing.assert_allclose(out.sum(axis=1), audio.sum(axis=1), atol=1e-14)
     assert np.abs(out - audio).max() > 0.1
     assert np.array_equal(run((_stage(native.RIGHT),), audio)[:, 0], audio[:, 0])
+
+
+def test_a_mono_track_keeps_the_latency_of_what_works_on_its_side():
+    late = Stage(native.DELAY, np.empty(0), (300, 600), count=300, latency_frames=300, on=native.SIDE)
+    audio = noise(1000, 1)
+    assert np.array_equal(run((late,), audio)[300:], audio[:-300])

@@ -66,7 +66,7 @@ class StripAudio:
         inserts: Sequence[AnyInsert],
         stages: Collection[int],
         *,
-        true_peak: bool = True,
+        loudness_alone: bool = False,
         cancel: Cancel | None = None,
     ) -> dict[int, StageLevels]:
         """Return the levels of some stages of these inserts.
@@ -76,14 +76,15 @@ class StripAudio:
         inserts : sequence
         stages : collection of int
             which are measured; -1 is what goes in
-        true_peak : bool
-            whether true peaks are found, too
+        loudness_alone : bool
+            without true peaks and reductions
         """
         last = max(stages)
         points = {point for k in stages for point in (k - 1, k) if point >= -1}
         channels = self.audio.shape[1]
-        meters = {k: Meter(self.rate_hz, channels, spectrum=False, true_peak=true_peak) for k in points}
-        taken = {k: _Taken(self.rate_hz) for k in stages if k >= 0 and isinstance(inserts[k], _TAKES_OFF)}
+        meters = {k: Meter(self.rate_hz, channels, spectrum=False, true_peak=not loudness_alone) for k in points}
+        logged = () if loudness_alone else [k for k in stages if k >= 0 and isinstance(inserts[k], _TAKES_OFF)]
+        taken = {k: _Taken(self.rate_hz) for k in logged}
 
         def take(stage: int, block: np.ndarray, gains: np.ndarray | None) -> None:
             if stage in meters:
@@ -206,7 +207,7 @@ def _held(strip: StripAudio, inserts: Sequence[AnyInsert], k: int, cancel: Cance
     gain_db, before = best.gain_db, (0.0, 0.0)
     for attempt in range(_TRIES):
         now = changed(inserts[k], gain_db=gain_db)
-        levels = strip.levels([*inserts[:k], now], [k], true_peak=False, cancel=cancel)[k]
+        levels = strip.levels([*inserts[:k], now], [k], loudness_alone=True, cancel=cancel)[k]
         if levels.in_lufs is None or levels.out_lufs is None:
             return inserts[k]
         off_lu = levels.in_lufs - levels.out_lufs
@@ -220,6 +221,8 @@ def _held(strip: StripAudio, inserts: Sequence[AnyInsert], k: int, cancel: Cance
         before = gain_db, off_lu
         wanted = max(-_MOST_DB, min(_MOST_DB, gain_db + off_lu / slope))
         gain_db = round(wanted, _DIGITS)
+        if now.mix == 1.0:  # the gain comes last
+            return changed(now, gain_db=gain_db)
         if gain_db == before[0]:
             break
     return best

@@ -14,7 +14,8 @@
  * Keys and gains are float, frames first: 2 * key_count and gain_count values a frame. An operation that is not linear
  * is so by gains: it writes them as it goes, and with `replay` it reads them.
  * Coefficients that move stand in tables: a row for every stride from the one numbered `first` (from reset) to the one
- * after the block; between two of them they go in straight lines, by steps of STEP frames. */
+ * after the block; between two of them they go in straight lines, by steps of STEP frames, each as its
+ * middle has it. */
 #include "colour.h"
 #include "convolution.h"
 #include "dynamics.h"
@@ -102,7 +103,7 @@ static void (*const KINDS[])(const mw_stage *) = {
     mw_saturation,
     mw_against, mw_dip, mw_duck, mw_peaks,
     mw_transients, mw_deess,
-    mw_bass_harmonics, mw_low_end,
+    mw_bass_harmonics,
     mw_level,
     mw_convolve,
 };
@@ -141,7 +142,7 @@ static void run_moving(mw_stage at, const int32_t *row, const double *table) {
     at.c = now;
     while (left > 0) {
         int32_t inside = (int32_t)(at.frame % STRIDE), step = STEP - inside % STEP;
-        double part = (inside - inside % STEP) / (double)STRIDE;
+        double part = (inside - inside % STEP + STEP / 2) / (double)STRIDE;
         for (int32_t k = 0; k < row[MOVING]; k++) now[k] = table[k] + part * (next[k] - table[k]);
         at.frames = left < step ? left : step;
         at.forget = forget && at.frames == left;

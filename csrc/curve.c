@@ -18,41 +18,44 @@ static inline float gain_of(double rise, double run) {
     return (float)(run * run > STRAIGHT * STRAIGHT ? gain : 1.0);
 }
 
-static void smooth(const double *c, const double *u, int32_t n, float *gains) {
-    const double drive = c[MW_DRIVE], bias = c[MW_BIAS], offset = c[MW_OFFSET], slope = c[MW_SLOPE];
+static inline double bent_smooth(double x) { return 1.0 - 2.0 / (mw_amplitude(TWO_LOG2E * x) + 1.0); }
+
+static void smooth(double drive, double bias, const double *u, int32_t n, float *gains) {
+    const double offset = bent_smooth(bias), slope = 1.0 / (1.0 - offset * offset);
     for (int32_t i = 0; i < n; i++) {
-        double v = drive * u[i], e = mw_amplitude(TWO_LOG2E * within(v + bias, 20.0)) + 1.0; /* tanh x = 1 - 2 / (e^(2x) + 1) */
+        double v = drive * u[i], e = mw_amplitude(TWO_LOG2E * within(v + bias, 20.0)) + 1.0;
         gains[i] = gain_of((e * (1.0 - offset) - 2.0) * slope, e * v);
     }
 }
 
-static void gentle(const double *c, const double *u, int32_t n, float *gains) {
-    const double drive = c[MW_DRIVE], bias = c[MW_BIAS], offset = c[MW_OFFSET], slope = c[MW_SLOPE];
+static void gentle(double drive, double bias, const double *u, int32_t n, float *gains) {
+    const double root = sqrt(1.0 + bias * bias), offset = bias / root, slope = root * root * root;
     for (int32_t i = 0; i < n; i++) {
         double v = drive * u[i], x = within(v + bias, 1e9);
         gains[i] = gain_of((x / sqrt(1.0 + x * x) - offset) * slope, v);
     }
 }
 
-static void hard(const double *c, const double *u, int32_t n, float *gains) {
-    const double drive = c[MW_DRIVE], bias = c[MW_BIAS], offset = c[MW_OFFSET], slope = c[MW_SLOPE];
+static void hard(double drive, double bias, const double *u, int32_t n, float *gains) {
+    const double b4 = bias * bias * (bias * bias), root = sqrt(1.0 + b4 * b4), eighth = sqrt(sqrt(root));
+    const double offset = bias / eighth, slope = eighth * (root * root);
     for (int32_t i = 0; i < n; i++) {
         double v = drive * u[i], x = within(v + bias, 1e9), x4 = x * x * (x * x);
         gains[i] = gain_of((x / sqrt(sqrt(sqrt(1.0 + x4 * x4))) - offset) * slope, v);
     }
 }
 
-static void clip(const double *c, const double *u, int32_t n, float *gains) {
-    const double drive = c[0], half_knee = c[1], bend = c[2];
+static void clip(double drive, double half_knee, const double *u, int32_t n, float *gains) {
+    const double bend = half_knee > 0.0 ? 0.25 / half_knee : 0.0;
     for (int32_t i = 0; i < n; i++) {
         double x = mw_magnitude(drive * u[i]), over = mw_bent(x - 1.0, 2.0 * half_knee, bend);
         gains[i] = (float)(1.0 - over / mw_larger(x, STRAIGHT));
     }
 }
 
-void mw_curve_gains(int32_t kind, const double *curve, const double *u, int32_t n, float *gains) {
-    if (kind == MW_SMOOTH) smooth(curve, u, n, gains);
-    else if (kind == MW_GENTLE) gentle(curve, u, n, gains);
-    else if (kind == MW_HARD) hard(curve, u, n, gains);
-    else clip(curve, u, n, gains);
+void mw_curve_gains(int32_t kind, const double *c, const double *u, int32_t n, float *gains) {
+    if (kind == MW_SMOOTH) smooth(c[MW_DRIVE], c[MW_BIAS], u, n, gains);
+    else if (kind == MW_GENTLE) gentle(c[MW_DRIVE], c[MW_BIAS], u, n, gains);
+    else if (kind == MW_HARD) hard(c[MW_DRIVE], c[MW_BIAS], u, n, gains);
+    else clip(c[MW_DRIVE], c[MW_BIAS], u, n, gains);
 }

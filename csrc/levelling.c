@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0
- * Levelling: ranges of a crossover (of 24 dB/oct), each moved towards a target level as far as its limits allow.
+ * Levelling: two ranges or more of a crossover (24 dB/oct), each moved towards a target level as far as its limits allow.
  *
  * What a range asks for is the difference of its level (RMS, the louder channel) from the target, within the limits; it
  * is raised by no more than it lies above the floor. The gain in octaves follows with the attack time where it falls and

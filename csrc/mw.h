@@ -14,8 +14,8 @@
 #define MW_API __attribute__((visibility("default")))
 #endif
 
-/* Raised with every change of a signature or struct; native/library.py must name the same number. */
-#define MW_ABI 3
+/* Raised with every change of a signature, a struct or what a chain is made of; native/library.py must name the same number. */
+#define MW_ABI 4
 
 MW_API int32_t mw_abi(void);
 

@@ -202,9 +202,9 @@ def test_parallel_paths_are_lined_up():
 
 @pytest.mark.parametrize("sizes", [None, [1] * 700, [17, 480, 203]])
 def test_moving_coefficients_go_in_straight_lines(sizes):
-    # Gain ramps by a half every stride: steps of 16 frames, whatever the blocks.
+    # Gain ramps by a half every stride: steps of 16 frames, each as its middle has it, whatever the blocks.
     ramp = Blended((Gain(0.0),), moving=lambda strides: 1.0 - 0.25 * strides[:, np.newaxis])
-    wanted = 0.25 * (np.arange(700) // 16 * 16) / 256
+    wanted = 0.25 * (np.arange(700) // 16 * 16 + 8) / 256
     np.testing.assert_allclose(run((ramp,), np.ones((700, 1)), sizes)[:, 0], wanted, atol=1e-15)
 
 

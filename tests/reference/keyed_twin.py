@@ -172,7 +172,9 @@ def powers(section, audio):
 
 
 def band_pass(hz, q, rate_hz):
-    w = 2 * rate_hz * math.tan(math.pi * hz / rate_hz)
+    """Bilinear, with a Q by which the band is as many octaves wide as the analogue one (Audio EQ Cookbook: BW)."""
+    turn, w = 2 * math.pi * hz / rate_hz, 2 * rate_hz * math.tan(math.pi * hz / rate_hz)
+    q = 0.5 / math.sinh(turn / math.sin(turn) * math.asinh(0.5 / q))
     return signal.bilinear([w / q, 0], [1, w / q, w * w], rate_hz)
 
 

@@ -16,6 +16,7 @@ from mixwright.errors import SettingError
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.strip import Strip
 from mixwright.native import filters
+from mixwright.native.mathematics import cos, exp2, log2, sin
 
 _KINDS = {
     "bell": filters.BELL,
@@ -29,6 +30,8 @@ _KINDS = {
 _WITHOUT_GAIN = ("notch", "band_pass")
 #: How near to half the rate a frequency goes that moves.
 _HIGHEST = 0.499
+#: Most by which a bandwidth is stretched ahead of the bilinear transform.
+_STRETCHED = 8.0
 
 
 def design_band(band: EqBand, rate_hz: int) -> np.ndarray:
@@ -53,6 +56,26 @@ def design_low_pass(cut: Pass, rate_hz: int) -> np.ndarray:
     """Return the sections ``(n, 5)`` of a low-pass; raises SettingError like `design_band`."""
     check_hz(cut.hz, rate_hz)
     return filters.design_pass(False, cut.hz, rate_hz, cut.slope_db_oct // 6)
+
+
+def band_beside(hz: float, q: float, rate_hz: int) -> np.ndarray:
+    """Return a band-pass ``(1, 5)`` that is exactly 1 at `hz`, for what is added to what goes in.
+
+    With a factor ``g - 1`` it makes a bell that is exactly g at `hz`: its phase is 0 there, which that of `design_band`
+    is not. Audio EQ Cookbook, its width in octaves kept by the bilinear transform (the cookbook's alpha for BW).
+
+    Raises
+    ------
+    SettingError
+        where its frequency does not lie below half the rate
+    """
+    check_hz(hz, rate_hz)
+    w = 2.0 * math.pi * hz / rate_hz
+    half = 0.5 / q
+    octaves = min(w / float(sin(w)), _STRETCHED) * float(log2(half + math.sqrt(half * half + 1.0)))
+    alpha = 0.5 * float(sin(w)) * float(exp2(octaves) - exp2(-octaves))
+    a0 = 1.0 + alpha
+    return np.array([[alpha / a0, 0.0, -alpha / a0, -2.0 * float(cos(w)) / a0, (1.0 - alpha) / a0]])
 
 
 def strip_sections(strip: Strip, rate_hz: int) -> np.ndarray:
@@ -84,6 +107,13 @@ def moving_band(band: EqBand, rate_hz: int, hz: np.ndarray, gain_db: np.ndarray,
     any part of the way is a stable filter: stable sections of second order fill a triangle.
     """
     return filters.design_bands(_KINDS[band.kind], np.minimum(hz, _HIGHEST * rate_hz), rate_hz, gain_db, q)
+
+
+def moving_band_at(band: EqBand, rate_hz: int) -> np.ndarray:
+    """Return the sections ``(2, 5)`` of a band whose settings move, as it stands; raises like `design_band`."""
+    check_hz(band.hz, rate_hz)
+    sections: np.ndarray = moving_band(band, rate_hz, *(np.full(1, one) for one in (band.hz, band.gain_db, band.q)))[0]
+    return sections
 
 
 def moving_pass(cut: Pass, rate_hz: int, hz: np.ndarray, *, high: bool) -> np.ndarray:

@@ -45,17 +45,17 @@ class BassHarmonics(Insert, frozen=True, kw_only=True, tag="bass_harmonics"):
 class LowEnd(Insert, frozen=True, kw_only=True, tag="low_end"):
     """The range below `hz` taken towards a level, then a resonant shelf with a dip above it.
 
-    The level is the mean square of the range over about 100 ms in dBFS, the mean of both channels. It is raised by
-    `up_db` or lowered by `down_db` at most, and left alone where it lies below `least_db`; `attack_ms` and `release_ms`
-    are the time constants of a gain that falls and rises. `shelf_db` lifts what lies below `hz`, most of all just
-    there; `dip_db` takes as much out an octave above it.
+    The lower of two ranges of `Levels`, split at `hz`: moved towards `target_db` (dBFS, RMS over about 100 ms, the
+    louder channel), up by `raise_db`, but by no more than it lies above `floor_db`, and down by `lower_db` at most;
+    `attack_ms` and `release_ms` are time constants of the gain in dB as it falls and as it rises. `shelf_db` lifts what
+    lies below `hz`, most of all just there; `dip_db` takes as much out an octave above it.
     """
 
     target_db: Annotated[float, Meta(ge=-80.0, le=0.0)]
     hz: Annotated[float, Meta(ge=30.0, le=250.0)] = 90.0
-    up_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 3.0
-    down_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 3.0
-    least_db: Annotated[float, Meta(ge=-120.0, le=0.0)] = -50.0
+    raise_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 3.0
+    lower_db: Annotated[float, Meta(ge=0.0, le=12.0)] = 3.0
+    floor_db: Annotated[float, Meta(ge=-120.0, le=0.0)] = -50.0
     attack_ms: Annotated[float, Meta(ge=5.0, le=1000.0)] = 50.0
     release_ms: Annotated[float, Meta(ge=5.0, le=3000.0)] = 300.0
     shelf_db: Annotated[float, Meta(ge=-12.0, le=12.0)] = 0.0

@@ -16,8 +16,7 @@ from mixwright.native.library import function, pointer
 GAIN, DELAY, SECTIONS, REVERB, KEEP, BLEND = range(6)
 COMPRESSOR, EXPANDER, SATURATION, AGAINST, DIP, DUCK, PEAKS = range(6, 13)
 TRANSIENTS, DE_ESSER = range(13, 15)
-BASS_HARMONICS, LOW_END = range(15, 17)
-LEVELS, CONVOLUTION = range(17, 19)
+BASS_HARMONICS, LEVELS, CONVOLUTION = range(15, 18)
 BOTH, MIDDLE, SIDE, LEFT, RIGHT = range(5)
 #: Columns of a row of the list.
 ROW = 9

@@ -22,7 +22,7 @@ def _curve_gains() -> Callable[..., Any]:
 
 
 def curve_gains(kind: int, curve: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Return what a curve (drive, bias, offset, slope) gives for float64 values, divided by them, as float32."""
+    """Return what a curve (drive, bias; csrc/colour.h) gives for float64 values, divided by them, as float32."""
     given, gains = np.ascontiguousarray(values, dtype=np.float64), np.empty(len(values), dtype=np.float32)
     _curve_gains()(kind, pointer(np.ascontiguousarray(curve)), pointer(given), len(given), pointer(gains))
     return gains

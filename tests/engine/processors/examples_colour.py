@@ -4,10 +4,12 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import bilinear, buttap, butter, lfilter, sosfilt
+from scipy.signal import bilinear, buttap, lfilter, sosfilt
 
+from engine.processors.examples_dynamics import levels_twin
 from mixwright.core.filters import design_band, design_high_pass, design_low_pass
 from mixwright.model.colour_inserts import BassHarmonics, LowEnd, Saturation, Width
+from mixwright.model.dynamics_inserts import LevelRange, Levels
 from mixwright.model.filters import EqBand, Pass
 from reference.oversample_twin import LATE, down, up
 
@@ -105,24 +107,17 @@ class BentLike:
 
 
 def low_end_twin(insert, rate_hz, audio, key):
-    """Frame by frame in dB; the crossover by scipy's Butterworth filters, shelf and bell run by scipy."""
-
-    def squared(kind):
-        sos = butter(2, insert.hz, kind, fs=rate_hz, output="sos")
-        return sosfilt(np.concatenate([sos, sos]), audio, axis=0)
-
-    low, high = squared("low"), squared("high")
-    power, gain_db, gains = 0.0, 0.0, [1.0]
-    for look in range(0, len(audio), 32):
-        level_db = 10.0 * np.log10(power + 1e-300)
-        wanted = np.clip(insert.target_db - level_db, -insert.down_db, insert.up_db)
-        wanted = wanted if level_db >= insert.least_db else 0.0
-        ms = insert.attack_ms if wanted < gain_db else insert.release_ms
-        gain_db = wanted + (gain_db - wanted) * np.exp(-32000.0 / (ms * rate_hz))
-        gains += list(np.linspace(gains[-1], 10.0 ** (gain_db / 20.0), 33)[1:])
-        for frame in np.mean(low[look : look + 32] ** 2, axis=1):
-            power = frame + (power - frame) * np.exp(-1000.0 / (100.0 * rate_hz))
-    out = low * np.float32(gains[: len(audio)]).astype(float)[:, np.newaxis] + high
+    """The lower of two ranges as plain Python levels them, then shelf and bell run by scipy."""
+    low = LevelRange(
+        target_db=insert.target_db,
+        raise_db=insert.raise_db,
+        lower_db=insert.lower_db,
+        floor_db=insert.floor_db,
+        attack_ms=insert.attack_ms,
+        release_ms=insert.release_ms,
+    )
+    rest = LevelRange(target_db=0, raise_db=0, lower_db=0)
+    out = levels_twin(Levels(hz=(insert.hz,), ranges=(low, rest), rms_ms=100), rate_hz, audio, key)
     shelf = EqBand(kind="low_shelf", hz=insert.hz, gain_db=insert.shelf_db, q=1.2)
     dip = EqBand(hz=2 * insert.hz, gain_db=-insert.dip_db, q=1.4)
     for band in (shelf, dip):
@@ -141,5 +136,5 @@ EXAMPLES = [
     (BassHarmonics(level_db=-6), bass_harmonics_twin),
     (BassHarmonics(low_hz=30, high_hz=300, level_db=0, drive_db=30, bias=0), bass_harmonics_twin),
     (LowEnd(target_db=-30, shelf_db=3, dip_db=4, attack_ms=10, release_ms=40), low_end_twin),
-    (LowEnd(target_db=-20, hz=200, up_db=9, down_db=0, least_db=-90), low_end_twin),
+    (LowEnd(target_db=-20, hz=200, raise_db=9, lower_db=0, floor_db=-90), low_end_twin),
 ]

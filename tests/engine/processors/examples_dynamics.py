@@ -145,9 +145,10 @@ def transients_twin(insert, rate_hz, audio, key):
 
 
 def de_esser_twin(insert, rate_hz, audio, key):
-    # Audio EQ Cookbook, band-pass of unit gain.
+    # Audio EQ Cookbook, band-pass of unit gain, with alpha for a width in octaves.
     w = 2.0 * math.pi * insert.hz / rate_hz
-    alpha = math.sin(w) / (2.0 * insert.q)
+    octaves = 2.0 * math.asinh(0.5 / insert.q) / math.log(2.0)
+    alpha = math.sin(w) * math.sinh(math.log(2.0) / 2.0 * octaves * w / math.sin(w))
     band_pass = [alpha, 0.0, -alpha], [1.0 + alpha, -2.0 * math.cos(w), 1.0 - alpha]
     in_band = lfilter(*band_pass, audio, axis=0)
     listens = left_of(3.0, rate_hz)

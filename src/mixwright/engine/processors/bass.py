@@ -7,22 +7,24 @@ import math
 
 import numpy as np
 
-from mixwright.core.filters import design_band, design_high_pass, design_low_pass, memory_frames
+from mixwright.core.filters import acts, design_band, design_high_pass, design_low_pass, memory_frames, moving_band_at
 from mixwright.engine.operation import Operation, Stage
-from mixwright.engine.processors.colour import KEPT_DB, LOG2_E, curve_of
-from mixwright.engine.processors.insert import made, on
+from mixwright.engine.processors.colour import KEPT_DB
+from mixwright.engine.processors.dynamics import levelled
+from mixwright.engine.processors.filters import in_series
+from mixwright.engine.processors.insert import made, movable, on
 from mixwright.errors import SettingError
 from mixwright.model.colour_inserts import BassHarmonics, LowEnd
+from mixwright.model.dynamics_inserts import LevelRange
 from mixwright.model.filters import EqBand, Pass
 from mixwright.native import chain as native
-from mixwright.native import colour, crossover
-from mixwright.native.mathematics import exp2, ratio, sin
+from mixwright.native import colour
+from mixwright.native.mathematics import ratio, sin
 
 #: Harmonics are added up to so many times `high_hz`, falling by 12 dB/oct above.
 _UPWARD = 8.0
+#: How long the low end is listened for.
 _MEAN_MS = 100.0
-_LOOK = 32
-_OCTAVE_DB = 6.0205999132796239  # 20 log10(2)
 
 
 @made.register
@@ -39,7 +41,7 @@ def bass_harmonics(insert: BassHarmonics, rate_hz: int) -> tuple[Operation, ...]
     """
     if insert.low_hz >= insert.high_hz:
         raise SettingError("low_hz has to lie below high_hz", hint="name the range whose harmonics are made")
-    curve = curve_of(colour.SMOOTH, float(ratio(insert.drive_db)), insert.bias)
+    curve = np.array([float(ratio(insert.drive_db)), insert.bias])
     before = [
         design_high_pass(Pass(hz=insert.low_hz, slope_db_oct=12), rate_hz),
         design_low_pass(Pass(hz=insert.high_hz, slope_db_oct=36), rate_hz),
@@ -77,47 +79,33 @@ def _part_of_harmonics(curve: np.ndarray) -> float:
 
 @made.register
 def low_end(insert: LowEnd, rate_hz: int) -> tuple[Operation, ...]:
-    """Return the range levelled below a Linkwitz-Riley crossover, then shelf and dip, without latency.
+    """Return the lower of two ranges levelled (`dynamics.levelled`), then shelf and dip, without latency.
 
-    Common practice, no source; shelf and bell are those of the Audio EQ Cookbook.
+    Common practice, no source; shelf and bell are those of `core.filters`.
     """
-    split = crossover.design(np.array([insert.hz]), 4, rate_hz)
-    settings = [
-        _part(1.0, _MEAN_MS, rate_hz),
-        2.0 * insert.target_db / _OCTAVE_DB,
-        2.0 * insert.least_db / _OCTAVE_DB,
-        insert.up_db / _OCTAVE_DB,
-        insert.down_db / _OCTAVE_DB,
-        _part(_LOOK, insert.attack_ms, rate_hz),
-        _part(_LOOK, insert.release_ms, rate_hz),
-    ]
-    levelled = Stage(
-        kind=native.LOW_END,
-        coefficients=np.array([*settings, *split]),
-        states=(4 + crossover.states(2, 4, 1), 4 + crossover.states(2, 4, 2)),
-        remembers_frames=round(rate_hz * (0.01 * _MEAN_MS + 0.01 * insert.release_ms + 10.0 / insert.hz)),
-        gains=1,
-        on=on(insert),
-    )
-    bands = [
-        EqBand(kind="low_shelf", hz=insert.hz, gain_db=insert.shelf_db, q=1.2),
-        EqBand(hz=2.0 * insert.hz, gain_db=-insert.dip_db, q=1.4),
-    ]
-    shape = [design_band(band, rate_hz) for band in bands if band.gain_db]
-    if not shape:
-        return (levelled,)
-    sections = np.concatenate(shape)
-    shaped = Stage(
-        kind=native.SECTIONS,
-        coefficients=sections.ravel(),
-        states=(2 * len(sections), 4 * len(sections)),
-        count=len(sections),
-        remembers_frames=memory_frames(sections, rate_hz),
-        on=on(insert),
-    )
-    return levelled, shaped
+    return _low_end(insert, [design_band(band, rate_hz) for band in _shape(insert) if acts(band)], rate_hz)
 
 
-def _part(frames: float, time_ms: float, rate_hz: int) -> float:
-    """Return the part of the way that an exponential of that time constant goes in so many frames."""
-    return 1.0 - float(exp2(-1000.0 * LOG2_E * frames / (time_ms * rate_hz)))
+@movable.register
+def movable_low_end(insert: LowEnd, rate_hz: int) -> tuple[Operation, ...]:
+    """Return shelf and dip also at 0 dB, of two sections each."""
+    return _low_end(insert, [moving_band_at(band, rate_hz) for band in _shape(insert)], rate_hz)
+
+
+def _low_end(insert: LowEnd, shape: list[np.ndarray], rate_hz: int) -> tuple[Operation, ...]:
+    low = LevelRange(
+        target_db=insert.target_db,
+        raise_db=insert.raise_db,
+        lower_db=insert.lower_db,
+        floor_db=insert.floor_db,
+        attack_ms=insert.attack_ms,
+        release_ms=insert.release_ms,
+    )
+    rest = LevelRange(target_db=0.0, raise_db=0.0, lower_db=0.0)
+    low_levelled = levelled(insert, (insert.hz,), (low, rest), _MEAN_MS, rate_hz)
+    return (low_levelled, in_series(insert, np.concatenate(shape), rate_hz)) if shape else (low_levelled,)
+
+
+def _shape(insert: LowEnd) -> tuple[EqBand, EqBand]:
+    shelf = EqBand(kind="low_shelf", hz=insert.hz, gain_db=insert.shelf_db, q=1.2)
+    return shelf, EqBand(hz=2.0 * insert.hz, gain_db=-insert.dip_db, q=1.4)

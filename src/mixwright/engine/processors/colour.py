@@ -9,32 +9,18 @@ import numpy as np
 
 from mixwright.core.filters import design_high_pass, memory_frames
 from mixwright.engine.operation import Operation, Stage
-from mixwright.engine.processors.insert import made, on
+from mixwright.engine.processors.insert import made, movable, on
 from mixwright.model.colour_inserts import Saturation
 from mixwright.model.filters import Pass
 from mixwright.native import chain as native
 from mixwright.native import colour, oversample
-from mixwright.native.mathematics import exp2, ratio, sin
+from mixwright.native.mathematics import ratio, sin
 
 _CURVES = {"smooth": colour.SMOOTH, "gentle": colour.GENTLE, "hard": colour.HARD}
-
-LOG2_E = 1.4426950408889634
 
 #: A sine of this level is as loud after saturation as before.
 KEPT_DB = -12.0
 _CONSTANT = Pass(hz=10.0, slope_db_oct=6)
-
-
-def curve_of(kind: int, drive: float, bias: float) -> np.ndarray:
-    """Return a curve for the C core: drive, bias, T(bias), 1 / T'(bias)."""
-    if kind == colour.SMOOTH:
-        height = 1.0 - 2.0 / (float(exp2(2.0 * LOG2_E * bias)) + 1.0)
-        return np.array([drive, bias, height, 1.0 / (1.0 - height * height)])
-    root = math.sqrt(1.0 + (bias * bias if kind == colour.GENTLE else bias**8))
-    if kind == colour.GENTLE:
-        return np.array([drive, bias, bias / root, root**3])
-    eighth = math.sqrt(math.sqrt(root))
-    return np.array([drive, bias, bias / eighth, eighth * root * root])
 
 
 @made.register
@@ -43,23 +29,31 @@ def saturation(insert: Saturation, rate_hz: int) -> tuple[Operation, ...]:
 
     Curves without memory and what they make of sines: U. Zölzer (ed.), DAFX, 2nd ed., chapter 4 (from memory).
     """
+    return (_saturation(insert, rate_hz, biased=insert.bias != 0.0),)
+
+
+@movable.register
+def movable_saturation(insert: Saturation, rate_hz: int) -> tuple[Operation, ...]:
+    """Return the curve with the high-pass that a bias needs, also where there is none."""
+    return (_saturation(insert, rate_hz, biased=True),)
+
+
+def _saturation(insert: Saturation, rate_hz: int, *, biased: bool) -> Stage:
     kind = _CURVES[insert.curve]
-    curve = curve_of(kind, float(ratio(insert.drive_db)), insert.bias)
+    curve = np.array([float(ratio(insert.drive_db)), insert.bias])
     section = design_high_pass(_CONSTANT, rate_hz)
-    factor, biased = insert.oversampling, insert.bias != 0.0
+    factor = insert.oversampling
     late = oversample.LATENCY_FRAMES[factor]
-    states = oversample.STATES + 1 + late
-    return (
-        Stage(
-            kind=native.SATURATION,
-            coefficients=np.array([*curve, _level(kind, curve), *section[0, [0, 1, 3]]]),
-            states=(states, 2 * states),
-            count=factor.bit_length() - 1 + 4 * kind + 16 * biased,
-            latency_frames=late,
-            remembers_frames=2 * late + (memory_frames(section, rate_hz) if biased else 0),
-            gains=(factor, 2 * factor),
-            on=on(insert),
-        ),
+    states = oversample.STATES + 2 + late
+    return Stage(
+        kind=native.SATURATION,
+        coefficients=np.array([*curve, _level(kind, curve), *section.ravel()]),
+        states=(states, 2 * states),
+        count=factor.bit_length() - 1 + 4 * kind + 16 * biased,
+        latency_frames=late,
+        remembers_frames=2 * late + (memory_frames(section, rate_hz) if biased else 0),
+        gains=(factor, 2 * factor),
+        on=on(insert),
     )
 
 

@@ -9,21 +9,32 @@ decoupled detector on the reduction. Loudness: K-weighting of ITU-R BS.1770-5.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from mixwright.core.crossover import crossover
-from mixwright.core.filters import check_hz, memory_frames, strip_sections
+from mixwright.core.filters import band_beside, memory_frames, moving_band_at, strip_sections
 from mixwright.engine.operation import Operation, Stage
-from mixwright.engine.processors.insert import made, on
+from mixwright.engine.processors.insert import made, movable, on
 from mixwright.errors import SettingError
 from mixwright.meter.loudness import k_weighting
-from mixwright.model.dynamics_inserts import Clipper, Compressor, DeEsser, Detector, Expander, Levels, Transients
+from mixwright.model.dynamics_inserts import (
+    Clipper,
+    Compressor,
+    DeEsser,
+    Detector,
+    Expander,
+    LevelRange,
+    Levels,
+    Transients,
+)
+from mixwright.model.insert import Insert
 from mixwright.model.strip import Strip
 from mixwright.native import chain as native
 from mixwright.native import colour, oversample
 from mixwright.native.crossover import states as crossover_states
-from mixwright.native.mathematics import cos, exp2, ratio, sin
+from mixwright.native.mathematics import exp2, ratio
 
 OCTAVES_A_DB = 0.16609640474436811739  # log2(10) / 20
 _LOG2_E = 1.44269504088896340736
@@ -53,6 +64,16 @@ def settled_frames(milliseconds: float, rate_hz: int) -> int:
 @made.register
 def compressor(insert: Compressor, rate_hz: int) -> tuple[Operation, ...]:
     """Return a compressor (csrc/compressor.c), without latency."""
+    return (_compressor(insert, rate_hz, moves=False),)
+
+
+@movable.register
+def movable_compressor(insert: Compressor, rate_hz: int) -> tuple[Operation, ...]:
+    """Return a compressor that has a gain for each channel, and all its detector's bands, needed or not."""
+    return (_compressor(insert, rate_hz, moves=True),)
+
+
+def _compressor(insert: Compressor, rate_hz: int, *, moves: bool) -> Stage:
     slow_ms = insert.slow_release_ms
     settings = [
         insert.threshold_db * OCTAVES_A_DB,
@@ -64,12 +85,22 @@ def compressor(insert: Compressor, rate_hz: int) -> tuple[Operation, ...]:
         1.0 if slow_ms is None else kept(slow_ms, rate_hz),
     ]
     moves_ms = insert.attack_ms + insert.release_ms + (slow_ms or 0.0)
-    return (_following(insert, native.COMPRESSOR, settings, 3, moves_ms, rate_hz),)
+    return _following(insert, native.COMPRESSOR, settings, 3, moves_ms, rate_hz, moves=moves)
 
 
 @made.register
 def expander(insert: Expander, rate_hz: int) -> tuple[Operation, ...]:
     """Return an expander (csrc/expander.c), without latency."""
+    return (_expander(insert, rate_hz, moves=False),)
+
+
+@movable.register
+def movable_expander(insert: Expander, rate_hz: int) -> tuple[Operation, ...]:
+    """Return an expander that has a gain for each channel, and all its detector's bands, needed or not."""
+    return (_expander(insert, rate_hz, moves=True),)
+
+
+def _expander(insert: Expander, rate_hz: int, *, moves: bool) -> Stage:
     settings = [
         insert.threshold_db * OCTAVES_A_DB,
         insert.ratio - 1.0,
@@ -81,7 +112,7 @@ def expander(insert: Expander, rate_hz: int) -> tuple[Operation, ...]:
         round(insert.hold_ms / 1000.0 * rate_hz),
     ]
     moves_ms = insert.attack_ms + insert.hold_ms + insert.release_ms
-    return (_following(insert, native.EXPANDER, settings, 4, moves_ms, rate_hz),)
+    return _following(insert, native.EXPANDER, settings, 4, moves_ms, rate_hz, moves=moves)
 
 
 @made.register
@@ -115,9 +146,8 @@ def de_esser(insert: DeEsser, rate_hz: int) -> tuple[Operation, ...]:
 
     Gain computer and detector as in the compressor; the level of the band beside that of the voice: our own.
     """
-    check_hz(insert.hz, rate_hz)
     times = insert.attack_ms, insert.release_ms, _DE_ESSER_MS, _VOICE_RISES_MS, _VOICE_FALLS_MS
-    band = _band_pass(insert.hz, insert.q, rate_hz)
+    band = band_beside(insert.hz, insert.q, rate_hz).ravel()
     settings = [
         *(db * OCTAVES_A_DB for db in (insert.threshold_db, _DE_ESSER_KNEE_DB, insert.range_db)),
         *(kept(milliseconds, rate_hz) for milliseconds in times),
@@ -153,24 +183,26 @@ def levels(insert: Levels, rate_hz: int) -> tuple[Operation, ...]:
             f"levels has {len(insert.ranges)} ranges and {len(insert.hz)} frequencies between them",
             hint=f"name {len(insert.ranges) - 1} frequencies, or {len(insert.hz) + 1} ranges",
         )
-    coefficients = [kept(insert.rms_ms, rate_hz)]
-    for one in insert.ranges:
+    return (levelled(insert, insert.hz, insert.ranges, insert.rms_ms, rate_hz),)
+
+
+def levelled(insert: Insert, hz: Sequence[float], ranges: Sequence[LevelRange], rms_ms: float, rate_hz: int) -> Stage:
+    """Return two ranges or more, split at `hz`, levelled for an insert; raises SettingError like `core.crossover`."""
+    coefficients = [kept(rms_ms, rate_hz)]
+    for one in ranges:
         coefficients += [db * OCTAVES_A_DB for db in (one.target_db, one.raise_db, one.lower_db, one.floor_db)]
         coefficients += [kept(one.attack_ms, rate_hz), kept(one.release_ms, rate_hz)]
-    splits = crossover(insert.hz, rate_hz)
-    count = len(insert.ranges)
-    slowest_ms = max(max(one.attack_ms, one.release_ms) for one in insert.ranges)
+    count = len(ranges)
+    slowest_ms = max(max(one.attack_ms, one.release_ms) for one in ranges)
     states = [3 * count + crossover_states(count, _CROSSOVER_ORDER, channels) for channels in (1, 2)]
-    return (
-        Stage(
-            kind=native.LEVELS,
-            coefficients=np.array([*coefficients, *splits]),
-            states=(states[0], states[1]),
-            count=count,
-            remembers_frames=settled_frames(insert.rms_ms + slowest_ms, rate_hz),
-            gains=count,
-            on=on(insert),
-        ),
+    return Stage(
+        kind=native.LEVELS,
+        coefficients=np.array([*coefficients, *crossover(hz, rate_hz)]),
+        states=(states[0], states[1]),
+        count=count,
+        remembers_frames=settled_frames(rms_ms + slowest_ms, rate_hz),
+        gains=count,
+        on=on(insert),
     )
 
 
@@ -182,12 +214,11 @@ def clipper(insert: Clipper, rate_hz: int) -> tuple[Operation, ...]:  # noqa: AR
     """
     bent = 1.0 - float(ratio(-insert.knee_db))
     late = oversample.LATENCY_FRAMES[insert.oversampling]
-    states = oversample.STATES + 1 + late
-    curve = float(ratio(-insert.ceiling_db)), bent, 0.25 / bent if bent > 0.0 else 0.0, 0.0
+    states = oversample.STATES + 2 + late
     return (
         Stage(
             kind=native.SATURATION,
-            coefficients=np.array([*curve, 1.0, 0.0, 0.0, 0.0]),
+            coefficients=np.array([float(ratio(-insert.ceiling_db)), bent, 1.0]),
             states=(states, 2 * states),
             count=insert.oversampling.bit_length() - 1 + 4 * colour.CLIP,
             latency_frames=late,
@@ -198,26 +229,25 @@ def clipper(insert: Clipper, rate_hz: int) -> tuple[Operation, ...]:  # noqa: AR
     )
 
 
-def _band_pass(hz: float, q: float, rate_hz: int) -> tuple[float, ...]:
-    """Return a band-pass of unit gain at `hz` (Audio EQ Cookbook, R. Bristow-Johnson)."""
-    w = 2.0 * math.pi * hz / rate_hz
-    alpha = float(sin(w)) / (2.0 * q)
-    a0 = 1.0 + alpha
-    return alpha / a0, 0.0, -alpha / a0, -2.0 * float(cos(w)) / a0, (1.0 - alpha) / a0
-
-
 def _following(
-    insert: Compressor | Expander, kind: int, settings: list[float], lane: int, moves_ms: float, rate_hz: int
+    insert: Compressor | Expander,
+    kind: int,
+    settings: list[float],
+    lane: int,
+    moves_ms: float,
+    rate_hz: int,
+    *,
+    moves: bool,
 ) -> Stage:
     """Return a stage whose settings are followed by its detector's; `lane`: doubles of state of a channel."""
     detector = insert.detector
-    sections = _listens_through(detector, rate_hz)
+    sections = _listens_through(detector, rate_hz, moves=moves)
     listening = [
         _KINDS[detector.kind],
         kept(detector.rms_ms, rate_hz),
         _LUFS_OF_POWER_1 * OCTAVES_A_DB if detector.kind == "loudness" else 0.0,
         detector.link,
-        2.0 if detector.link < 1.0 else 1.0,
+        2.0 if detector.link < 1.0 or moves else 1.0,
     ]
     states = 2 * lane + 2 + 4 * len(sections)
     moves_ms += 0.0 if detector.kind == "peak" else detector.rms_ms
@@ -233,8 +263,10 @@ def _following(
     )
 
 
-def _listens_through(detector: Detector, rate_hz: int) -> np.ndarray:
-    sections = strip_sections(Strip(high_pass=detector.high_pass, eq=detector.bands), rate_hz)
+def _listens_through(detector: Detector, rate_hz: int, *, moves: bool) -> np.ndarray:
+    sections = strip_sections(Strip(high_pass=detector.high_pass, eq=() if moves else detector.bands), rate_hz)
+    if moves:
+        sections = np.concatenate([sections, *(moving_band_at(band, rate_hz) for band in detector.bands)])
     if detector.kind != "loudness":
         return sections
     *shelf, a1, a2 = k_weighting(rate_hz)

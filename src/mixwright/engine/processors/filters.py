@@ -21,6 +21,7 @@ from mixwright.engine.operation import Operation, Stage
 from mixwright.engine.processors.insert import along, made, movable, on
 from mixwright.errors import SettingError
 from mixwright.model.filter_inserts import Filters
+from mixwright.model.insert import Insert
 from mixwright.native import chain as native
 from mixwright.native import convolution
 
@@ -34,7 +35,7 @@ def filters(insert: Filters, rate_hz: int) -> tuple[Operation, ...]:
     sections = np.concatenate([*_passes(insert, rate_hz), *_bands(insert, rate_hz)])
     if not len(sections):
         return ()
-    return (_linear(insert, sections, rate_hz) if insert.phase == "linear" else _series(insert, sections, rate_hz),)
+    return (_linear(insert, sections, rate_hz) if insert.phase == "linear" else in_series(insert, sections, rate_hz),)
 
 
 @movable.register
@@ -45,7 +46,7 @@ def movable_filters(insert: Filters, rate_hz: int) -> tuple[Operation, ...]:
     filters(insert, rate_hz)  # refuses what does not fit the rate
     tables = along(insert, rate_hz, {})
     assert tables is not None
-    return tuple(_series(insert, table.reshape(-1, 5), rate_hz) for table in tables)
+    return tuple(in_series(insert, table.reshape(-1, 5), rate_hz) for table in tables)
 
 
 @along.register
@@ -87,7 +88,8 @@ def _bands(insert: Filters, rate_hz: int) -> Sequence[np.ndarray]:
     return [design_band(band, rate_hz) for band in insert.bands if acts(band)]
 
 
-def _series(insert: Filters, sections: np.ndarray, rate_hz: int) -> Stage:
+def in_series(insert: Insert, sections: np.ndarray, rate_hz: int) -> Stage:
+    """Return sections ``(n, 5)`` in series for an insert."""
     return Stage(
         kind=native.SECTIONS,
         coefficients=sections.ravel(),

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """Keyed processors: what stands in somebody's way is lowered while they sound.
 
-Core of all: ``y = x + (g - 1) B(x)``, where B is a section with fixed coefficients (a band-pass of unit peak, after the
-Audio EQ Cookbook of R. Bristow-Johnson; W3C Working Group Note, 2021) and g the gain, which is logged. With g = 1 it is
-exact bypass; with any g that stays, it is a bell of that gain whose Q is that of the band divided by the root of g.
+Core of all: ``y = x + (g - 1) B(x)``, where B is a section with fixed coefficients (`core.filters.band_beside`) and g
+the gain, which is logged. With g = 1 it is exact bypass; with any g that stays, it is a bell of that gain whose Q is
+that of the band divided by the root of g.
 Every 32 frames, counted from reset, it looks at what was heard since. Gains go in straight lines from look to look,
 dips in straight lines of dB over time, so that they end. `look_ahead_ms` is latency, by which gains come before what
 they are for.
@@ -25,7 +25,7 @@ from typing import Literal
 
 import numpy as np
 
-from mixwright.core.filters import design_high_pass, design_low_pass, memory_frames
+from mixwright.core.filters import band_beside, design_high_pass, design_low_pass, memory_frames
 from mixwright.engine.operation import Operation, Row, Stage
 from mixwright.engine.processors.insert import made, on
 from mixwright.errors import SettingError
@@ -36,7 +36,7 @@ from mixwright.model.song import MASTER, Song, changed, homes_of, targets_of, us
 from mixwright.model.words import Role
 from mixwright.native import chain as native
 from mixwright.native.keyed import LOOK, dip_states, duck_states, peaks_states
-from mixwright.native.mathematics import cos, exp2, log2, sin
+from mixwright.native.mathematics import exp2, log2
 
 #: Attack, hold and release of each pace, and in how long measured levels fall, in ms.
 PACES: dict[Pace, tuple[float, float, float, float]] = {
@@ -53,6 +53,8 @@ _STAYS_DB, _FADE_OPEN_DB_S, _FADE_SHUT_DB_S = 4.0, 1.0, 0.1
 _BAND_NEAR_DB = 10.0
 _LOG2_E, _LOG2_10 = 1.4426950408889634, 3.321928094887362
 _ALL = np.array([[1.0, 0.0, 0.0, 0.0, 0.0]])
+#: What lies between two edges is wider than this.
+_NARROWEST = 1.000001
 #: Coefficients of a dip before those of its bands.
 _BEFORE_BANDS = 11
 
@@ -80,7 +82,7 @@ class _Dip:
     def rows(self, channels: int) -> list[Row]:
         """Return what the C core runs."""
         rows = self.dips.rows(channels)
-        if not self.against or rows[-1:] == [] or rows[-1].kind != native.DIP:
+        if not self.against or not rows or rows[-1].kind != self.dips.kind:  # a mono track has no side to dip
             return rows
         where = slice(_BEFORE_BANDS, _BEFORE_BANDS + 5 * self.dips.count)
         moving = self.dips.moving
@@ -121,7 +123,7 @@ def dip(insert: Dip, rate_hz: int) -> tuple[Operation, ...]:
     _require_key(insert.key, "dip")
     late = _frames(insert.look_ahead_ms, rate_hz)
     whole = design_high_pass(Pass(hz=80.0, slope_db_oct=12), rate_hz)
-    sections = np.concatenate([*(band_pass(band.hz, band.q, rate_hz) for band in insert.bands), whole])
+    sections = np.concatenate([*(band_beside(band.hz, band.q, rate_hz) for band in insert.bands), whole])
     excess = insert.form == "excess"
     common = [
         late,
@@ -234,10 +236,10 @@ def peaks(insert: Peaks, rate_hz: int) -> tuple[Operation, ...]:
     middles = insert.low_hz * exp2((np.arange(insert.bands) + 0.5) * width)
     half = exp2(0.5 * width)  # 1 / (2 sinh(ln(2) / 2 * width)) is the Q of a band so many octaves wide
     q = 1.0 / float(half - 1.0 / half)
-    sections = np.concatenate([band_pass(float(hz), q, rate_hz) for hz in middles])
+    sections = np.concatenate([band_beside(float(hz), q, rate_hz) for hz in middles])
     common = [
         late,
-        max(1, round(insert.width_oct / width)),
+        min(insert.bands, max(1, round(insert.width_oct / width))),
         insert.allowed_db,
         insert.most_db,
         _slope(insert.most_db, insert.attack_ms, rate_hz),
@@ -303,24 +305,6 @@ def carried(song: Song, name: str) -> frozenset[str]:
     return frozenset(tracks)
 
 
-def band_pass(hz: float, q: float, rate_hz: int) -> np.ndarray:
-    """Return a band-pass ``(1, 5)`` of unit peak (Audio EQ Cookbook, constant 0 dB peak gain).
-
-    Raises
-    ------
-    SettingError
-        where its frequency does not lie below half the rate
-    """
-    if hz >= rate_hz / 2:
-        raise SettingError(
-            f"a band at {hz:g} Hz does not fit a song of {rate_hz} Hz", hint=f"set it below {rate_hz / 2:g} Hz"
-        )
-    w = 2.0 * np.pi * hz / rate_hz
-    alpha = float(sin(w)) / (2.0 * q)
-    whole = 1.0 + alpha
-    return np.array([[alpha / whole, 0.0, -alpha / whole, -2.0 * float(cos(w)) / whole, (1.0 - alpha) / whole]])
-
-
 def _between(low_hz: float | None, high_hz: float | None, slope: Literal[6, 12], rate_hz: int) -> np.ndarray:
     """Return the section that lets through what lies between two edges, where it has fallen by 3 dB.
 
@@ -332,11 +316,11 @@ def _between(low_hz: float | None, high_hz: float | None, slope: Literal[6, 12],
         return design_high_pass(Pass(hz=low_hz, slope_db_oct=slope), rate_hz)
     _check_edges(low_hz, high_hz)
     middle = float(np.sqrt(low_hz * high_hz))
-    return band_pass(middle, middle / (high_hz - low_hz), rate_hz)
+    return band_beside(middle, middle / (high_hz - low_hz), rate_hz)
 
 
 def _check_edges(low_hz: float, high_hz: float) -> None:
-    if low_hz >= high_hz:
+    if low_hz * _NARROWEST >= high_hz:
         raise SettingError(f"nothing lies between {low_hz:g} and {high_hz:g} Hz", hint="set low_hz below high_hz")
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from mixwright.core.filters import check_hz, memory_frames
 from mixwright.engine.operation import Operation, Stage
-from mixwright.engine.processors.insert import made
+from mixwright.engine.processors.insert import made, movable
 from mixwright.errors import SettingError
 from mixwright.model.colour_inserts import Width
 from mixwright.native import chain as native
@@ -34,6 +34,18 @@ def width(insert: Width, rate_hz: int) -> tuple[Operation, ...]:
     SettingError
         where splits do not rise or do not fit widths or rate, or for one channel alone, which has no width
     """
+    _check(insert)
+    return _stages(insert, rate_hz, moves=False)
+
+
+@movable.register
+def movable_width(insert: Width, rate_hz: int) -> tuple[Operation, ...]:
+    """Return the gain of the middle and a shelf for every split, also where they do nothing; else as `width`."""
+    _check(insert)
+    return _stages(insert, rate_hz, moves=True)
+
+
+def _check(insert: Width) -> None:
     if insert.works_on in ("left", "right"):
         raise SettingError(f"{insert.works_on} alone has no width", hint="set works_on to both, middle or side")
     if len(insert.widths) != len(insert.splits_hz) + 1:
@@ -43,11 +55,14 @@ def width(insert: Width, rate_hz: int) -> tuple[Operation, ...]:
         )
     if any(low >= high for low, high in pairwise(insert.splits_hz)):
         raise SettingError("splits_hz has to rise", hint="give the lowest split first")
+
+
+def _stages(insert: Width, rate_hz: int, *, moves: bool) -> tuple[Operation, ...]:
     stages = []
-    if insert.works_on != "side" and insert.middle_db != 0.0:
+    if insert.works_on != "side" and (moves or insert.middle_db != 0.0):
         stages.append(Stage(native.GAIN, np.array([float(ratio(insert.middle_db))]), (0, 0), on=native.MIDDLE))
     if insert.works_on != "middle":
-        sections = side_sections(insert, rate_hz)
+        sections = side_sections(insert, rate_hz, moves=moves)
         count = len(sections)
         stages.append(
             Stage(
@@ -62,16 +77,19 @@ def width(insert: Width, rate_hz: int) -> tuple[Operation, ...]:
     return tuple(stages)
 
 
-def side_sections(insert: Width, rate_hz: int) -> np.ndarray:
-    """Return what the side passes through as sections ``(n, 5)``: a factor, then two for each change of width."""
+def side_sections(insert: Width, rate_hz: int, *, moves: bool = False) -> np.ndarray:
+    """Return what the side passes through as sections ``(n, 5)``: a factor, then two for each change of width.
+
+    Where widths move, for each split: then the lowest width is all in its shelf.
+    """
     last = len(insert.widths) - 1
     widths = [max(w, _LEAST) if 0 < k < last else w for k, w in enumerate(insert.widths)]
     factor, sections = float(ratio(insert.side_db)), []
-    if widths[0] == widths[min(1, last)]:
+    if len(widths) == 1 or (widths[0] == widths[1] and not moves):
         factor *= widths[0]
     for k, (hz, below, above) in enumerate(zip(insert.splits_hz, widths, widths[1:], strict=False)):
         check_hz(hz, rate_hz)
-        if below != above:
+        if below != above or moves:
             sections += _shelf(hz, rate_hz, *((1.0, above / below) if k else (below, above)))
     return np.array([[factor, 0.0, 0.0, 0.0, 0.0], *sections])
 

@@ -129,6 +129,12 @@ def cells_of(frames: int, rate_hz: int) -> int:
     return -(-frames * RATE_HZ // (rate_hz * FRAME * CELL_FRAMES))
 
 
+def sketched_frames(stretch: Stretch) -> int:
+    """Return how many frames of a layer are sketched in a stretch at most, of one that is followed more."""
+    wanted = round(FRAMES_AT_EDGE * stretch.length_s) if stretch.edge else FRAMES
+    return min(wanted, (stretch.end - stretch.first) * CELL_FRAMES)
+
+
 def heard_span(stretch: Stretch, rate_hz: int) -> tuple[int, int]:
     """Return from and to which frame of the song a stretch hears, run-in and margins included."""
     return span_of(rate_hz, *_samples(stretch))
@@ -217,8 +223,7 @@ class _Layer:
         self._rise: list[np.ndarray] = []
         self._before = np.zeros((RISE_CELLS, BANDS), dtype=np.float32)
         self._sums, self._active = np.zeros((5, FILTERS)), 0
-        frames = round(FRAMES_AT_EDGE * stretch.length_s) if stretch.edge else FRAMES
-        self._sketcher = Sketcher(frames, dense=lead)
+        self._sketcher = Sketcher(sketched_frames(stretch), dense=lead)
         self._lyric = LyricLine() if voice else None
 
     def analyse(self, room: _Room, mix_bins: _Both, listening: Listening) -> None:

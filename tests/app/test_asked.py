@@ -65,4 +65,4 @@ def test_beside_several_leads_the_brightest_counts_and_without_one_nothing() -> 
     assert brighter({}, {"a": bright}) == ()
     sentence = finding_sentence(one, {"a": "Bv hi", "b": "Lead"})
     assert sentence.startswith("Bv hi at 2-8 kHz, 0:00 to 0:03: 1")
-    assert "dB brighter than Lead, as was asked about; told above 1.0." in sentence
+    assert "dB brighter than Lead, as was asked about; told above 1.0 dB." in sentence

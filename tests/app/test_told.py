@@ -73,8 +73,8 @@ def test_a_phrase_is_told_in_the_section_that_most_of_it_lies_in():
 
 def test_who_covers_a_track_is_told_though_nothing_else_is_told_of_it():
     lines = " ".join(line.strip() for line in measure_text(told(WHOLE, ["lead-vox"])))
-    assert "Taken by warm-pad 40 %, bass-di 25 %." in lines
-    assert "Lead vox and warm-pad do nearly the same" in lines
+    assert "Taken by Warm pad 40 %, Bass di 25 %." in lines
+    assert "Lead vox and Warm pad do nearly the same" in lines
     assert "others" not in lines
 
 

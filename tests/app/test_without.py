@@ -71,3 +71,10 @@ def test_a_layer_that_is_not_there_is_one_line(song: Path) -> None:
     heard = measure(song).hearing
     with pytest.raises(SettingError, match="no layer is called 'tuba'"):
         without(song, heard, ["vox"], "tuba")
+
+
+@pytest.mark.parametrize("layers", [[], ["pad"]])
+def test_where_nothing_is_left_to_be_heard_that_is_said(song: Path, layers: list[str]) -> None:
+    heard = measure(song).hearing
+    with pytest.raises(SettingError, match="no layer is left to be heard without it"):
+        without(song, heard, layers, "pad")

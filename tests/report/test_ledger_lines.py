@@ -71,8 +71,10 @@ def test_what_was_buried_deeper_since_the_last_measure_is_told_and_nothing_where
     assert "buried" not in "\n".join(ledger_lines(hearing))
     assert grown_part(hearing) is None
     many = changed(hearing, grew=(one,) * 7)
-    assert "  and 2 more places, in JSON" in ledger_lines(many)
-    assert str(grown_part(many)).count("<li>") == 5
+    assert "  and 2 more places, on the page and in JSON" in ledger_lines(many)
+    before, _, folded = str(grown_part(many)).partition("<details>")
+    assert (before.count("<li>"), folded.count("<li>")) == (5, 2)
+    assert '<ol class="worst" start="6">' in folded
 
 
 def test_nothing_heard_nothing_told():

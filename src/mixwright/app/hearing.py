@@ -49,7 +49,7 @@ from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, Lay
 from mixwright.model.song import Song, changed
 
 #: Said of layers without figures.
-SILENT_MIX, NEVER_SOUNDS = "the mix is silent", "never louder than 0.05 sone"
+SILENT_MIX, NEVER_SOUNDS = "the mix is silent or shorter than 0.4 s", "never louder than 0.05 sone"
 
 
 def heard(

@@ -56,7 +56,7 @@ def document_of(result: MeasureResult) -> MeasureResult:
         return result
     heard = result.hearing
     lines = {"voice_line": heard.voice_line, "findings": heard.findings, "grew": heard.grew}
-    left_out = dict.fromkeys([*lines, "stretches", "heard_by"], UNSET)
+    left_out = dict.fromkeys([*lines, "stretches", "heard_by", "other_layers"], UNSET)
     return changed(result, **lines, hearing=changed(heard, **left_out))
 
 
@@ -78,6 +78,7 @@ def _heard(
         layers=tuple(
             changed(layer, sections=_named(layer.sections, parts)) for layer in hearing.layers if layer.id in rows
         ),
+        other_layers={layer.id: layer.name for layer in hearing.layers if layer.id not in rows},
         phrases=tuple(
             one for one in hearing.phrases if one.layer in rows and (every or inside((one.start_s + one.end_s) / 2))
         ),

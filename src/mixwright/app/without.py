@@ -14,7 +14,7 @@ from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.app.told import check_known, layer_ids
 from mixwright.engine.returns import feeding_tracks
-from mixwright.errors import StateError
+from mixwright.errors import SettingError, StateError, printable
 from mixwright.hearing.hear import hear
 from mixwright.hearing.places import calibration_db
 from mixwright.hearing.statistics import loudness_of
@@ -53,17 +53,23 @@ def without(
     Raises
     ------
     SettingError
-        where no layer is called so
+        where no layer is called so, or none of them is heard besides
     StateError
         where nothing was heard of the song
     """
     ids = layer_ids(heard.layers)
     check_known((left_out, *layers), ids, "layer", "without")
     if heard.calibrated_lufs is None:
-        raise StateError("the mix is silent: nothing is heard of it")
+        raise StateError("the mix is silent or shorter than 0.4 s: nothing is heard of it")
     muted = ids[left_out]
     before = {layer.id: layer for layer in heard.layers}
     wanted = [one for one in dict.fromkeys(ids[name] for name in layers) if one != muted and before[one].share]
+    if not wanted:
+        raise SettingError(
+            "no layer is left to be heard without it",
+            where=f"--without {printable(left_out)}",
+            hint="name another one that sounds with --track",
+        )
     with open_song(song, Making(), report=report, cancel=cancel) as session:
         rows = tuple(_rows_without(session, muted))
         audio = layer_audio(session, rows, report=report, cancel=cancel)

@@ -135,7 +135,8 @@ class HearingResult(Record, frozen=True, kw_only=True):
     lead voices stand in mixes, None where no voice leads. `findings`: what stands
     outside its tolerance, furthest first. `grew`: what was buried deeper since the last measure, furthest beyond its
     step first. `stretches`: what was heard, as the cache keeps it; `heard_by`: a digest of the code that heard it. They
-    are for the next measure, and no document has them.
+    are for the next measure, and no document has them, nor `other_layers`: names by the ids of layers that are left out
+    but may be named.
     """
 
     layers: tuple[HeardLayer, ...]
@@ -153,4 +154,5 @@ class HearingResult(Record, frozen=True, kw_only=True):
     arrangement: Arrangement = Arrangement()
     stretches: tuple[KeptStretch, ...] = ()
     heard_by: str = ""
+    other_layers: dict[str, str] = {}
     without: tuple[HeardWithout, ...] = ()

@@ -60,7 +60,7 @@ def finding_size(finding: Finding, names: dict[str, str]) -> str:
     if finding.kind == "brighter":
         lead = names.get(finding.taker or "", "the lead")
         size = with_unit(finding.size_db.cued, "dB")
-        return f"{size} brighter than {lead}, as was asked about; told above {number(finding.tolerance_db)}."
+        return f"{size} brighter than {lead}, as was asked about; told above {with_unit(finding.tolerance_db, 'dB')}."
     told = _KINDS.get(finding.kind, "") + (_whole(finding, names) if finding.band_hz is None else _band(finding, names))
     return told + (" At one of 65 and 85 dB SPL it lies inside." if finding.depends_on_level else "")
 

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mixwright.model.hearing import HearingResult
 from mixwright.model.ledger import Growth
 from mixwright.report.figures import count, number, with_unit
@@ -30,13 +32,18 @@ def grown_part(hearing: HearingResult) -> Markup | None:
     if not hearing.grew:
         return None
     names = layer_names(hearing)
-    items = [
-        element("li", element("b", finding_place(one, names)), f": {_size(one, names)}")
-        for one in hearing.grew[:MOST_GROWN]
-    ]
-    more = len(hearing.grew) - len(items)
-    rest = element("p", f"And {count(more, 'more place', 'more places')}, in JSON.") if more > 0 else None
-    return together(element("p", grown_sentence(hearing)), element("ol", items, class_="worst"), rest)
+    first, rest = hearing.grew[:MOST_GROWN], hearing.grew[MOST_GROWN:]
+    more = element("summary", count(len(rest), "more place", "more places"))
+    return together(
+        element("p", grown_sentence(hearing)),
+        _list(first, names, 1),
+        element("details", more, _list(rest, names, MOST_GROWN + 1)) if rest else None,
+    )
+
+
+def _list(grew: Sequence[Growth], names: dict[str, str], start: int) -> Markup:
+    items = [element("li", element("b", finding_place(one, names)), f": {_size(one, names)}") for one in grew]
+    return element("ol", items, class_="worst", start=start)
 
 
 def _size(one: Growth, names: dict[str, str]) -> str:

@@ -92,8 +92,8 @@ def by_equivalent(hearing: HearingResult) -> list[HeardLayer]:
 
 
 def layer_names(hearing: HearingResult) -> dict[str, str]:
-    """Return the names of the layers by id."""
-    return {layer.id: layer.name for layer in hearing.layers}
+    """Return the names of the layers by id, of those that are left out, too."""
+    return {**hearing.other_layers, **{layer.id: layer.name for layer in hearing.layers}}
 
 
 def place_word(layer: HeardLayer) -> str:

@@ -37,7 +37,7 @@ def ledger_lines(hearing: HearingResult | None) -> list[str]:
         lines += ["", *wrapped(grown_sentence(hearing))]
         lines += _numbered(growth_sentence(one, names) for one in hearing.grew[:MOST_GROWN])
         more = len(hearing.grew) - MOST_GROWN
-        lines += [f"  and {count(more, 'more place', 'more places')}, in JSON"] if more > 0 else []
+        lines += [f"  and {count(more, 'more place', 'more places')}, on the page and in JSON"] if more > 0 else []
     for one in hearing.without:
         lines += wrapped(without_sentence(one, names))
     left = len(hearing.findings) - len(found)

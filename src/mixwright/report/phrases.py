@@ -21,10 +21,10 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     """Return how audible the lead's words are: how many phrases stand out little, and the worst of them."""
     if result is None:
         return []
-    if not result.phrases:
-        return ["", f"Phrases of the lead: none, {result.why_no_phrases}."]
+    if not result.phrases:  # without a reason, none was asked about
+        return ["", f"Phrases of the lead: none, {result.why_no_phrases}."] if result.why_no_phrases else []
     flagged = sum(bool(phrase.flags) for phrase in result.phrases)
-    marks = "stands" if flagged == 1 else "stand"
+    marks = "stands" if flagged < 2 else "stand"
     several = len({phrase.layer for phrase in result.phrases}) > 1
     body = [
         (
@@ -38,8 +38,8 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     return [
         "",
         *wrapped(
-            f"{count(len(result.phrases), 'phrase')} of the lead; {flagged or 'none'} {marks} out less than its middle "
-            "one by as much as a voice 3 dB softer would. The least audible:"
+            f"{count(len(result.phrases), 'phrase')} of the lead; {flagged or 'none'} {marks} out as much less than its "
+            "middle phrase as a voice 3 dB softer would, or less still. The least audible:"
         ),
         *rows(("", "glimpses", "bands", ""), body, right="12"),
         *wrapped(PHRASES_CAVEAT),

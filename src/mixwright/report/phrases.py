@@ -38,8 +38,8 @@ def phrase_lines(result: HearingResult | None) -> list[str]:
     return [
         "",
         *wrapped(
-            f"{count(len(result.phrases), 'phrase')} of the lead; {flagged or 'none'} {marks} out as much less than its "
-            "middle phrase as a voice 3 dB softer would, or less still. The least audible:"
+            f"{count(len(result.phrases), 'phrase')} of the lead; {flagged or 'none'} {marks} out as much less than "
+            "its middle phrase as a voice 3 dB softer would, or less still. The least audible:"
         ),
         *rows(("", "glimpses", "bands", ""), body, right="12"),
         *wrapped(PHRASES_CAVEAT),

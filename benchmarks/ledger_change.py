@@ -2,9 +2,10 @@
 """A new ledger after a change: `python benchmarks/ledger_change.py DIR [--tracks 40] [--minutes 4] [--sections 8]`.
 
 The song of `ear_song.py`, cut into sections, its first track the lead voice, followed phrase by phrase. `measure` runs
-as a process of its own, as a person would run it: cold, again from the cache, after a change of the level of one track in one section, and after a change of a whole track.
-Beside them stand a process that only starts Python (empty), and the naive way: the changed song cold, without its
-cache, whose ledger must be the same to the bit. Then the sizes of what is kept of the ledger on disk, by kind.
+as a process of its own, as a person would run it: cold, again from the cache, after a change of the level of one track
+in one section, and after a change of a whole track. Beside them stand a process that only starts Python (empty), and
+the naive way: the changed song cold, without its cache, whose ledger must be the same to the bit. Then the sizes of
+what is kept of the ledger on disk, by kind.
 """
 
 from __future__ import annotations

@@ -84,7 +84,9 @@ def check_new_chain(path: Path) -> None:
 def write_chain(path: Path, chain: ChainFile) -> None:
     """Write a chain into a new file; errors are those of :func:`check_new_chain`."""
     check_new_chain(path)
-    lines = [line_text([name], value) for name, value, _ in fields_of(chain) if name != "inserts" and value]
+    lines = [
+        line_text([name], value) for name, value, _ in fields_of(chain) if name != "inserts" and value not in ("", None)
+    ]
     tables = [block_text(["inserts"], insert, repeated=True) for insert in chain.inserts]
     with replacing(path) as part:
         part.write_bytes((_HEAD + "\n".join(["".join(lines), *tables])).encode("utf-8"))

@@ -113,7 +113,7 @@ MISTAKES = [
     ("sends.hall = -12.0", 'sends."hall" = "low"', "32 tracks[1].sends.hall", ['"low"', "-120 to 24"]),
     ("strip.pan = 0.0", "strip.pan = 40", "33 tracks[1].strip.pan", ["40", "a number from -1 to 1"]),
     ("strip.pan = 0.0", "strip.pan = true", "33 tracks[1].strip.pan", ["true", "a number from -1 to 1"]),
-    ("strip.pan = 0.0", "strip = 0.0", "33 tracks[1].strip", ["0.0", "a table with trim_db"]),
+    ("strip.pan = 0.0", "strip = 0.0", "33 tracks[1].strip", ["0.0", "a table with as, changes, trim_db"]),
     ('kind = "level"', 'kind = "volume"', "45 moves[0].kind", ['"volume"', "level, pan"]),
     ('target = "bass-di"', 'target = "bas-di"', "46 moves[0].target", ["'bas-di'", "known: bass-di"]),
     ("gain_db = 1.5 }", "pan = 0.5 }", "47 moves[0].settings", ["no setting 'pan'", "gain_db"]),

@@ -112,7 +112,7 @@ def main() -> None:
             song = song_of(4 * k + 1, 2.0 + k)  # of the group of basses: nobody listens to it
             start = now()
             graph = compiled(song, frames)
-            found = np.concatenate(list(render(graph, stems, span=span, excerpt=True, cache=cache)))
+            found = np.concatenate(list(render(graph, stems, span=span, excerpt=True, cache=cache, block_frames=65536)))
             took["excerpt"].append(now() - start)
             start = now()
             full = whole(compiled(song, frames), stems, cache)[span[0] : span[1]]

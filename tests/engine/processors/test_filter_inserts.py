@@ -56,7 +56,7 @@ def test_linear_phase_is_the_same_in_any_blocks_and_delays_an_impulse_by_its_lat
 
 
 @pytest.mark.parametrize(
-    ("rate_hz", "half"), [(44100, 8192), (48000, 8192), (88200, 16384), (96000, 16384), (192000, 32768)]
+    ("rate_hz", "half"), [(24000, 4096), (44100, 8192), (48000, 8192), (88200, 16384), (96000, 16384), (192000, 32768)]
 )
 def test_linear_phase_reaches_as_far_in_time_at_every_rate(rate_hz, half):
     assert half_of(rate_hz) == half

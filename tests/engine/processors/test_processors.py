@@ -14,7 +14,9 @@ from engine.processors.examples import RATE_HZ, every
 from mixwright.engine.chain import Chain
 from mixwright.engine.operation import Blended
 from mixwright.engine.processors import operations_of
-from mixwright.engine.processors.insert import made
+from mixwright.engine.processors.insert import made, movable
+from mixwright.errors import SettingError
+from mixwright.model.colour_inserts import Saturation
 from mixwright.model.filter_inserts import Filters
 from mixwright.model.insert import Insert, KeyedInsert
 from mixwright.model.inserts import AnyInsert
@@ -174,6 +176,20 @@ def test_works_at_other_rates(insert, rate_hz):
     out = run(made(insert, rate_hz), phrases(3000, 2))
     assert np.isfinite(out).all()
     assert np.abs(out).max() < 100.0
+
+
+@channels
+@inserts
+def test_it_sounds_the_same_in_the_form_that_moves(insert, channels):
+    try:
+        operations = movable(insert, RATE_HZ)
+    except SettingError:
+        assert isinstance(insert, Filters)
+        return
+    audio = phrases(3000, channels)
+    off = np.abs(run(operations, audio) - run(made(insert, RATE_HZ), audio)).max() / np.abs(audio).max()
+    # A bias that may move needs a high-pass at 10 Hz for what is added.
+    assert off < (2e-2 if isinstance(insert, Saturation) else 1e-9)
 
 
 @inserts

@@ -9,6 +9,8 @@ import pytest
 from engine.processors.examples_colour import curve
 from engine.processors.test_processors import RATE_HZ, run
 from mixwright.engine.chain import Chain
+from mixwright.engine.inserts import Clock, insert_operations
+from mixwright.engine.lanes import FrameLane
 from mixwright.engine.processors.insert import made
 from mixwright.model.colour_inserts import Saturation
 
@@ -77,3 +79,15 @@ def test_its_gains_stay_between_0_and_1_without_a_bias():
     assert gains.shape[1] == 8
     assert 0.0 < gains.min() < 0.05
     assert gains.max() == 1.0
+
+
+@pytest.mark.parametrize("kind", ["smooth", "gentle", "hard"])
+def test_a_bias_that_moves_leaves_what_is_small_alone(kind):
+    """What follows from the bias fits it all the way: a constant left over would be a large gain of what is small."""
+    lane = FrameLane(((0, 0.0), (2000, 1.0)))
+    insert = Saturation(curve=kind, drive_db=0)
+    (operations,) = insert_operations([insert], Clock(0, RATE_HZ), {}, {"inserts[0].bias": lane}, "here")
+    audio = 1e-5 * np.random.default_rng(1).uniform(-1.0, 1.0, (3000, 1))
+    gains = np.empty((3000, Chain(operations, 1).gains), dtype=np.float32)
+    run(operations, audio, gains=gains)
+    assert np.abs(gains - 1.0).max() < 1e-4

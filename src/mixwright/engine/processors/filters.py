@@ -25,7 +25,7 @@ from mixwright.model.insert import Insert
 from mixwright.native import chain as native
 from mixwright.native import convolution
 
-#: Taps on each side of the middle of a filter of linear phase at up to 48 kHz: 171 ms there.
+#: Taps on each side of the middle of a filter of linear phase at 48 kHz: 171 ms.
 _HALF = 8192
 
 
@@ -101,8 +101,8 @@ def in_series(insert: Insert, sections: np.ndarray, rate_hz: int) -> Stage:
 
 
 def half_of(rate_hz: int) -> int:
-    """Return the taps on each side of the middle of a filter of linear phase."""
-    return _HALF << (math.ceil(rate_hz / 48000) - 1).bit_length()
+    """Return the taps on each side of the middle of a filter of linear phase: a power of two, 171 ms or more."""
+    return 1 << math.ceil(math.log2(_HALF * rate_hz / 48000))
 
 
 def _linear(insert: Filters, sections: np.ndarray, rate_hz: int) -> Stage:

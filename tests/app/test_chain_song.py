@@ -87,7 +87,7 @@ def test_each_stage_is_held_as_loud_as_it_goes_in(song):
     for stage in held.stages:
         assert abs(stage.out_lufs - stage.in_lufs) <= 0.1
     assert all(a.out_lufs == b.in_lufs for a, b in zip(held.stages, held.stages[1:], strict=False))
-    assert chain(song, "vox") == held
+    assert chain(song, "vox") == changed(held, asked_to_hold=False)
     # Measured apart from all this: the strip alone in the mix, with its inserts and without.
     loud = lufs(alone(song, "vox"))
     assert held.stages[-1].out_lufs == pytest.approx(loud, abs=0.02)
@@ -302,6 +302,10 @@ def test_what_is_not_there_is_told(song, tmp_path):
     with pytest.raises(StateError, match="left out"):
         chain(song, "vox")
     assert chain(song, "pad").stages == ()
+    with pytest.raises(StateError, match="no inserts to save"):
+        chain(song, "pad", save=tmp_path / "pad.toml")
+    with pytest.raises(OutputError, match="no such folder"):
+        chain(song, "pad", save=tmp_path / "none" / "pad.toml")
 
 
 @pytest.fixture(scope="module")

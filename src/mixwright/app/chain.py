@@ -79,6 +79,8 @@ def chain(
         saved = read_chain(Path(use))
         notes += _use(song, kind, id_, saved, Path(use).name)
     making = Making(bytes_kept_a_frame=8 * _taps(load_song(song), kind, id_))
+    if save is not None and not _strip(resolved(load_song(song)), kind, id_).inserts:
+        raise StateError(f"{id_} has no inserts to save")
     with open_song(song, making, report=report, cancel=cancel) as session:
         _check_used(session.song, kind, id_)
         audio = strip_audio(session, kind, id_, report=report, cancel=cancel)
@@ -99,6 +101,7 @@ def chain(
     return changed(
         result,
         notes=tuple(notes),
+        asked_to_hold=hold,
         used="" if use is None else str(use),
         saved="" if save is None else str(save),
     )
@@ -169,7 +172,7 @@ def _use(folder: Path, kind: str, id_: str, saved: ChainFile, file: str) -> list
             told.append(f"It takes the place of {count(len(strip.inserts), 'insert')}; undo brings them back.")
         return new
 
-    edit_song(folder, f"chain {id_} --use {file}", edit)
+    edit_song(folder, f"chain {id_} --use {printable(file)}", edit)
     if any(lane.target == id_ and lane.parameter.startswith("inserts") for lane in read_lanes(folder)):
         told.append(f"Kept automation moves inserts of {id_}: look whether it means these, in kept/lanes.json.")
     return told

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -77,7 +78,9 @@ def check_new_chain(path: Path) -> None:
     """
     if path.suffix.lower() != ".toml":
         raise SettingError("a chain is written as .toml", where=printable(path), hint="end the name with .toml")
-    if path.exists():
+    if not path.parent.is_dir():
+        raise OutputError("there is no such folder", where=printable(path.parent), hint="make it first")
+    if os.path.lexists(path):
         raise OutputError("the file exists already", where=printable(path), hint="choose another name")
 
 

@@ -60,6 +60,7 @@ class ChainResult(Record, frozen=True, kw_only=True):
     true_peak_in_dbtp: float | None
     stages: tuple[ChainStage, ...]
     overloads: str = ""
+    asked_to_hold: bool = False
     used: str = ""
     saved: str = ""
     notes: tuple[str, ...] = ()

@@ -33,7 +33,9 @@ def chain_text(result: ChainResult, song: str) -> list[str]:
     if result.saved:
         lines += ["", f"Saved: {result.saved}"]
     loose = sum(stage.insert.on and not stage.held for stage in result.stages)
-    if loose:
+    if loose and result.asked_to_hold:
+        lines += ["", capital(f"{count(loose, 'stage')} could not be held: silent, automated, or beyond 60 dB.")]
+    elif loose:
         lines += ["", capital(f"{count(loose, 'stage')} not as loud as what goes in. Next:")]
         lines += [f"  mixwright chain {shlex.quote(song)} {result.target} --hold"]
     return lines

@@ -1,23 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Processors: inserts as operations of the C core, one module a family."""
+"""Processors: inserts as operations of the C core, one module a family; each registers what its inserts are made of."""
 
-from mixwright.engine.processors.bass import bass_harmonics, low_end
-from mixwright.engine.processors.colour import saturation
-from mixwright.engine.processors.dynamics import compressor
-from mixwright.engine.processors.filters import filters
+from mixwright.engine.processors import bass, colour, dynamics, filters, keyed, width
 from mixwright.engine.processors.insert import operations_of
-from mixwright.engine.processors.keyed import dip, duck, peaks
-from mixwright.engine.processors.width import width
 
-__all__ = [
-    "bass_harmonics",
-    "compressor",
-    "dip",
-    "duck",
-    "filters",
-    "low_end",
-    "operations_of",
-    "peaks",
-    "saturation",
-    "width",
-]
+__all__ = ["bass", "colour", "dynamics", "filters", "keyed", "operations_of", "width"]

@@ -83,8 +83,21 @@ def test_what_a_change_buried_is_told_until_the_next_and_not_what_came_back(song
     assert told(result, sections=["verse"]).hearing.grew == ()
     assert told(result, ["pad"]).hearing.grew == ()
     assert told(result, ["voice"]).hearing.grew == (one,)
+    edit(song, "voice", place_in={"chorus": "bed"})
+    assert grew(song) == ()
+    edit(song, "voice", place_in={})
     edit(song, "horn", mute=True)
     assert grew(song) == ()
+
+
+def test_a_section_is_told_by_the_name_it_has_now(song):
+    edit(song, "horn", mute=False)
+    measure(song)
+    assert grew(song) == ()
+    edit(song, "horn", strip=Strip(fader_db=2.0))
+    assert {one.section for one in grew(song)} == {"chorus"}
+    edit_song(song, "test", lambda old: changed(old, sections=(SECTIONS[0], changed(SECTIONS[1], name="hook"))))
+    assert {one.section for one in grew(song)} == {"hook"}
 
 
 def test_sections_that_sound_the_same_are_not_compared(song, monkeypatch):

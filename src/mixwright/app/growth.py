@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from mixwright.app.ledger import ledger_rows
 from mixwright.app.listening import followed, layers_of
@@ -14,8 +14,10 @@ from mixwright.hearing.packed import unpack
 from mixwright.io.kept import read_kept
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel
+from mixwright.ledger.findings import LedgerRow
 from mixwright.ledger.growth import growth
 from mixwright.model.hearing import HearingResult, KeptStretch
+from mixwright.model.ledger import Growth
 from mixwright.model.results import MeasureResult
 from mixwright.model.song import Section, changed
 
@@ -23,16 +25,16 @@ from mixwright.model.song import Section, changed
 def since_the_last(session: Session, hearing: HearingResult, cancel: Cancel | None = None) -> HearingResult:
     """Return the hearing with what grew since the last measure, whose result the song folder keeps still.
 
-    Only sections that sound different are compared. Where nothing differs, what was told then is told again. Nothing is
-    compared where the last measure was heard in another way, where sections were cut otherwise, or where the cache no
-    longer holds what was heard then.
+    Only sections that sound different are compared. Where nothing differs, what was told then is told again, unless of
+    what is a bed by now. Nothing is compared where the last measure was heard in another way, where sections were cut
+    otherwise, or where the cache no longer holds what was heard then.
     """
     before = _last(session)
     if before is None or not before.stretches or _way(before) != _way(hearing):
         return hearing
+    rows = ledger_rows(session.song, layers_of(session.song, session.graph), followed(session))
     if before.stretches == hearing.stretches:
-        ids = {layer.id for layer in hearing.layers}
-        return changed(hearing, grew=tuple(one for one in before.grew if one.track in ids))
+        return changed(hearing, grew=tuple(_still_told(before.grew, rows, session.song.sections)))
     sections = session.song.sections or (Section(name="", start_s=0.0, end_s=hearing.stretches[-1].end * CELL_S),)
     compared = tuple(part for part in sections if _differs(part, before, hearing))
     parts = {part for section in compared for part in _inside(section, hearing)}
@@ -42,8 +44,17 @@ def since_the_last(session: Session, hearing: HearingResult, cancel: Cancel | No
         return hearing
     if cancel is not None:
         cancel.check()
-    rows = ledger_rows(session.song, layers_of(session.song, session.graph), followed(session))
     return changed(hearing, grew=growth(then, now, rows, compared))
+
+
+def _still_told(grew: Iterable[Growth], rows: Sequence[LedgerRow], sections: Sequence[Section]) -> Iterator[Growth]:
+    """Yield what was told by the names that sections have now, but nothing of what is a bed now."""
+    known = {row.id: row for row in rows}
+    for one in grew:
+        middle_s = (one.start_s + one.end_s) / 2.0
+        section = next((part.name for part in sections if part.start_s <= middle_s < part.end_s), one.section)
+        if one.track in known and known[one.track].place_at(section) != "bed":
+            yield changed(one, section=section)
 
 
 def _last(session: Session) -> HearingResult | None:

@@ -207,3 +207,25 @@ def test_a_derived_strip_sounds_as_if_written_out_and_follows():
             for strip in (derived, whole)
         )  # fmt: skip
         assert np.array_equal(found, wanted)
+
+
+def test_the_gain_comes_after_what_passes_beside_and_inside_the_sections_alone():
+    """So a gain makes an insert louder without moving the balance of what it makes and what goes in."""
+    half = changed(BELL, mix=0.3)
+    dry, plain, louder, lane_of_mix = (
+        mixed(*song_of(Strip(inserts=inserts), lanes=lanes))
+        for inserts, lanes in (
+            ((), ()),
+            ((half,), ()),
+            ((changed(half, gain_db=6.0),), ()),
+            ((changed(BELL, gain_db=6.0),), (lane("inserts[0].mix", (0.0, 0.3)),)),
+        )
+    )
+    np.testing.assert_allclose(louder, 10**0.3 * plain, atol=1e-6)
+    np.testing.assert_allclose(lane_of_mix, louder, atol=1e-6)
+    edge = round(0.2 * RATE_HZ)
+    ramp = round(0.02 * RATE_HZ) + 256
+    found = mixed(*song_of(Strip(inserts=(changed(half, gain_db=6.0, sections=("chorus",)),))))
+    assert np.abs(found[: edge - ramp] - dry[: edge - ramp]).max() < 1e-6
+    inside = slice(edge + 256, 2 * edge - ramp)
+    np.testing.assert_allclose(found[inside], louder[inside], atol=1e-5)

@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,8 +29,6 @@ HELD_LU = 0.1
 _DIGITS = 2
 _LEFT_LU = 0.02
 _MOST_DB = 60.0
-#: A stage that is heard beside what goes in is tried again so often.
-_TRIES = 8
 #: What makes gains that take off, one column a band.
 _TAKES_OFF = (KeyedInsert, DeEsser, Levels, Clipper)
 _LEAST_GAIN = 1e-6
@@ -202,27 +199,12 @@ def held(
 
 
 def _held(strip: StripAudio, inserts: Sequence[AnyInsert], k: int, cancel: Cancel | None) -> AnyInsert:
-    """Return an insert with the gain that holds it; where a part of what goes in passes beside it, by trying."""
-    best, best_lu = inserts[k], math.inf
-    gain_db, before = best.gain_db, (0.0, 0.0)
-    for attempt in range(_TRIES):
-        now = changed(inserts[k], gain_db=gain_db)
-        levels = strip.levels([*inserts[:k], now], [k], loudness_alone=True, cancel=cancel)[k]
-        if levels.in_lufs is None or levels.out_lufs is None:
-            return inserts[k]
-        off_lu = levels.in_lufs - levels.out_lufs
-        if abs(off_lu) < abs(best_lu):
-            best, best_lu = now, off_lu
-        if abs(off_lu) <= _LEFT_LU:
-            break
-        slope = 1.0
-        if attempt and gain_db != before[0]:
-            slope = max(0.05, min(1.0, (before[1] - off_lu) / (gain_db - before[0])))
-        before = gain_db, off_lu
-        wanted = max(-_MOST_DB, min(_MOST_DB, gain_db + off_lu / slope))
-        gain_db = round(wanted, _DIGITS)
-        if now.mix == 1.0:  # the gain comes last
-            return changed(now, gain_db=gain_db)
-        if gain_db == before[0]:
-            break
-    return best
+    """Return an insert with the gain that holds it."""
+    levels = strip.levels(inserts[: k + 1], [k], loudness_alone=True, cancel=cancel)[k]
+    if levels.in_lufs is None or levels.out_lufs is None:
+        return inserts[k]
+    louder_by = levels.out_lufs - levels.in_lufs
+    if abs(louder_by) <= _LEFT_LU:
+        return inserts[k]
+    gain_db = max(-_MOST_DB, min(_MOST_DB, inserts[k].gain_db - louder_by))
+    return changed(inserts[k], gain_db=round(gain_db, _DIGITS))

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -94,28 +94,22 @@ def _operations(
     if moving and insert.on:
         alone = _moved(insert, clock, moving, late_frames)
     after = late_frames + sum(operation.latency_frames for operation in alone)
-    mix, gain = lanes.get("mix"), lanes.get("gain_db")
     for path, lane in lanes.items():
         _check_range(insert, path, lane)
-    part = [lane for lane in (mix, inside) if lane is not None]
-    fixed = 1.0 if mix is not None else insert.mix
 
-    def heard(strides: np.ndarray) -> np.ndarray:
-        values = np.full(len(strides), fixed)
-        for lane in part:
-            values = values * clock.values(lane, strides, after)
-        return values[:, np.newaxis]
-
-    def gained(strides: np.ndarray) -> np.ndarray:
-        assert gain is not None
-        return np.asarray(ratio(clock.values(gain, strides, after)))[:, np.newaxis]
+    def heard(lane: FrameLane | None, of: Callable[[np.ndarray], np.ndarray] = np.asarray) -> Heard | None:
+        if lane is None:
+            return None
+        moving = lambda strides: of(clock.values(lane, strides, after))[:, np.newaxis]  # noqa: E731
+        return Heard(moving, _identity([lane], clock, after))
 
     return operations_of(
         insert,
         clock.rate_hz,
         alone=alone,
-        heard=Heard(heard, _identity(part, clock, after)) if part else None,
-        gain=Heard(gained, _identity([gain], clock, after)) if gain is not None else None,
+        mix=heard(lanes.get("mix")),
+        gain=heard(lanes.get("gain_db"), ratio),
+        inside=heard(inside),
     )
 
 

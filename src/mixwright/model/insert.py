@@ -16,7 +16,7 @@ class Insert(Record, frozen=True, kw_only=True, tag_field="processor"):
     """One processor in a strip, after its filters and before its fader.
 
     `on = false` bypasses it; its latency stays. `mix` is how much of what it makes is heard beside what goes in, lined
-    up. `gain_db` comes after it: what keeps its loudness, so that better is never louder. `sections` empty: the whole
+    up. `gain_db` comes after both: what keeps its loudness, so that better is never louder. `sections` empty: the whole
     song; otherwise it is heard in them alone, blended in and out at their edges. `works_on`: one part of a stereo
     signal; middle and side are half the sum and half the difference of left and right. Of a mono track left and middle
     are all, right and side nothing.

@@ -71,10 +71,11 @@ def operations_of(
     rate_hz: int,
     *,
     alone: tuple[Operation, ...] | None = None,
-    heard: Heard | None = None,
+    mix: Heard | None = None,
     gain: Heard | None = None,
+    inside: Heard | None = None,
 ) -> tuple[Operation, ...]:
-    """Return the operations of an insert: what it does, its gain, and how much of both is heard.
+    """Return the operations of an insert: what it does, mixed with what goes in, its gain, and where both are heard.
 
     Parameters
     ----------
@@ -82,10 +83,12 @@ def operations_of(
     rate_hz : int
     alone : tuple of Operation, optional
         what it does, where that moves; otherwise as `made`
-    heard : Heard, optional
-        how much of it is heard as that moves: its `mix`, and the sections it is heard in
+    mix : Heard, optional
+        its `mix`, as that moves
     gain : Heard, optional
         the factor after it, as that moves
+    inside : Heard, optional
+        1 in the sections that it is heard in, 0 outside
 
     Raises
     ------
@@ -96,13 +99,13 @@ def operations_of(
     if not insert.on:
         late = sum(operation.latency_frames for operation in operations)
         return (Delay(late, latency_frames=late),) if late else ()
+    if insert.mix != 1.0 or mix is not None:
+        operations = (Blended(operations, insert.mix, *(mix or ())),)
     if gain is not None:
         operations = (*operations, Stage(native.GAIN, np.ones(1), (0, 0), moving=gain.moving, moves=gain.moves))
     elif insert.gain_db != 0.0:
         operations = (*operations, Gain(float(ratio(insert.gain_db))))
-    if insert.mix == 1.0 and heard is None:
-        return operations
-    return (Blended(operations, insert.mix, *(heard or ())),)
+    return operations if inside is None else (Blended(operations, 1.0, *inside),)
 
 
 def on(insert: Insert) -> int:

@@ -15,7 +15,7 @@
  * is so by gains: it writes them as it goes, and with `replay` it reads them.
  * Coefficients that move stand in tables: a row for every stride from the one numbered `first` (from reset) to the one
  * after the block; between two of them they go in straight lines, by steps of STEP frames, each as its
- * middle has it. */
+ * middle has it; a single coefficient, a gain, from frame to frame. */
 #include "colour.h"
 #include "convolution.h"
 #include "dynamics.h"
@@ -138,11 +138,11 @@ static void run(const mw_stage *at, const int32_t *row) {
 static void run_moving(mw_stage at, const int32_t *row, const double *table) {
     double now[MOST_MOVING];
     const double *next = table + row[MOVING];
-    int32_t left = at.frames, forget = at.forget;
+    int32_t left = at.frames, forget = at.forget, whole = row[MOVING] == 1 ? 1 : STEP;
     at.c = now;
     while (left > 0) {
-        int32_t inside = (int32_t)(at.frame % STRIDE), step = STEP - inside % STEP;
-        double part = (inside - inside % STEP + STEP / 2) / (double)STRIDE;
+        int32_t inside = (int32_t)(at.frame % STRIDE), gone = inside % whole, step = whole - gone;
+        double part = (inside - gone + whole / 2) / (double)STRIDE;
         for (int32_t k = 0; k < row[MOVING]; k++) now[k] = table[k] + part * (next[k] - table[k]);
         at.frames = left < step ? left : step;
         at.forget = forget && at.frames == left;

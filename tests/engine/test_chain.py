@@ -202,10 +202,13 @@ def test_parallel_paths_are_lined_up():
 
 @pytest.mark.parametrize("sizes", [None, [1] * 700, [17, 480, 203]])
 def test_moving_coefficients_go_in_straight_lines(sizes):
-    # Gain ramps by a half every stride: steps of 16 frames, each as its middle has it, whatever the blocks.
+    # A gain goes from frame to frame, several coefficients by steps of 16 frames as their middle has them.
     ramp = Blended((Gain(0.0),), moving=lambda strides: 1.0 - 0.25 * strides[:, np.newaxis])
+    np.testing.assert_allclose(run((ramp,), np.ones((700, 1)), sizes)[:, 0], 0.25 * np.arange(700) / 256, atol=1e-15)
+    factor = np.array([0.25, 0.0, 0.0, 0.0, 0.0])
+    steps = Stage(native.SECTIONS, factor, (2, 4), count=1, moving=lambda strides: strides[:, np.newaxis] * factor)
     wanted = 0.25 * (np.arange(700) // 16 * 16 + 8) / 256
-    np.testing.assert_allclose(run((ramp,), np.ones((700, 1)), sizes)[:, 0], wanted, atol=1e-15)
+    np.testing.assert_allclose(run((steps,), np.ones((700, 1)), sizes)[:, 0], wanted, atol=1e-15)
 
 
 def test_middle_and_side_are_apart():

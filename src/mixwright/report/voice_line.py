@@ -302,7 +302,8 @@ def _heights(phrases: Sequence[VoicePhrase]) -> tuple[Callable[[float], float], 
         part = (high - min(max(margin_db, low), high)) / (high - low)
         return float(round(_EDGE_PX + part * (_HEIGHT_PX - 2 * _EDGE_PX), 1))
 
-    ticks = [tick * _TICK_DB for tick in range(-4, 3) if low <= tick * _TICK_DB <= high]
+    step_db = _TICK_DB if high - low >= 3 * _TICK_DB else _TICK_DB / 2
+    ticks = [k * step_db for k in range(math.ceil(low / step_db), math.floor(high / step_db) + 1)]
     return down, ticks
 
 

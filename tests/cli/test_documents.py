@@ -111,7 +111,7 @@ def test_decisions_hand_their_words_on(words, arguments, settings, app, mixwrigh
     assert calls == [(arguments, settings)]
 
 
-def test_measure_hands_on_how_the_mix_is_listened_to(app, mixwright):
+def test_measure_hands_on_how_the_mix_is_listened_to(app, mixwright, tmp_path):
     calls = app("measure", invented.measure_result())
     short = mixwright("measure", "bus", "--json").document["result"]
     mixwright("measure", "bus", "--listening-level", "65", "--listening", "loudspeakers")
@@ -120,6 +120,9 @@ def test_measure_hands_on_how_the_mix_is_listened_to(app, mixwright):
     assert mixwright("measure", "bus", "--listening-level", "91").status == 2
     assert mixwright("measure", "bus", "--listening-level", "nan").status == 2
     assert len(calls) == 2
+    # Pictures are of all of it, also where little is told.
+    mixwright("measure", "bus", "--pictures", tmp_path, "--track", "lead-vox")
+    assert (tmp_path / "who-covers-whom.svg").stat().st_size > 0
     # Without --detail bands there are none.
     assert not {"bands", "kept"} & short["hearing"]["layers"][0].keys()
     assert short["hearing"]["layers"][0]["share"].keys() == {"cued", "strict"}

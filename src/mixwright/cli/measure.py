@@ -8,7 +8,7 @@ from typing import Literal
 
 import click
 
-from mixwright.cli.options import FiniteRange, command, detail_option, song_argument
+from mixwright.cli.options import FOLDER, FiniteRange, command, detail_option, song_argument
 from mixwright.cli.output import Output
 
 
@@ -42,6 +42,13 @@ from mixwright.cli.output import Output
     help="Leave a finding of the last measure as it is: an id, or a part that fits one; repeatable.",
 )
 @click.option("--without", "muted", metavar="ID", help="Hear each --track, or the lead, with this layer muted, too.")
+@click.option(
+    "--pictures",
+    "into",
+    type=FOLDER,
+    metavar="DIR",
+    help="Write the pictures of the page into this folder, too, as SVG.",
+)
 @detail_option
 def command_line(
     output: Output,
@@ -52,6 +59,7 @@ def command_line(
     sections: tuple[str, ...],
     leave: tuple[str, ...],
     muted: str | None,
+    into: Path | None,
 ) -> None:
     """Measure the mix as it stands, accepted moves included, and every layer in it, by level and as it is heard.
 
@@ -60,6 +68,7 @@ def command_line(
     """
     from mixwright.app.leave import leave as leave_findings
     from mixwright.app.measure import measure
+    from mixwright.app.pictures import pictures
     from mixwright.app.told import document_of, told
     from mixwright.app.without import without
     from mixwright.model.song import changed
@@ -71,5 +80,7 @@ def command_line(
     if muted is not None and found.hearing is not None:
         layers = tracks or tuple(layer.id for layer in found.hearing.layers if layer.place == "lead")
         found = changed(found, hearing=output.run(without, song, found.hearing, layers, muted))
+    if into is not None:
+        pictures(found, into)
     asked = told(found, tracks, sections)
     output.show(document_of(asked) if output.as_json else asked, measure_text)

@@ -7,7 +7,7 @@ import functools
 
 import numpy as np
 import pytest
-from clashes import SECONDS, SECTIONS, band, heard, iou
+from clashes import FRAMES, RATE_HZ, SECONDS, SECTIONS, band, heard, iou
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,6 +23,16 @@ VOICE, PAD = band(1, 300.0, 3400.0, -30.0), band(2, 200.0, 5000.0, -36.0)
 BAND_HZ = (1000.0, 1700.0)
 PLANTED = band(3, *BAND_HZ, -28.0, SECONDS)
 LAYERS = {"voice": VOICE, "pad": PAD}
+#: A major and a minor third: each is wider than a filter of the ear, 133 Hz at 1 kHz (Glasberg and Moore 1990).
+CHORD_HZ = (1000.0, 1250.0, 1500.0)
+
+
+def chord(level_db: float) -> np.ndarray:
+    """Return partials (frames, 2) that sound in the chorus; their level there, re full scale."""
+    at_s = np.arange(FRAMES) / RATE_HZ
+    audio = sum(np.sin(2.0 * np.pi * hz * at_s) for hz in CHORD_HZ) * np.sqrt(2.0 / len(CHORD_HZ))
+    audio *= 10.0 ** (level_db / 20.0) * (at_s >= SECONDS)
+    return np.repeat(audio[:, None], 2, axis=1).astype(np.float32)
 
 
 @functools.cache
@@ -37,6 +47,8 @@ def of(name: str) -> Hearing:
         "voice down": {**LAYERS, "voice": VOICE * np.float32(0.5)},
         "voice up": {**LAYERS, "voice": VOICE * np.float32(2.0)},
         "beside": {**LAYERS, "noise": band(3, 6000.0, 9000.0, -28.0, SECONDS)},
+        "narrow": {**LAYERS, "noise": band(3, 1000.0, 1100.0, -28.0, SECONDS)},
+        "chord": {**LAYERS, "noise": chord(-34.0)},
         "no voice": {"pad": PAD},
     }
     return heard(made[name])
@@ -90,6 +102,48 @@ def test_sections_that_are_cut_anew_are_not_compared():
     halves = Hearing(then.layers, then.stretches[:1], then.taken[:1])
     rows = [LedgerRow("voice", "lead")]
     assert growth(halves, of("added"), rows, SECTIONS) == ()
+
+
+def covered(pad_db: float) -> tuple[Growth, ...]:
+    """Return what is told where all of the voice had been covered, and more of it is then."""
+    then = {**LAYERS, "pad": band(2, 200.0, 5000.0, pad_db)}
+    now = {**then, "noise": band(3, *BAND_HZ, pad_db + 6.0, SECONDS)}
+    return growth(heard(then), heard(now), [LedgerRow("voice", "lead")], SECTIONS)
+
+
+@pytest.mark.parametrize(("pad_db", "left"), [(-22.0, 0.54), (-18.0, 0.32)])
+def test_what_was_covered_anyhow_counts_less(pad_db, left):
+    (one,) = covered(pad_db)
+    assert one.share_before == pytest.approx(left, abs=0.03)
+    counts = (one.excess_db + one.step_db) / one.size_db.cued
+    assert counts == pytest.approx(min(one.share_before / 0.5, 1.0))
+
+
+def test_who_was_heard_comes_before_who_was_covered():
+    # Of two leads, a hum covers one; a noise takes some of both where they meet.
+    then = {
+        "voice": band(1, 300.0, 3000.0, -20.0),
+        "second": band(2, 150.0, 700.0, -26.0),
+        "hum": band(3, 150.0, 700.0, -18.0),
+    }
+    now = {**then, "noise": band(4, 450.0, 700.0, -22.0, SECONDS)}
+    told = growth(heard(then), heard(now), [LedgerRow("voice", "lead"), LedgerRow("second", "lead")], SECTIONS)
+    assert [one.track for one in told] == ["voice", "second"]
+    heard_one, covered_one = told
+    assert heard_one.share_before > 0.5
+    assert covered_one.share_before < 0.4
+    assert covered_one.excess_db > heard_one.excess_db > 0.0
+
+
+def test_a_band_that_holds_little_of_the_layer_counts_less():
+    (wide,), (narrow,) = grew("then", "added"), grew("then", "narrow")
+    assert wide.excess_db + wide.step_db == pytest.approx(wide.size_db.cued)  # a quarter of the voice
+    assert narrow.excess_db + narrow.step_db < 0.7 * narrow.size_db.cued  # about a tenth of it
+
+
+def test_what_lies_between_the_partials_of_a_chord_does_not_cut_the_band():
+    one, *_ = grew("then", "chord")
+    assert one.band_hz[0] < CHORD_HZ[0] < CHORD_HZ[-1] < one.band_hz[1]
 
 
 @settings(max_examples=4, deadline=None)

@@ -61,7 +61,7 @@ def test_what_was_buried_deeper_since_the_last_measure_is_told_and_nothing_where
         caused_by=(TakenBy(track="warm-pad", fraction=0.9), TakenBy(track="others", fraction=0.1)),
     )
     told = ledger_lines(changed(hearing, grew=(one,)))
-    assert "Since the last measure 1 place is buried deeper, furthest beyond the step first." in told
+    assert "Since the last measure 1 place is buried deeper, what is missed most first." in told
     sentence = growth_sentence(one, layer_names(hearing))
     assert sentence == (
         "Lead vox at 900 Hz-2.7 kHz, chorus 1, 0:48 to 1:20: 31 % of it is left there, 67 % was; "

@@ -24,8 +24,15 @@ from mixwright.model.words import Place
 _MORE = 0.1
 #: A band goes on to both sides as far as there is this part of what is lost anew at its peak.
 _EDGE = 0.65
-#: A band that holds this part of the layer counts in full; from spots.HELD on some of it.
-_IN_FULL = 0.1
+#: Partials of a chord lie further apart than filters: what is lost anew is smoothed over a Cam to both sides, so that
+#: dips between them do not cut a band in two.
+_SMOOTH = np.hanning(9)[1:-1] / np.hanning(9).sum()
+#: Nothing counts of a band that holds up to the first part of the layer, and all from the second on.
+_HOLDS = (HELD, 0.15)
+#: A layer of which this part had been left in a band was heard there: all counts. Else in proportion to what was left.
+_HEARD = 0.5
+#: And where up to this part had been left it is told after all others.
+_COVERED = 0.4
 #: Where no more than this part of what is left of a layer is lost anew, no fader is asked: about 0.15 dB.
 _LEAST_PART = 0.01
 
@@ -33,7 +40,7 @@ _LEAST_PART = 0.01
 def growth(
     then: Hearing, now: Hearing, rows: Sequence[LedgerRow], sections: Sequence[Section] = ()
 ) -> tuple[Growth, ...]:
-    """Return of which layers more is lost now than then by more than a step: what is furthest beyond its step first.
+    """Return of which layers more is lost now than then by more than a step, what is missed most first.
 
     Parameters
     ----------
@@ -49,12 +56,14 @@ def growth(
     -----
     Filter by filter, of what sounds of the layer both then and now (the less of both), that part which is lost now and
     was not lost then, where others have grown: what a layer loses because its own fader went down is no news to
-    whoever moved it. Bands are cut from this difference as those of findings are from a loss. Who took it: each
-    layer that takes anything there, by the energy that it adds.
+    whoever moved it. Bands are cut from this difference, smoothed, as those of findings are from a loss. Who took it:
+    each layer that takes anything there, by the energy that it adds.
 
-    The size is the rise of the layer as a whole that would make up for what it lost anew in the band. Of it counts the
-    part that had been left there, as what was covered anyhow is missed less; and a band that holds less than a tenth of
-    the layer counts less, down to nothing at a twentieth. Inside `tolerances.GROWTH` nothing is told.
+    The size is the rise of the layer as a whole that would make up for what it lost anew in the band. It counts in
+    proportion to what had been left there, up to half, as what was covered anyhow is missed less; and less where the
+    band holds less than three twentieths of the layer, down to nothing at one. Inside `tolerances.GROWTH` nothing is
+    told. The order is by this over the step, where what had been covered by more than half comes later, and by more
+    than three fifths last.
     """
     places = {row.id: row for row in rows}
     found = [
@@ -64,7 +73,13 @@ def growth(
         if layer in then.layers and layer in places and places[layer].place_at(part.name) != "bed"
         for one in _of_layer(then, now, layer, part, places[layer].place_at(part.name))
     ]
-    return tuple(sorted(found, key=lambda one: (-one.excess_db / one.step_db, one.track, one.section, one.band_hz)))
+    return tuple(sorted(found, key=_order))
+
+
+def _order(one: Growth) -> tuple[float, float, str, str]:
+    """Return what is sorted by: steps, less the more had been covered; and steps alone where most had been."""
+    steps = 1.0 + one.excess_db / one.step_db
+    return -steps * _ramp(one.share_before, _COVERED, _HEARD), -steps, one.track, one.section
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,14 +112,15 @@ def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: 
     heard = kept >= FAINT * kept.max()
     least = _LEAST_PART * float((part.alone * (1.0 - part.lost[CUED])).sum())
     rise: Rise | None = None
-    for band in cut(np.where(heard, more[CUED] / np.sqrt(np.maximum(kept, 1e-12)), 0.0), _EDGE, _EDGE):
+    curve = np.where(heard, np.maximum(more[CUED], 0.0) / np.sqrt(np.maximum(kept, 1e-12)), 0.0)
+    for band in cut(np.where(curve > 0.0, np.convolve(curve, _SMOOTH, "same"), 0.0), _EDGE, _EDGE):
         if float(more[CUED][band].sum()) < least:
             continue
         rise = rise or Rise(joined([one.sketch for one in parts]))
         size = rise.making_up_db(float(more[STRICT][band].sum()), float(more[CUED][band].sum()))
         share, was = (float(1.0 - np.average(one.lost[CUED][band], weights=kept[band])) for one in (part, old))
         holds = float(kept[band].sum() / kept.sum())
-        counts = was * min(max((holds - HELD) / (_IN_FULL - HELD), 0.0), 1.0)
+        counts = min(was / _HEARD, 1.0) * _ramp(holds, *_HOLDS)
         excess_db = cued_db(size) * counts - GROWTH[place].db
         if excess_db > 0.0:
             start_s, end_s = narrowed(_more_in_bands(parts, old_parts), band, now.stretches[inside[0]].start_s)
@@ -121,6 +137,11 @@ def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: 
                 share_before=was,
                 caused_by=named_takers(list(now.layers), shares[:, band].sum(axis=1)),
             )
+
+
+def _ramp(part: float, none: float, full: float) -> float:
+    """Return 0 up to one part and 1 from another on."""
+    return min(max((part - none) / (full - none), 0.0), 1.0)
 
 
 def _part(hearing: Hearing, inside: Sequence[int], layer: str) -> _Part:

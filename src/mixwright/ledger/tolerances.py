@@ -47,7 +47,7 @@ LEFT = 0.5
 RETURN = Tolerance(1.0, "ours; the level from which mixes were called too wet lies above it (De Man et al. 2017)")
 #: How much brighter than the lead a backing voice may be, where it was asked to be darker.
 BRIGHTER = Tolerance(1.0, "ours; about the least change of level in a broad band that is heard (from memory)")
-#: By how much of its fader a layer may be buried deeper in a band by a change, of what had been left of it there.
+#: By how much of its fader a layer may be buried deeper in a band by a change, where half of that had been left.
 GROWTH: Mapping[Place, Tolerance] = {
     "lead": Tolerance(0.15, "ours; set by maskers planted in known bands (benchmarks/planted.py)"),
     "support": Tolerance(0.2, "ours; set by maskers planted in known bands (benchmarks/planted.py)"),

@@ -133,10 +133,10 @@ class HearingResult(Record, frozen=True, kw_only=True):
     time; where there are none, `why_no_phrases` says why. `voice_line`: the line that is followed, in order of time;
     `followed_by_guess`: it is that of the lead that intake takes it for, as none is confirmed; `voice_interval`: where
     lead voices stand in mixes, None where no voice leads. `findings`: what stands
-    outside its tolerance, furthest first. `grew`: what was buried deeper since the last measure, furthest beyond its
-    step first. `stretches`: what was heard, as the cache keeps it; `heard_by`: a digest of the code that heard it. They
-    are for the next measure, and no document has them, nor `other_layers`: names by the ids of layers that are left out
-    but may be named.
+    outside its tolerance, furthest first. `grew`: what was buried deeper since the last measure, what is
+    missed most first. `stretches`: what was heard, as the cache keeps it; `heard_by`: a digest of the code that heard
+    it. They are for the next measure, and no document has them, nor `other_layers`: names by the ids of layers that are
+    left out but may be named.
     """
 
     layers: tuple[HeardLayer, ...]

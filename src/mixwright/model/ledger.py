@@ -55,10 +55,9 @@ class Growth(Record, frozen=True, kw_only=True):
 
     `track`, `section`, `start_s` to `end_s` and `band_hz` as in Finding. `size_db`: by how many dB the layer as a whole
     would have to rise to make up for what it lost anew in that band; None beyond any fader. `share` and `share_before`:
-    which part of its loudness the mix leaves there and left then, cued. Of the cued size
-    counts `share_before`, and less of a band that holds less than a tenth of the layer; `excess_db`: how far what
-    counts lies beyond `step_db`. `caused_by`: who grew, and which part of the new loss
-    each takes, most first.
+    which part of its loudness the mix leaves there and left then, cued. The cued size counts less where little had been
+    left, and where the band holds little of the layer; `excess_db`: how far what counts lies beyond `step_db`.
+    `caused_by`: who grew, and which part of the new loss each takes, most first.
     """
 
     track: str

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""What was buried deeper since the last measure, in sentences; furthest beyond its step first."""
+"""What was buried deeper since the last measure, in sentences; what is missed most first."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ MOST_GROWN = 5
 def grown_sentence(hearing: HearingResult) -> str:
     """Return how many places are buried deeper than they were."""
     places = count(len(hearing.grew), "place is", "places are")
-    return f"Since the last measure {places} buried deeper, furthest beyond the step first."
+    return f"Since the last measure {places} buried deeper, what is missed most first."
 
 
 def growth_sentence(one: Growth, names: dict[str, str]) -> str:

@@ -342,3 +342,12 @@ def test_a_chain_that_does_not_fit_the_rate_changes_nothing(song):
     with pytest.raises(SettingError, match=r"voice.toml inserts\[3\]: a filter at 11000 Hz does not fit"):
         chain(song, "vox", use=DOCS / "chains" / "voice.toml")
     assert (song / SONG_FILE).read_bytes() == before
+
+
+def test_what_makes_room_for_a_key_is_not_made_up_for(song):
+    dip = Dip(key="vox", bands=(DipBand(hz=800.0, most_db=6.0),))
+    put(song, "pad", dip, BRIGHT)
+    made = chain(song, "pad", hold=True)
+    assert made.stages[0].gain_db == 0.0
+    assert made.stages[0].held
+    assert made.stages[1].gain_db < 0.0

@@ -12,8 +12,9 @@ from hearing.test_hear import OFFSET_DB, heard, noise, stereo
 from mixwright.hearing.bands import PLACES, bands_of_places
 from mixwright.hearing.fader import FRAMES, FRAMES_AT_EDGE, joined, loudness
 from mixwright.hearing.feed import held
-from mixwright.hearing.hear import Ear, hear_stretch, heard_span
+from mixwright.hearing.hear import Ear, hear_stretch
 from mixwright.hearing.heard import ALONE, LAYER, REST, heard_of, stretches_of
+from mixwright.hearing.heard_from import heard_span
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.jobs.pool import Team

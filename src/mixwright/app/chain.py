@@ -10,7 +10,7 @@ from pathlib import Path
 from mixwright.app.page import write_page
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
-from mixwright.app.stage_levels import HELD_LU, StageLevels, StripAudio, held, strip_audio
+from mixwright.app.stage_levels import HELD_LU, StageLevels, StripAudio, held, makes_room, strip_audio
 from mixwright.engine.processors import operations_of
 from mixwright.errors import SettingError, StateError, count, listed, printable, where
 from mixwright.io.chain_file import check_new_chain, read_chain, write_chain
@@ -230,7 +230,7 @@ def _stage(k: int, insert: AnyInsert, levels: StageLevels) -> ChainStage:
         in_lufs=levels.in_lufs,
         out_lufs=levels.out_lufs,
         gain_db=insert.gain_db,
-        held=loud[0] is None or (loud[1] is not None and abs(loud[0] - loud[1]) <= HELD_LU),
+        held=makes_room(insert) or loud[0] is None or (loud[1] is not None and abs(loud[0] - loud[1]) <= HELD_LU),
         true_peak_dbtp=levels.true_peak_dbtp,
         reduction_mean_db=levels.reduction_mean_db,
         reduction_max_db=levels.reduction_max_db,

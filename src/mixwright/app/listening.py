@@ -19,8 +19,9 @@ from mixwright.engine.returns import fed_by, feeding_tracks, return_alone, witho
 from mixwright.errors import StateError
 from mixwright.hearing.fader import FRAMES
 from mixwright.hearing.feed import SOFTEST, Source
-from mixwright.hearing.hear import Ear, cells_of, chunks_of, hear_stretch, heard_span
+from mixwright.hearing.hear import Ear, hear_stretch
 from mixwright.hearing.heard import Alone, HeardStretch, Hearing, Stretch, heard_of, stretches_of
+from mixwright.hearing.heard_from import cells_of, chunks_of, heard_span
 from mixwright.hearing.packed import pack, unpack, unpack_alone
 from mixwright.hearing.places import calibration_db
 from mixwright.hearing.rise import rise_curve

@@ -13,8 +13,8 @@ from mixwright.engine.compiling import compile_mix
 from mixwright.engine.graph import MixGraph
 from mixwright.engine.strip_audio import strip_frames, strip_key
 from mixwright.errors import InputError, SettingError
-from mixwright.hearing.hear import cells_of, sketched_frames
 from mixwright.hearing.heard import stretches_of
+from mixwright.hearing.heard_from import cells_of, sketched_frames
 from mixwright.io.kept import song_path
 from mixwright.io.stems import Outlook, StemStore
 from mixwright.jobs.cache import Cache

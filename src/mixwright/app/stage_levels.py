@@ -21,6 +21,7 @@ from mixwright.meter.measure import Meter
 from mixwright.model.dynamics_inserts import Clipper, DeEsser, Levels
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.inserts import AnyInsert
+from mixwright.model.keyed_inserts import Dip, Duck
 from mixwright.model.song import changed
 
 #: A stage is held where it comes out as loud as it went in, within this.
@@ -188,14 +189,19 @@ def held(
     """Return the inserts with gains that keep each as loud as what goes into it, one after the other.
 
     Each is measured with those before it held. What is bypassed, or silent where it is heard, or `moving` along a lane
-    of its gain, stays as it is.
+    of its gain, stays as it is; so does what makes room for a key (`makes_room`), which is meant to be softer.
     """
     found = list(inserts)
     for k, insert in enumerate(inserts):
-        if insert.on and k not in moving:
+        if insert.on and k not in moving and not makes_room(insert):
             found[k] = _held(strip, found, k, cancel)
         job.step()
     return found
+
+
+def makes_room(insert: AnyInsert) -> bool:
+    """Tell whether an insert lowers a layer in favour of another one: raising it again would undo that."""
+    return isinstance(insert, (Dip, Duck))
 
 
 def _held(strip: StripAudio, inserts: Sequence[AnyInsert], k: int, cancel: Cancel | None) -> AnyInsert:

@@ -16,10 +16,9 @@ import numpy as np
 
 from mixwright.hearing.attribution import Attribution, Taken
 from mixwright.hearing.bands import BANDS, PLACES, bands_of_filters, filter_edges
-from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
-from mixwright.hearing.fader import FRAMES, FRAMES_AT_EDGE, Sketcher
-from mixwright.hearing.feed import CHUNK_FRAMES, Feed, Source, Sum, span_of
+from mixwright.hearing.fader import Sketcher
+from mixwright.hearing.feed import CHUNK_FRAMES, Feed, Source, Sum
 from mixwright.hearing.heard import (
     ACTIVE_SONE,
     ALONE,
@@ -37,7 +36,8 @@ from mixwright.hearing.heard import (
     shortened,
     stretches_of,
 )
-from mixwright.hearing.kernels import FRAME, fine_steps, loudness_table, spread_table
+from mixwright.hearing.heard_from import CHUNK_CELLS, cells_of, chunks_of, run_in, samples, sketched_frames
+from mixwright.hearing.kernels import fine_steps, loudness_table, spread_table
 from mixwright.hearing.lyric import LyricLine
 from mixwright.hearing.places import at_ears
 from mixwright.hearing.scale import FILTERS, STEP_CAM
@@ -51,11 +51,8 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 #: Short-term loudness rises and falls with these coefficients per ms (ISO 532-3:2023).
 ATTACK_PER_MS, RELEASE_PER_MS = 0.045, 0.033
 _Both = tuple[np.ndarray, np.ndarray]  # of both channels, or of both ears
-_CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
-_NOTHING_FOUND = np.zeros((_CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
-_NOTHING_IN_BANDS = np.zeros((_CHUNK_CELLS, 3, BANDS), dtype=np.float32)
-#: Half a second: of the loudness of what was heard before, less than a ten-millionth is left.
-_RUN_IN_CELLS = 32
+_NOTHING_FOUND = np.zeros((CHUNK_CELLS, 3, FILTERS), dtype=np.float32)
+_NOTHING_IN_BANDS = np.zeros((CHUNK_CELLS, 3, BANDS), dtype=np.float32)
 
 
 def hear(
@@ -124,27 +121,6 @@ class Ear:
     cancel: Cancel
 
 
-def cells_of(frames: int, rate_hz: int) -> int:
-    """Return how many cells a song has."""
-    return -(-frames * RATE_HZ // (rate_hz * FRAME * CELL_FRAMES))
-
-
-def sketched_frames(stretch: Stretch) -> int:
-    """Return how many frames of a layer are sketched in a stretch at most, of one that is followed more."""
-    wanted = round(FRAMES_AT_EDGE * stretch.length_s) if stretch.edge else FRAMES
-    return min(wanted, (stretch.end - stretch.first) * CELL_FRAMES)
-
-
-def heard_span(stretch: Stretch, rate_hz: int) -> tuple[int, int]:
-    """Return from and to which frame of the song a stretch hears, run-in and margins included."""
-    return span_of(rate_hz, *_samples(stretch))
-
-
-def chunks_of(stretch: Stretch) -> int:
-    """Return in how many steps of an `Ear.job` a stretch is heard."""
-    return max(1, -(-(stretch.end - _run_in(stretch)) // _CHUNK_CELLS))
-
-
 def hear_stretch(
     layers: Mapping[str, Source],
     mix: Source | None,
@@ -161,19 +137,9 @@ def hear_stretch(
     """
     listener = _Listener(layers, mix, stretch, settings, voices, leads, known or {})
     for chunk in range(chunks_of(stretch)):
-        listener.chunk(_run_in(stretch) + chunk * _CHUNK_CELLS)
+        listener.chunk(run_in(stretch) + chunk * CHUNK_CELLS)
         settings.job.step()
     return listener.result()
-
-
-def _samples(stretch: Stretch) -> tuple[int, int]:
-    """Return from and to which sample at 48 kHz a stretch is listened to."""
-    return _run_in(stretch) * CELL_FRAMES * FRAME, stretch.end * CELL_FRAMES * FRAME
-
-
-def _run_in(stretch: Stretch) -> int:
-    """Return the cell from which a stretch is listened to: what was before has rung out when it begins."""
-    return max(0, stretch.first - _RUN_IN_CELLS)
 
 
 def _room_for_powers() -> np.ndarray:
@@ -216,7 +182,7 @@ class _Layer:
         self._powers = _room_for_powers(), _room_for_powers()
         rows = CHUNK_FRAMES, len(fine_steps().filters)
         self.shared, self.masking, self._own = (np.empty(rows, dtype=np.float32) for _ in range(3))
-        self.patterns = np.zeros((2, _CHUNK_CELLS, PATTERNS, PADDED_FILTERS), dtype=np.float32)
+        self.patterns = np.zeros((2, CHUNK_CELLS, PATTERNS, PADDED_FILTERS), dtype=np.float32)
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
         self._bands: list[np.ndarray] = []
@@ -278,13 +244,13 @@ class _Layer:
             excited = self.patterns[:, kept, 5:7, :FILTERS][:, active]
             self._sums[LAYER:] += excited.sum(axis=(0, 1), dtype=np.float64) / 2.0
         if self.feed.sounds and active.any():
-            sone = np.zeros((3, _CHUNK_CELLS, CELL_FRAMES), dtype=np.float32)
+            sone = np.zeros((3, CHUNK_CELLS, CELL_FRAMES), dtype=np.float32)
             sone[:, kept] = np.where(active, total.T, 0.0)[:, :, None]
             self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), sone.reshape(3, -1))
         if self._lyric is not None and self.feed.sounds:
             self._lyric.push(self.power, self.rest, self.patterns[:, :, 5], self.patterns[:, :, 6])
         elif self._lyric is not None:
-            self._lyric.silence(_CHUNK_CELLS)
+            self._lyric.silence(CHUNK_CELLS)
 
     def heard(self) -> HeardStretch:
         """Return what was heard of the stretch."""
@@ -292,7 +258,7 @@ class _Layer:
         total, bands = np.concatenate(self._total), np.concatenate(self._bands)
         blocks = -(-len(bands) // BAND_CELLS)
         filled = np.pad(bands, ((0, blocks * BAND_CELLS - len(bands)), (0, 0), (0, 0)))  # the song's last, with silence
-        before = self._stretch.first - _run_in(self._stretch)
+        before = self._stretch.first - run_in(self._stretch)
         means = np.ascontiguousarray(filled.reshape(blocks, BAND_CELLS, 3, BANDS).mean(axis=1).transpose(1, 0, 2))
         active_s = self._active * CELL_S
         patterns = shortened(self._sums / max(self._active, 1))
@@ -326,7 +292,7 @@ class _Listener:
         self._team = settings.team
         self._cancel = settings.cancel
         self._listening = settings.listening
-        start, end = _samples(stretch)
+        start, end = samples(stretch)
 
         def started(id_: str) -> _Layer:
             feed = Feed(layers[id_], settings.rate_hz, start, end)
@@ -344,7 +310,7 @@ class _Listener:
         """Hear the chunk that the feeds stand at, and go on; `first`: its first cell in the song."""
         layers = list(self._layers.values())
         sounding = [layer for layer in layers if layer.feed.sounds]
-        kept = slice(max(0, self._stretch.first - first), min(_CHUNK_CELLS, self._stretch.end - first))
+        kept = slice(max(0, self._stretch.first - first), min(CHUNK_CELLS, self._stretch.end - first))
         mix_bins = self._mix_room.bins(self._mix)
         mix = at_ears(self._mix_room.powers(mix_bins, None, self._mix_powers), self._listening)
         self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))

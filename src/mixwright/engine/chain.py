@@ -9,14 +9,19 @@ gain over time: given the gains that a chain made of one signal, it is linear in
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
 from mixwright.engine.operation import Operation
 from mixwright.errors import InternalError
 from mixwright.native import chain as native
+
+#: Frames of a chain whose gains nobody wants are run at once.
+_UNWANTED_FRAMES = 2048
+#: Frames of a block, and their keys, gains and tables.
+_Piece: TypeAlias = tuple[slice, np.ndarray | None, np.ndarray | None, np.ndarray | None]
 
 
 class Key(NamedTuple):
@@ -63,7 +68,9 @@ class Chain:
         self.channels = channels
         self.latency_frames = sum(operation.latency_frames for operation in operations)
         self.gains = sum(row.gains for row in rows)
+        self._replay = replay
         self._moving = [row for row in rows if row.moving is not None]
+        self._unwanted = np.empty((0 if replay else _UNWANTED_FRAMES, self.gains), dtype=np.float32)
         self._coefficients = np.concatenate([np.empty(0), *(np.asarray(row.coefficients, np.float64) for row in rows)])
         self._table = np.zeros((len(rows), native.ROW), dtype=np.int32)
         states = 1
@@ -127,7 +134,8 @@ class Chain:
         gains : ndarray, optional
             float32 ``(frames, chain.gains)``: where they are written to, or read from where the chain replays
         """
-        self._list.run(audio, *self._beside(len(audio), keys, gains))
+        for piece, *beside in self._pieces(len(audio), keys, gains):
+            self._list.run(audio[piece], *beside)
 
     def process_float(
         self,
@@ -140,17 +148,23 @@ class Chain:
 
         A sample that is not finite is read as silence. `keys` and `gains` as in `process`.
         """
-        self._list.run_float(audio, out, *self._beside(len(audio), keys, gains))
+        for piece, *beside in self._pieces(len(audio), keys, gains):
+            self._list.run_float(audio[piece], out[piece], *beside)
 
-    def _beside(
-        self, frames: int, keys: np.ndarray | None, gains: np.ndarray | None
-    ) -> tuple[np.ndarray | None, np.ndarray | None, np.ndarray | None]:
-        if self.gains and gains is None:
-            gains = np.empty((frames, self.gains), dtype=np.float32)
-        for array, width in ((keys, 2 * len(self.keys)), (gains, self.gains)):
-            if (0 if array is None else array.size) != frames * width:
-                raise InternalError("keys or gains do not fit the chain")
-        return keys, gains, self._tables(frames)
+    def _pieces(self, frames: int, keys: np.ndarray | None, gains: np.ndarray | None) -> Iterator[_Piece]:
+        """Yield what the core runs at once, with keys, gains and tables; all of it, unless nobody wants the gains.
+
+        Then they are written over each other, in a room that stays near the processor.
+        """
+        unwanted = gains is None and self.gains > 0 and not self._replay
+        wanted = ((keys, 2 * len(self.keys)), (gains, 0 if unwanted else self.gains))
+        if any((0 if array is None else array.size) != frames * width for array, width in wanted):
+            raise InternalError("keys or gains do not fit the chain")
+        for start in range(0, max(frames, 1), _UNWANTED_FRAMES if unwanted else max(frames, 1)):
+            piece = slice(start, min(start + _UNWANTED_FRAMES, frames) if unwanted else frames)
+            length = piece.stop - piece.start
+            room = self._unwanted[:length] if unwanted else gains
+            yield piece, None if keys is None else keys[piece], room, self._tables(length)
 
     def _tables(self, frames: int) -> np.ndarray | None:
         """Return what moving coefficients move to over the next frames, and say where each operation finds its own."""

@@ -110,6 +110,7 @@ class Desk:
                 if output.target in self._inputs:
                     self._inputs[output.target].append((node, output))
         self.windows: dict[str, Window] = {}
+        self._made: dict[tuple[tuple[str, ...], int, int], np.ndarray] = {}
         self._tracks: dict[str, StripAudio] = {}
         self._chains: dict[str, Chain] = {}
         for wave in self._waves:
@@ -178,6 +179,7 @@ class Desk:
         """Bring every strip to the clock's next `frames` counts."""
         if self._strips is not None:
             self._strips.advance(clock, frames)
+        self._made.clear()
         for wave in self._waves:
             tracks = [node for node in wave if node.id in self._tracks]
             self._team.do(functools.partial(self._read_on, node, clock + frames) for node in tracks)
@@ -231,13 +233,23 @@ class Desk:
 
     def _heard(self, node: Node, keys: Sequence[Key], frame: int, frames: int) -> np.ndarray:
         """Return keys float32 ``(frames, keys, 2)`` where the input of a strip is at song frame `frame`."""
-        heard = np.zeros((frames, len(keys), 2))
-        for k, key in enumerate(keys):
-            for name in node.keys[key.id]:
+        heard = [self._key(node.keys[key.id], frame - key.late_frames, frames) for key in keys]
+        return heard[0].reshape(frames, 1, 2) if len(heard) == 1 else np.stack(heard, axis=1)
+
+    def _key(self, names: tuple[str, ...], frame: int, frames: int) -> np.ndarray:
+        """Return float32 ``(frames, 2)`` of the strips that are a key, from a song frame on.
+
+        Many strips may listen to one key: while the clock stands it is made once.
+        """
+        made = self._made.get((names, frame, frames))
+        if made is None:
+            total = np.zeros((frames, 2))
+            for name in names:
                 if name in self.windows:
-                    one = self._graph.nodes[name]
-                    start, audio = self.windows[name].within(frame - key.late_frames, frames)
-                    at = start - frame + key.late_frames
-                    scaled = audio.astype(np.float64) * one.scale  # what a stem says that is no number is silence
-                    heard[at : at + len(audio), k] += np.where(np.isfinite(scaled), scaled, 0.0)
-        return np.clip(heard, -_LARGEST, _LARGEST).astype(np.float32)
+                    start, audio = self.windows[name].within(frame, frames)
+                    scaled = audio.astype(np.float64) * self._graph.nodes[name].scale
+                    np.nan_to_num(scaled, copy=False, nan=0.0, posinf=0.0, neginf=0.0)  # as a strip reads a stem
+                    total[start - frame :][: len(audio)] += scaled
+            made = np.clip(total, -_LARGEST, _LARGEST).astype(np.float32)
+            self._made[names, frame, frames] = made
+        return made

@@ -30,7 +30,7 @@ def render(
     log: Callable[[np.ndarray], object] | None = None,
     span: tuple[int, int] | None = None,
     excerpt: bool = False,
-    block_frames: int = 16384,
+    block_frames: int = 32768,
     workers: int | None = None,
     cache: Cache | None = None,
     report: Report = silent,

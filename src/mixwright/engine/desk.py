@@ -112,6 +112,7 @@ class Desk:
         self.windows: dict[str, Window] = {}
         self._made: dict[tuple[tuple[str, ...], int, int], np.ndarray] = {}
         self._tracks: dict[str, StripAudio] = {}
+        self._ahead: dict[str, np.ndarray] = {}
         self._chains: dict[str, Chain] = {}
         for wave in self._waves:
             for node in wave:
@@ -180,9 +181,13 @@ class Desk:
         if self._strips is not None:
             self._strips.advance(clock, frames)
         self._made.clear()
-        for wave in self._waves:
-            tracks = [node for node in wave if node.id in self._tracks]
-            self._team.do(functools.partial(self._read_on, node, clock + frames) for node in tracks)
+        running = [[node for node in wave if node.id in self._tracks] for wave in self._waves]
+        last = max((k for k, tracks in enumerate(running) if tracks), default=0)
+        for k, wave in enumerate(self._waves):
+            pieces = [functools.partial(self._read_on, node, clock + frames) for node in running[k]]
+            if k == last > 0:  # who waits for nobody does not make others wait next time
+                pieces += [functools.partial(self._read_ahead, node, frames) for node in running[0]]
+            self._team.do(pieces)
             self._sum([node for node in wave if node.id in self._inputs], clock, frames)
 
     def _read_on(self, node: Node, clock: int) -> None:
@@ -190,7 +195,18 @@ class Desk:
         window = self.windows[node.id]
         missing = clock - node.latency_frames - window.end_frame
         if missing > 0:
-            window.append(self._tracks[node.id].read(missing), self._graph.mix.held_frames[node.id])
+            ahead = self._ahead.pop(node.id, None)
+            if ahead is None or len(ahead) < missing:
+                rest = self._tracks[node.id].read(missing - (0 if ahead is None else len(ahead)))
+                ahead = rest if ahead is None else np.concatenate([ahead, rest])
+            if len(ahead) > missing:
+                self._ahead[node.id] = ahead[missing:]
+            window.append(ahead[:missing], self._graph.mix.held_frames[node.id])
+
+    def _read_ahead(self, node: Node, frames: int) -> None:
+        """Have what a track gives out over the next frames ready."""
+        if node.id not in self._ahead:
+            self._ahead[node.id] = self._tracks[node.id].read(frames)
 
     def _sum(self, buses: Sequence[Node], clock: int, frames: int) -> None:
         """Sum and process buses that do not wait for each other; each thread takes a part of the frames, then a bus."""

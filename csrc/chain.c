@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0
  * A chain: a list of operations run over one block, in place.
  *
- * operations: rows of ROW int32: kind, count, index of its first coefficient, index of its first state, of its key and
+ * operations: rows of MW_CHAIN_ROW int32: kind, count, index of its first coefficient, index of its first state, of its key and
  * its first gain (-1: none), what it works on, how many of its coefficients move, index of their table.
  *   GAIN      factor                          no state
  *   DELAY     count = frames                  state: count * channels
@@ -16,6 +16,7 @@
  * Coefficients that move stand in tables: a row for every stride from the one numbered `first` (from reset) to the one
  * after the block; between two of them they go in straight lines, by steps of STEP frames, each as its
  * middle has it; a single coefficient, a gain, from frame to frame. */
+#include "chain.h"
 #include "colour.h"
 #include "convolution.h"
 #include "dynamics.h"
@@ -24,22 +25,13 @@
 #include "sections.h"
 #include "stage.h"
 
-enum { KIND, COUNT, COEFFICIENTS, STATE, KEY, GAINS, ON, MOVING, TABLE, ROW };
+enum { KIND, COUNT, COEFFICIENTS, STATE, KEY, GAINS, ON, MOVING, TABLE };
 enum { BOTH, MIDDLE, SIDE, LEFT, RIGHT };
 
 #define STRIDE MW_STRIDE
 #define STEP 16
 #define MOST_MOVING 256
 #define LARGEST 3.4028234663852886e38 /* of float */
-
-/* All that stays the same from block to block. */
-typedef struct {
-    const int32_t *rows;
-    int32_t count;
-    const double *coefficients;
-    double *state;
-    int32_t channels, key_count, gain_count, replay;
-} mw_list;
 
 /* What a block brings along: keys, gains, and tables of coefficients that move. */
 typedef struct {
@@ -48,11 +40,6 @@ typedef struct {
     const double *moving;
     int64_t first; /* stride of the tables' first rows */
 } beside;
-
-MW_API void mw_chain(const mw_list *list, const float *keys, float *gains, const double *moving, int32_t first,
-                     double *audio, int64_t frames);
-MW_API void mw_chain_float(const mw_list *list, const float *keys, float *gains, const double *moving, int32_t first,
-                           const float *in, float *out, int64_t frames);
 
 static void gain(const mw_stage *at) {
     for (int32_t i = 0; i < at->frames * at->channels; i++) at->audio[i] *= at->c[0];
@@ -159,7 +146,7 @@ static void run_moving(mw_stage at, const int32_t *row, const double *table) {
 static void stride(const mw_list *list, const beside *with, double *audio, int32_t frames) {
     int64_t frame = (int64_t)list->state[0];
     for (int32_t k = 0; k < list->count; k++) {
-        const int32_t *row = list->rows + ROW * k;
+        const int32_t *row = list->rows + MW_CHAIN_ROW * k;
         mw_stage at = {.c = list->coefficients + row[COEFFICIENTS],
                        .state = list->state + row[STATE],
                        .count = row[COUNT],

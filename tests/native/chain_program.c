@@ -3,22 +3,12 @@
  *
  * The file: int32 rows, coefficients, states, channels, keys, gains, frames; then the rows, int32; the coefficients,
  * double; the audio, float; the keys, float. */
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 
-typedef struct {
-    const int32_t *rows;
-    int32_t count;
-    const double *coefficients;
-    double *state;
-    int32_t channels, key_count, gain_count, replay;
-} list;
+#include "chain.h"
 
-void mw_chain_float(const list *list, const float *keys, float *gains, const double *moving, int32_t first,
-                    const float *in, float *out, int64_t frames);
-
-enum { ROW = 9, BLOCK = 1000 };
+enum { BLOCK = 1000 };
 
 static void *taken(FILE *file, size_t size, size_t count) {
     void *values = calloc(count + 1, size);
@@ -31,8 +21,8 @@ int main(int count, char **arguments) {
     if (!file) return 2;
     int32_t *size = taken(file, sizeof(int32_t), 7);
     int32_t channels = size[3], frames = size[6];
-    list all = {.count = size[0], .channels = channels, .key_count = size[4], .gain_count = size[5]};
-    all.rows = taken(file, sizeof(int32_t), (size_t)(ROW * size[0]));
+    mw_list all = {.count = size[0], .channels = channels, .key_count = size[4], .gain_count = size[5]};
+    all.rows = taken(file, sizeof(int32_t), (size_t)(MW_CHAIN_ROW * size[0]));
     all.coefficients = taken(file, sizeof(double), (size_t)size[1]);
     all.state = calloc((size_t)size[2], sizeof(double));
     float *audio = taken(file, sizeof(float), (size_t)frames * (size_t)channels);

@@ -22,14 +22,8 @@ def program(folder, compiler, *flags):
     """Compile the program that runs a chain, and return its path."""
     sources = sorted(str(path) for path in (ROOT / "csrc").glob("*.c") if not path.name.startswith("ear_"))
     made = folder / "chain"
-    command = [
-        *compiler,
-        *FLAGS,
-        *flags,
-        "-o",
-        str(made),
-        str(Path(__file__).parents[1] / "native" / "chain_program.c"),
-    ]
+    own = str(ROOT / "tests" / "native" / "chain_program.c")
+    command = [*compiler, *FLAGS, *flags, "-I", str(ROOT / "csrc"), "-o", str(made), own]
     subprocess.run([*command, *sources, "-lm"], check=True)
     return made
 

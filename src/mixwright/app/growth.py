@@ -14,7 +14,7 @@ from mixwright.hearing.packed import unpack
 from mixwright.io.kept import read_kept
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel
-from mixwright.ledger.findings import LedgerRow
+from mixwright.ledger.findings import LedgerRow, whole_song
 from mixwright.ledger.growth import growth
 from mixwright.model.hearing import HearingResult, KeptStretch
 from mixwright.model.ledger import Growth
@@ -35,7 +35,7 @@ def since_the_last(session: Session, hearing: HearingResult, cancel: Cancel | No
     rows = ledger_rows(session.song, layers_of(session.song, session.graph), followed(session))
     if before.stretches == hearing.stretches:
         return changed(hearing, grew=tuple(_still_told(before.grew, rows, session.song.sections)))
-    sections = session.song.sections or (Section(name="", start_s=0.0, end_s=hearing.stretches[-1].end * CELL_S),)
+    sections = session.song.sections or whole_song(hearing.stretches[-1].end * CELL_S)
     compared = tuple(part for part in sections if _differs(part, before, hearing))
     parts = {part for section in compared for part in _inside(section, hearing)}
     others = {part for section in compared for part in _inside(section, before)}

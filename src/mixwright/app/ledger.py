@@ -57,7 +57,7 @@ def findings_of(
     cancel: Cancel | None = None,
 ) -> tuple[Finding, ...]:
     """Return the findings of a song in order of its sections; those of a section are kept by what is heard of it."""
-    sections = session.song.sections or whole_song(hearing)
+    sections = session.song.sections or whole_song(hearing.stretches[-1].end_s)
     job = Job("looking for what is covered", len(sections), report, cancel)
     facts = [(row.id, row.place, sorted(row.place_in.items()), row.is_return) for row in rows]
     found = list(only_covered(hearing, rows))

@@ -94,7 +94,7 @@ def ledger_of(
     than half of what there is in a band is left, less counts (`tolerances.LEFT`). Loss that is spread over many layers,
     or over all of the scale, is density, and told as a whole alone. A bed may melt: it is never told.
     """
-    parts = sections or whole_song(hearing)
+    parts = sections or whole_song(hearing.stretches[-1].end_s)
     found = [*only_covered(hearing, rows)]
     found += [
         one
@@ -104,9 +104,9 @@ def ledger_of(
     return judged(found, left)
 
 
-def whole_song(hearing: Hearing) -> tuple[Section, ...]:
-    """Return the song as one section without a name."""
-    return (Section(name="", start_s=0.0, end_s=max(hearing.stretches[-1].end_s, CELL_S)),)
+def whole_song(end_s: float) -> tuple[Section, ...]:
+    """Return a song that is heard until `end_s` as one section without a name."""
+    return (Section(name="", start_s=0.0, end_s=max(end_s, CELL_S)),)
 
 
 def section_findings(
@@ -132,7 +132,7 @@ def only_covered(hearing: Hearing, rows: Sequence[LedgerRow]) -> Iterator[Findin
     """Yield the leads and supports of which next to nothing is heard wherever they sound; over the song."""
     order = {row.id: row for row in rows}
     known = [order[id_] for id_ in hearing.layers]
-    (song,) = whole_song(hearing)
+    (song,) = whole_song(hearing.stretches[-1].end_s)
     for index, row in enumerate(known):
         heard = hearing.layers[row.id]
         if row.place != "bed" and len(heard.sketch) and covered_everywhere(heard):

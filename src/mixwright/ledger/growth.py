@@ -3,13 +3,14 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from mixwright.hearing.fader import joined
-from mixwright.hearing.heard import ALONE, CUED, LAYER, STRICT, HeardStretch, Hearing
+from mixwright.hearing.heard import ALONE, CUED, LAYER, STRICT, HeardStretch, Hearing, Stretch
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.hearing.statistics import LEAST_FRACTION, named_takers
 from mixwright.ledger.findings import LEAST_S, LedgerRow, cued_db, whole_song
@@ -66,13 +67,15 @@ def growth(
     than three fifths last.
     """
     places = {row.id: row for row in rows}
-    found = [
-        one
-        for part in sections or whole_song(now)
-        for layer in now.layers
-        if layer in then.layers and layer in places and places[layer].place_at(part.name) != "bed"
-        for one in _of_layer(then, now, layer, part, places[layer].place_at(part.name))
-    ]
+    found: list[Growth] = []
+    for section in sections or whole_song(now.stretches[-1].end_s):
+        before, after = (_Inside(one, one.inside(section.start_s, section.end_s)) for one in (then, now))
+        if not after.numbers or after.stretches != before.stretches:
+            continue
+        for layer in now.layers:
+            place = places[layer].place_at(section.name) if layer in places else "bed"
+            if layer in then.layers and place != "bed":
+                found += _of_layer(before, after, layer, section, place)
     return tuple(sorted(found, key=_order))
 
 
@@ -80,6 +83,32 @@ def _order(one: Growth) -> tuple[float, float, str, str]:
     """Return what is sorted by: steps, less the more had been covered; and steps alone where most had been."""
     steps = 1.0 + one.excess_db / one.step_db
     return -steps * _ramp(one.share_before, _COVERED, _HEARD), -steps, one.track, one.section
+
+
+@dataclass(frozen=True, eq=False)
+class _Inside:
+    """What was heard in the stretches of a section, by their numbers."""
+
+    hearing: Hearing
+    numbers: Sequence[int]
+
+    @property
+    def stretches(self) -> list[Stretch]:
+        """When they are."""
+        return [self.hearing.stretches[k] for k in self.numbers]
+
+    def of(self, layer: str) -> list[HeardStretch]:
+        """Return what was heard of a layer."""
+        return [self.hearing.layers[layer].stretches[k] for k in self.numbers]
+
+    @functools.cached_property
+    def excited(self) -> Mapping[str, np.ndarray]:
+        """How much each layer excites each filter, mean over all of the time."""
+        length_s = np.array([one.length_s for one in self.stretches]).sum()
+        return {
+            id_: sum(one.active_s * one.patterns[LAYER].astype(float) for one in self.of(id_)) / length_s
+            for id_ in self.hearing.layers
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,14 +125,11 @@ class _Part:
     excited: Mapping[str, np.ndarray]
 
 
-def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: Place) -> Iterator[Growth]:
-    inside, before = (one.inside(section.start_s, section.end_s) for one in (now, then))
-    if not inside or [now.stretches[k] for k in inside] != [then.stretches[k] for k in before]:
-        return
-    parts, old_parts = ([one.layers[layer].stretches[k] for k in ks] for one, ks in ((now, inside), (then, before)))
+def _of_layer(then: _Inside, now: _Inside, layer: str, section: Section, place: Place) -> Iterator[Growth]:
+    parts, old_parts = now.of(layer), then.of(layer)
     if min(sum(part.active_s for part in one) for one in (parts, old_parts)) < LEAST_S:
         return
-    part, old = _part(now, inside, layer), _part(then, before, layer)
+    part, old = _part(now, layer), _part(then, layer)
     kept = np.minimum(part.alone, old.alone)
     added = _added(part, old)
     grew = added.sum(axis=0) > _MORE * sum(old.excited.values())
@@ -123,7 +149,7 @@ def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: 
         counts = min(was / _HEARD, 1.0) * _ramp(holds, *_HOLDS)
         excess_db = cued_db(size) * counts - GROWTH[place].db
         if excess_db > 0.0:
-            start_s, end_s = narrowed(_more_in_bands(parts, old_parts), band, now.stretches[inside[0]].start_s)
+            start_s, end_s = narrowed(_more_in_bands(parts, old_parts), band, now.stretches[0].start_s)
             yield Growth(
                 track=layer,
                 section=section.name,
@@ -135,7 +161,7 @@ def _of_layer(then: Hearing, now: Hearing, layer: str, section: Section, place: 
                 excess_db=excess_db,
                 share=share,
                 share_before=was,
-                caused_by=named_takers(list(now.layers), shares[:, band].sum(axis=1)),
+                caused_by=named_takers(list(now.hearing.layers), shares[:, band].sum(axis=1)),
             )
 
 
@@ -144,26 +170,21 @@ def _ramp(part: float, none: float, full: float) -> float:
     return min(max((part - none) / (full - none), 0.0), 1.0)
 
 
-def _part(hearing: Hearing, inside: Sequence[int], layer: str) -> _Part:
-    """Return a layer in some stretches."""
-    heard = {id_: [one.stretches[k] for k in inside] for id_, one in hearing.layers.items()}
-    lengths_s = np.array([hearing.stretches[k].length_s for k in inside])
-    active_s = np.array([one.active_s for one in heard[layer]])
-    patterns = np.tensordot(active_s / active_s.sum(), [one.patterns for one in heard[layer]], axes=1).astype(float)
+def _part(inside: _Inside, layer: str) -> _Part:
+    """Return a layer in the stretches of a section."""
+    hearing, heard = inside.hearing, inside.of(layer)
+    lengths_s = np.array([one.length_s for one in inside.stretches])
+    active_s = np.array([one.active_s for one in heard])
+    patterns = np.tensordot(active_s / active_s.sum(), [one.patterns for one in heard], axes=1).astype(float)
     alone = STEP_CAM * patterns[ALONE]
     left = {row: STEP_CAM * patterns[row] / np.maximum(alone, 1e-12) for row in (STRICT, CUED)}
-    index = list(heard).index(layer)
-    taken = by_filter(np.tensordot(lengths_s, [hearing.taken[k].cued[index] for k in inside], axes=1))
-    excited = {
-        id_: sum(one.active_s * one.patterns[LAYER].astype(float) for one in parts) / lengths_s.sum()
-        for id_, parts in heard.items()
-    }
-    excited[layer] = np.zeros_like(alone)
+    index = list(hearing.layers).index(layer)
+    taken = by_filter(np.tensordot(lengths_s, [hearing.taken[k].cued[index] for k in inside.numbers], axes=1))
     return _Part(
         alone=alone,
         lost={row: np.clip(1.0 - one, 0.0, 1.0) for row, one in left.items()},
         taken=taken / np.maximum(taken.sum(axis=0), 1e-12),
-        excited=excited,
+        excited={**inside.excited, layer: np.zeros_like(alone)},
     )
 
 

@@ -9,6 +9,7 @@ buses count the frames of the song, which nothing comes before; chains of tracks
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -100,7 +101,7 @@ class Desk:
         self._graph, self._sources, self._gains, self._team, self._strips = graph, sources, gains, team, strips
         self._clock = clock
         running = self._running(sounding, taps)
-        self._waves = [[node for node in wave if node.id in running] for wave in graph.waves]
+        waves = [[node for node in wave if node.id in running] for wave in graph.waves]
         self._inputs: dict[str, list[tuple[Node, Output]]] = {}
         for node in graph.nodes.values():
             if node.id in running and not isinstance(node, TrackNode):
@@ -114,12 +115,17 @@ class Desk:
         self._tracks: dict[str, StripAudio] = {}
         self._ahead: dict[str, np.ndarray] = {}
         self._chains: dict[str, Chain] = {}
-        for wave in self._waves:
-            for node in wave:
-                if isinstance(node, TrackNode):
-                    self._open_track(node, warm=warm)
-                else:
-                    self._open_bus(node)
+        for node in itertools.chain.from_iterable(waves):
+            if isinstance(node, TrackNode):
+                self._open_track(node, warm=warm)
+            else:
+                self._open_bus(node)
+        # Of each wave the tracks that run here, and the buses.
+        self._waves = [
+            ([node for node in wave if node.id in self._tracks], [node for node in wave if node.id in self._inputs])
+            for wave in waves
+        ]
+        self._last_tracks = max((k for k, (tracks, _) in enumerate(self._waves) if tracks), default=0)
 
     def _running(self, sounding: Sequence[TrackNode], taps: Collection[str]) -> frozenset[str]:
         """Return the strips that must run: what sounds, and what those have for keys that listen here."""
@@ -181,14 +187,12 @@ class Desk:
         if self._strips is not None:
             self._strips.advance(clock, frames)
         self._made.clear()
-        running = [[node for node in wave if node.id in self._tracks] for wave in self._waves]
-        last = max((k for k, tracks in enumerate(running) if tracks), default=0)
-        for k, wave in enumerate(self._waves):
-            pieces = [functools.partial(self._read_on, node, clock + frames) for node in running[k]]
-            if k == last > 0:  # who waits for nobody does not make others wait next time
-                pieces += [functools.partial(self._read_ahead, node, frames) for node in running[0]]
+        for k, (tracks, buses) in enumerate(self._waves):
+            pieces = [functools.partial(self._read_on, node, clock + frames) for node in tracks]
+            if k == self._last_tracks > 0:  # who waits for nobody does not make others wait next time
+                pieces += [functools.partial(self._read_ahead, node, frames) for node in self._waves[0][0]]
             self._team.do(pieces)
-            self._sum([node for node in wave if node.id in self._inputs], clock, frames)
+            self._sum(buses, clock, frames)
 
     def _read_on(self, node: Node, clock: int) -> None:
         """Bring a track's window up to what it gives out at a count of the clock."""

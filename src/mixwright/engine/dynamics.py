@@ -14,9 +14,7 @@ import numpy as np
 from mixwright.errors import SettingError
 from mixwright.meter.true_peak import FINE_PHASES, PHASES, bounds, interpolator
 from mixwright.native import dynamics as native
-from mixwright.native.mathematics import ratio
-
-_LOG2_E = 1.44269504088896340736
+from mixwright.native.mathematics import LOG2_E, ratio
 
 
 class PeakLimiter:
@@ -95,4 +93,4 @@ def _decay_octaves(seconds: float, rate_hz: int) -> float:
     """Return the logarithm, base 2, of what an exponential decay of this time constant leaves after one frame."""
     if not seconds > 0.0:
         raise SettingError("the time constant of a limiter must be longer than 0 s")
-    return -_LOG2_E / (seconds * rate_hz)
+    return -LOG2_E / (seconds * rate_hz)

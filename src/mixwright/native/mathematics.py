@@ -13,6 +13,9 @@ import numpy.typing as npt
 
 from mixwright.native.library import function, pointer
 
+#: ``exp2(LOG2_E * x)`` is the exponential of x.
+LOG2_E = 1.44269504088896340736
+
 
 @functools.cache
 def _on_array(name: str) -> Callable[..., Any]:

@@ -34,10 +34,9 @@ from mixwright.model.strip import Strip
 from mixwright.native import chain as native
 from mixwright.native import colour, oversample
 from mixwright.native.crossover import states as crossover_states
-from mixwright.native.mathematics import exp2, ratio
+from mixwright.native.mathematics import LOG2_E, exp2, ratio
 
 OCTAVES_A_DB = 0.16609640474436811739  # log2(10) / 20
-_LOG2_E = 1.44269504088896340736
 _NO_LIMIT = 1000.0  # octaves: more than any float has
 _KINDS = {"peak": 0, "rms": 1, "loudness": 2}
 _LUFS_OF_POWER_1 = -0.691
@@ -53,7 +52,7 @@ _DE_ESSER_KNEE_DB, _DE_ESSER_MS, _VOICE_RISES_MS, _VOICE_FALLS_MS = 6.0, 3.0, 20
 
 def kept(milliseconds: float, rate_hz: int) -> float:
     """Return what one frame leaves of a difference that decays with a time constant."""
-    return float(exp2(-_LOG2_E / (milliseconds / 1000.0 * rate_hz)))
+    return float(exp2(-LOG2_E / (milliseconds / 1000.0 * rate_hz)))
 
 
 def settled_frames(milliseconds: float, rate_hz: int) -> int:

@@ -36,7 +36,7 @@ from mixwright.model.song import MASTER, Song, changed, homes_of, targets_of, us
 from mixwright.model.words import Role
 from mixwright.native import chain as native
 from mixwright.native.keyed import LOOK, dip_states, duck_states, peaks_states
-from mixwright.native.mathematics import exp2, log2
+from mixwright.native.mathematics import LOG2_E, exp2, log2
 
 #: Attack, hold and release of each pace, and in how long measured levels fall, in ms.
 PACES: dict[Pace, tuple[float, float, float, float]] = {
@@ -51,7 +51,7 @@ _SMOOTH_MS = 30.0
 _STAYS_DB, _FADE_OPEN_DB_S, _FADE_SHUT_DB_S = 4.0, 1.0, 0.1
 #: By so much more a band of a key may lie below its maximum than the whole key.
 _BAND_NEAR_DB = 10.0
-_LOG2_E, _LOG2_10 = 1.4426950408889634, 3.321928094887362
+_LOG2_10 = 3.321928094887362
 _ALL = np.array([[1.0, 0.0, 0.0, 0.0, 0.0]])
 #: What lies between two edges is wider than this.
 _NARROWEST = 1.000001
@@ -341,7 +341,7 @@ def _looks(frames: int) -> int:
 
 def _part(ms: float, rate_hz: int) -> float:
     """Return how much of what is missing a level that follows with such a time constant gains in a look."""
-    return 1.0 - float(exp2(-_LOG2_E * 1000.0 * LOOK / (ms * rate_hz)))
+    return 1.0 - float(exp2(-LOG2_E * 1000.0 * LOOK / (ms * rate_hz)))
 
 
 def _power(db: float) -> float:

@@ -14,14 +14,13 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import math
 import sys
-import time
 from collections.abc import Callable
 
 import av
 import av.filter
 import numpy as np
+from timing import timed
 
 from mixwright.engine.chain import Chain
 from mixwright.engine.compiling import compile_mix
@@ -129,18 +128,6 @@ def filter_graph(sample_format: str, *, filters: bool) -> Callable[[np.ndarray],
             graph.pull()
 
     return run
-
-
-def timed(ways: dict[str, Callable[[], None]], repeat: int) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the smallest wall clock and processor time of each."""
-    wall, cpu = dict.fromkeys(ways, math.inf), dict.fromkeys(ways, math.inf)
-    for _ in range(repeat):
-        for name, way in ways.items():
-            start, start_cpu = time.perf_counter(), time.process_time()
-            way()
-            wall[name] = min(wall[name], time.perf_counter() - start)
-            cpu[name] = min(cpu[name], time.process_time() - start_cpu)
-    return wall, cpu
 
 
 def main() -> None:

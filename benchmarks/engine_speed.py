@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-import time
 
 import numpy as np
 import scipy.signal
+from timing import timed
 
 from mixwright.core.filters import strip_sections
 from mixwright.engine.compiling import compile_mix
@@ -68,13 +68,7 @@ def main() -> None:
         "scipy.signal.sosfilt and numpy, 1 thread": lambda: plain_filters(stems),
         "numpy sum alone, 1 thread": lambda: plain_sum(stems),
     }
-    wall, cpu = dict.fromkeys(ways, float("inf")), dict.fromkeys(ways, float("inf"))
-    for _ in range(given.repeat):
-        for name, way in ways.items():
-            start, start_cpu = time.perf_counter(), time.process_time()
-            way()
-            wall[name] = min(wall[name], time.perf_counter() - start)
-            cpu[name] = min(cpu[name], time.process_time() - start_cpu)
+    wall, cpu = timed(ways, given.repeat)
     sys.stdout.write(f"{TRACKS} stereo tracks, {given.seconds:g} s at {RATE_HZ} Hz, best of {given.repeat}\n")
     sys.stdout.write(f"{'':42} {'x real time':>12} {'CPU s a minute':>15} {'CPU re first':>13}\n")
     first = cpu["engine, 2 threads"]

@@ -4,7 +4,7 @@
 Runs each processor alone over stereo AUDIO, those that listen keyed by KEY, in the loaded build, and compares what
 comes out to the bit with: the plain and the AVX2 build, gcc, zig, arm64 under an emulator, and the AudioWorklet in
 Chromium. What is not there is said. Baselines that must differ: the audio as it was (empty), and the same chain of
-audio that is a millionth louder (naive).
+audio that is a ten-millionth louder (naive).
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from mixwright.engine.chain import Chain  # noqa: E402
 from mixwright.engine.processors.insert import made  # noqa: E402
 from mixwright.native.library import library_path  # noqa: E402
 from reference.chain_elsewhere import ZIG, by_program, in_browser, program  # noqa: E402
+from reference.chromium import CHROMIUM, running_browser  # noqa: E402
 
 
 def read(path: Path, seconds: float) -> np.ndarray:
@@ -101,16 +102,11 @@ def compare(chains: list, audio: np.ndarray, folder: Path) -> None:
         builds[build] = {
             k: by_program(runs, inside, chain, audio, keys, runner) for k, (_, chain, keys) in enumerate(chains)
         }
-    chromium = shutil.which("chromium")
-    if chromium and importlib.util.find_spec("playwright"):
-        from playwright import sync_api
-
-        with sync_api.sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+    if CHROMIUM and importlib.util.find_spec("playwright"):
+        with running_browser() as browser:
             builds["browser"] = {
                 k: in_browser(browser, chain, audio, keys) for k, (_, chain, keys) in enumerate(chains)
             }
-            browser.close()
     builds["empty"] = dict.fromkeys(range(len(chains)), audio)
     builds["naive"] = {
         k: loaded(chain, audio * np.float32(1.0000001), keys) for k, (_, chain, keys) in enumerate(chains)

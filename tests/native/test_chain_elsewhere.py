@@ -13,8 +13,8 @@ from engine.processors.examples import RATE_HZ, every
 from mixwright.engine.chain import Chain
 from mixwright.engine.processors.insert import made
 from reference.chain_elsewhere import ZIG, by_program, in_browser, program
+from reference.chromium import CHROMIUM, running_browser
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 EMULATOR = shutil.which("qemu-aarch64") or shutil.which("qemu-aarch64-static")
 INSERTS = [pytest.param(insert, id=f"{type(insert).__name__}-{k}") for k, (insert, _) in enumerate(every())]
 FRAMES = 2 * RATE_HZ
@@ -69,11 +69,9 @@ def test_other_builds_give_the_same_bits(insert, elsewhere):
 def browser():
     if CHROMIUM is None:
         pytest.skip("needs chromium")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    pytest.importorskip("playwright.sync_api")
+    with running_browser() as running:
         yield running
-        running.close()
 
 
 @pytest.mark.parametrize("channels", [1, 2])

@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
 """The page in a real browser, without a network."""
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -10,8 +9,7 @@ import invented
 import invented_hearing
 from mixwright.report.page import song_page
 from mixwright.report.stills import stills
-
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+from reference.chromium import CHROMIUM, running_browser
 
 pytestmark = [
     pytest.mark.slow,
@@ -78,11 +76,9 @@ def page_file(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def browser():
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    pytest.importorskip("playwright.sync_api")
+    with running_browser() as running:
         yield running
-        running.close()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -189,7 +189,8 @@ class PlannedMove(Record, frozen=True, kw_only=True):
     """A move with its evidence.
 
     `settings`: what a person would set. `predicted`: keys with units, what it will measure.
-    `without_it`: one sentence, what stays wrong. `costs`: one sentence for each layer it costs.
+    `without_it`: one sentence, what stays wrong. `costs`: one sentence for each layer it costs. `finding`: id of the
+    finding that it answers, among `PlanResult.findings`; empty where it answers none.
     """
 
     id: str
@@ -207,12 +208,14 @@ class PlannedMove(Record, frozen=True, kw_only=True):
     predicted: dict[str, float | None] = {}
     without_it: str = ""
     costs: tuple[str, ...] = ()
+    finding: str = ""
 
 
 class PlanResult(Record, frozen=True, kw_only=True):
     """Moves proposed, and the layers that were looked at and left as they are, each with its reason.
 
     `notes`: what was seen and moves cannot mend. `sounding`: as in MeasureResult, of the mix before the moves.
+    `findings`: what the moves answer, as it stood before them.
     """
 
     lead: tuple[str, ...]
@@ -220,6 +223,7 @@ class PlanResult(Record, frozen=True, kw_only=True):
     left_as_is: tuple[str, ...]
     notes: tuple[str, ...] = ()
     sounding: str = ""
+    findings: tuple[Finding, ...] = ()
 
 
 class DecideResult(Record, frozen=True, kw_only=True):

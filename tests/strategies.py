@@ -18,6 +18,7 @@ from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import EqBand, Pass, SlopeDbOct
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.inserts import AnyInsert
+from mixwright.model.move_settings import KEYED, MOVE_SETTINGS, ONE_OF
 from mixwright.model.moves import move_id
 from mixwright.model.song import (
     Group,
@@ -157,14 +158,32 @@ def masters() -> st.SearchStrategy[Master]:
     )
 
 
+def _settings(kind: MoveKind) -> st.SearchStrategy[dict[str, float]]:
+    """All that a move of a kind needs, and some of what it may set."""
+    own = {
+        "slope_db_oct": st.sampled_from([6.0, 12.0, 48.0]),
+        "low_hz": floats(20, 50),
+        "high_hz": floats(60, 500),
+        "drive_db": floats(6, 36),
+    }
+    known = MOVE_SETTINGS[kind]
+    each = {name: own[name] if name in own else floats(s.low, min(s.high, 20000.0)) for name, s in known.items()}
+    needed = {name for name, one in known.items() if one.needed} | set(ONE_OF.get(kind, ())[:1])
+    needed |= {"low_hz", "high_hz"} if kind == "colour" else set()
+    given = {name: each[name] for name in sorted(needed)}
+    return st.fixed_dictionaries(given, optional={name: each[name] for name in each if name not in needed})
+
+
 @st.composite
 def moves(draw: st.DrawFn, targets: list[str], sections: list[str]) -> Move:
-    """A move of either kind on one of the targets."""
-    kind = draw(st.sampled_from(get_args(MoveKind)))
+    """A move of any kind that names nobody else, on one of the targets."""
+    kind = draw(st.sampled_from([kind for kind in get_args(MoveKind) if kind not in (*KEYED, "send")]))
     target = draw(st.sampled_from(targets))
     chosen = tuple(draw(st.lists(st.sampled_from(sections), unique=True, max_size=2))) if sections else ()
     if kind == "level":
         settings = {"gain_db": draw(floats(-24, 24))}
+    elif kind != "pan":
+        settings = draw(_settings(kind))
     else:
         keys = draw(st.sampled_from([("pan",), ("left", "right"), ("left",)]))
         settings = {key: draw(positions) for key in keys}

@@ -115,7 +115,10 @@ def test_a_name_that_is_group_and_source_of_other_tracks_moves_the_tracks():
         (move("pan", "low", {"gain_db": 0.0}), "move pan-low.settings: a pan move has no setting 'gain_db'"),
         (move("pan", "low", {"pan": 1.5}), "move pan-low.settings.pan: 1.5 does not fit; allowed: pan (-1 to 1)"),
         (move("level", "low", {"gain_db": float("nan")}), "move level-low.settings.gain_db: nan does not fit"),
-        (move("level", "low", {"gain_db": 1.0}, sections=("bridge",)), "move level-low: no section is called 'bridge'"),
+        (
+            move("level", "low", {"gain_db": 1.0}, sections=("bridge",)),
+            "move level-low.sections: no section is called 'bridge'",
+        ),
     ],
 )
 def test_a_move_that_cannot_be_done_is_refused(bad, message):

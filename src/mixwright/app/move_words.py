@@ -8,8 +8,9 @@ import re
 from collections.abc import Iterable
 
 from mixwright.errors import SettingError, listed, printable
+from mixwright.model.move_settings import MOVE_SETTINGS, Setting
 from mixwright.model.moves import move_id
-from mixwright.model.song import LEVEL_SETTINGS, MASTER, POSITION_SETTINGS, Move, Song, targets_of
+from mixwright.model.song import MASTER, Move, Song, targets_of
 from mixwright.model.words import MoveKind
 
 GRAMMAR = (
@@ -70,7 +71,8 @@ def number(key: str, word: str) -> float:
     SettingError
         says what is allowed
     """
-    low, high = {**LEVEL_SETTINGS, **POSITION_SETTINGS, "strength": (0.0, 1.0)}[key]
+    known = {**MOVE_SETTINGS["level"], **MOVE_SETTINGS["pan"], "strength": Setting(0.0, 1.0)}[key]
+    low, high = known.low, known.high
     bare = re.fullmatch(
         rf"\s*({_NUMBER})\s*(?:dB)?\s*" if key == "gain_db" else rf"\s*({_NUMBER})\s*", word, re.IGNORECASE
     )

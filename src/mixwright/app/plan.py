@@ -312,6 +312,8 @@ def _move(planned: PlannedMove) -> Move:
         target=planned.target,
         sections=planned.sections,
         settings=planned.settings,
+        key=planned.key,
+        send=planned.send,
         state=planned.state,
         strength=planned.strength,
         by=planned.by,

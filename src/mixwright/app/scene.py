@@ -128,7 +128,11 @@ def sounding_hash(song: Song, lanes: Collection[Lane]) -> str:
         (t.id, t.sha256, t.start_frame, t.mute, t.group, t.strip, t.sends, t.pre_sends, t.source)
         for t in used_tracks(song)
     ]
-    moves = [(m.kind, m.target, m.sections, m.settings, m.strength) for m in song.moves if m.state == "accepted"]
+    moves = [
+        (m.kind, m.target, m.sections, m.settings, m.strength, m.key, m.send)
+        for m in song.moves
+        if m.state == "accepted"
+    ]
     whole = (song.rate_hz, song.pan_law_db, song.groups, song.sends, song.master, song.sections, tuple(lanes))
     return Cache.key("sounding", tracks, moves, whole)
 

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """A song, its lanes and its moves as the graph of a mix.
 
-Accepted moves are an overlay: the song's own settings stay as they are, and every level and position is compiled
-here into one lane per parameter.
+Accepted moves are an overlay: the song's own settings stay as they are. Every level and position is compiled here into
+one lane per parameter; other moves are inserts after the strip's own ones, or amounts in sends.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from mixwright.engine.graph import MixGraph, Node, Output, TrackNode, aligned, b
 from mixwright.engine.inserts import Clock
 from mixwright.engine.lanes import packed
 from mixwright.engine.operation import Delay, Gain, Operation, Sections
-from mixwright.engine.overlay import Overlay, before_fader
+from mixwright.engine.overlay import Lanes, Overlay, before_fader
 from mixwright.engine.reverb import reverberation
 from mixwright.errors import where
 from mixwright.model.derived import resolved
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.lane import Lane
-from mixwright.model.song import MASTER, Group, Song, Track, homes_of, keyed_by, used_tracks
+from mixwright.model.song import MASTER, Group, Send, Song, Track, homes_of, keyed_by, used_tracks
 from mixwright.model.strip import Reverb, Strip
 from mixwright.native import mathematics
 
@@ -65,16 +65,15 @@ def compile_mix(song: Song, lanes: Sequence[Lane], frames: Mapping[str, int]) ->
     SettingError
         where a setting does not fit: a filter above half the rate, a move without its setting
     """
-    song = resolved(song)
-    overlay = Overlay(song, lanes, song_frames(song, frames))
+    overlay = Overlay(resolved(song), lanes, song_frames(song, frames))
+    song = overlay.song
     tracks = []
     for track in used_tracks(song):
         with where(f"track {track.id}"):
             tracks.append(_track_node(song, track, overlay, frames[track.id]))
-    back = Output(bus(MASTER, MASTER))
     said = [
-        *(_Bus("group", g.id, g.strip, _outputs(g), mute=g.mute) for g in song.groups),
-        *(_Bus("send", s.id, s.strip, (back,), mute=s.mute, reverb=s.reverb) for s in song.sends),
+        *(_Bus("group", g.id, g.strip, g, mute=g.mute) for g in song.groups),
+        *(_Bus("send", s.id, s.strip, s, mute=s.mute, reverb=s.reverb) for s in song.sends),
         _Bus(MASTER, MASTER, song.master),
     ]
     buses = []
@@ -91,7 +90,7 @@ class _Bus(NamedTuple):
     kind: str
     name: str
     strip: Strip
-    outputs: tuple[Output, ...] = ()
+    owner: Group | Send | None = None
     mute: bool = False
     reverb: Reverb | None = None
 
@@ -111,7 +110,7 @@ def _bus_node(song: Song, said: _Bus, overlay: Overlay) -> Node:
         pre_lanes=packed(before_fader(lanes)),
         scale=scale,
         mute=said.mute,
-        outputs=said.outputs,
+        outputs=_outputs(said.kind, said.owner, overlay, lanes) if said.owner is not None else (),
         keys=_keys(song, said.strip),
         logs=_logs(said.strip, inserts),
     )
@@ -130,7 +129,7 @@ def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> Trac
         pre_lanes=packed(before_fader(lanes)),
         scale=scale,
         mute=track.mute,
-        outputs=_outputs(track),
+        outputs=_outputs("track", track, overlay, lanes),
         keys=_keys(song, track.strip),
         logs=_logs(track.strip, inserts),
         track=track,
@@ -160,12 +159,17 @@ def _logs(strip: Strip, inserts: Sequence[Sequence[Operation]]) -> tuple[tuple[s
     return tuple((name, count) for name, count in columns if count)
 
 
-def _outputs(owner: Track | Group) -> tuple[Output, ...]:
-    sends = ((owner.sends, False), (owner.pre_sends, True))
-    return (
-        Output(bus(owner.group, "group") if owner.group else bus(MASTER, MASTER)),
-        *(Output(bus(name, "send"), float(mathematics.ratio(db)), pre) for to, pre in sends for name, db in to.items()),
-    )
+def _outputs(kind: str, owner: Track | Group | Send, overlay: Overlay, lanes: Lanes) -> tuple[Output, ...]:
+    """Return what a strip feeds: its group or the master, and sends after and before its fader."""
+    if isinstance(owner, Send):
+        return (Output(bus(MASTER, MASTER)),)
+    found = [Output(bus(owner.group, "group") if owner.group else bus(MASTER, MASTER))]
+    for feeds, pre in ((owner.sends, False), (owner.pre_sends, True)):
+        for name, db in feeds.items():
+            moving = overlay.feed_lanes(owner.id, kind, name, before_fader(lanes) if pre else lanes)
+            own = None if moving is None else packed(moving)
+            found.append(Output(bus(name, "send"), float(mathematics.ratio(db)), pre, own))
+    return tuple(found)
 
 
 def _delay_frames(strip: Strip, song: Song) -> int:

@@ -244,7 +244,9 @@ class Desk:
         """Add what lies from song frame `frame` on to a bus, through the strip's lanes."""
         start, audio = self.windows[node.id].within(frame, len(out))
         if len(audio):
-            lanes = node.pre_lanes if output.pre else node.lanes
+            lanes = output.lanes
+            if lanes is None:
+                lanes = node.pre_lanes if output.pre else node.lanes
             factor = node.scale * output.factor
             add_placed(audio, start, lanes, self._graph.law, factor, out[start - frame :][: len(audio)])
 

@@ -26,11 +26,20 @@ LIMITER = "limiter"
 
 
 class Output(NamedTuple):
-    """A bus that a strip feeds, with a factor; `pre`: from before the fader, where the strip stands."""
+    """A bus that a strip feeds, with a factor; `pre`: from before the fader, where the strip stands.
+
+    `lanes`, packed: in place of the strip's own, where this feed moves by itself.
+    """
 
     target: str
     factor: float = 1.0
     pre: bool = False
+    lanes: np.ndarray | None = None
+
+    def identity(self) -> tuple[Part, ...]:
+        """Return all of this that can be heard, as parts of a key."""
+        own = () if self.lanes is None else (sha256(self.lanes.tobytes()).digest(),)
+        return self.target, self.factor, self.pre, *own
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -72,7 +81,7 @@ class Node:
 
     def identity(self) -> tuple[Part, ...]:
         """Return all of this that can be heard, as parts of a key."""
-        outputs = tuple((output.target, output.factor, output.pre) for output in self.outputs)
+        outputs = tuple(output.identity() for output in self.outputs)
         return *self.tap_identity(), sha256(self.lanes.tobytes()).digest(), outputs
 
 

@@ -12,11 +12,12 @@ import numpy as np
 from mixwright.engine.lanes import FrameLane
 from mixwright.engine.operation import Around, Operation, Stage
 from mixwright.engine.processors.insert import Heard, along, made, movable, operations_of
-from mixwright.engine.processors.keyed import check_duck, paced
-from mixwright.errors import SettingError, count, where
+from mixwright.engine.processors.keyed import paced
+from mixwright.errors import SettingError, where
 from mixwright.jobs.cache import Part
 from mixwright.model.insert import Insert
 from mixwright.model.keyed_inserts import Dip, Duck
+from mixwright.model.loops import check_duck
 from mixwright.model.setting_path import value_at, with_value
 from mixwright.model.song import Song, targets_of
 from mixwright.model.words import Role
@@ -46,7 +47,7 @@ def insert_operations(
     clock: Clock,
     inside: Mapping[tuple[str, ...], FrameLane],
     lanes: Mapping[str, FrameLane],
-    path: str,
+    places: Sequence[str],
 ) -> tuple[tuple[Operation, ...], ...]:
     """Return the operations of the inserts of a strip, one after the other.
 
@@ -59,8 +60,8 @@ def insert_operations(
         1 inside, 0 outside, for the sections that inserts name
     lanes : mapping
         of settings, by their path in the strip: ``inserts[1].threshold_db``
-    path : str
-        of the strip in the song, for errors
+    places : sequence of str
+        where each insert stands, for errors
 
     Raises
     ------
@@ -69,17 +70,13 @@ def insert_operations(
     """
     found: list[tuple[Operation, ...]] = []
     late_frames = 0
-    for setting in lanes:
-        if int(setting.partition("]")[0].removeprefix("inserts[")) >= len(inserts):
-            what = f"a lane moves {setting}, and it has {count(len(inserts), 'insert')}"
-            raise SettingError(what, where=path, hint="correct kept/lanes.json")
     for k, insert in enumerate(inserts):
         own = {
             setting.removeprefix(f"inserts[{k}]."): lane
             for setting, lane in lanes.items()
             if setting.startswith(f"inserts[{k}].")
         }
-        with where(f"{path}.inserts[{k}]"):
+        with where(places[k]):
             parts = _operations(insert, clock, inside.get(insert.sections), own, late_frames)
         late_frames += sum(operation.latency_frames for operation in parts)
         found.append(parts)
@@ -203,7 +200,7 @@ def fitted(song: Song, kind: str, owner: str, insert: Insert) -> Insert:
         for a duck on something that carries what ducks it
     """
     if isinstance(insert, Duck) and insert.key:
-        check_duck(song, owner, insert)
+        check_duck(song, owner, insert.key)
     return paced(insert, _role(song, kind, owner)) if isinstance(insert, Dip) else insert
 
 

@@ -1,17 +1,18 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Accepted moves laid over hand settings and kept lanes, as lanes of level and position."""
+"""Accepted moves laid over hand settings and kept lanes: lanes of level and position, inserts, amounts in sends."""
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Sequence
 
 from mixwright.engine.inserts import Clock, fitted, insert_operations
 from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
 from mixwright.engine.operation import Operation
-from mixwright.errors import SettingError, where
-from mixwright.model.checks import check_move
+from mixwright.errors import SettingError, count, where
 from mixwright.model.lane import Lane, StripParameter
-from mixwright.model.song import MASTER, Move, Song, Track, homes_of, strips_of, targets_of
+from mixwright.model.move_inserts import feeds_moved, laid_over, moved_strips
+from mixwright.model.song import Move, Song, Track, strips_of
 from mixwright.model.strip import Strip
 
 #: Lanes in the order of the C core.
@@ -26,65 +27,69 @@ def before_fader(lanes: Lanes) -> Lanes:
 class Overlay:
     """What kept lanes and accepted moves do to each strip of a song of `frames` frames.
 
-    A move on the master moves the master's strip. A move on a group moves the group's own strip where the group is
-    what it names; a move on a source, or on a mono position, moves each of the tracks.
+    Attributes
+    ----------
+    song : Song
+        with moves as inserts at the end of strips and as amounts in sends (`model.move_inserts`); all else of them are
+        lanes
     """
 
     def __init__(self, song: Song, lanes: Sequence[Lane], frames: int) -> None:
         self.frames = frames
-        self._song = song
+        self.song, self._added = laid_over(song)
         self._kept = {(lane.target, lane.parameter): from_kept(lane, song.rate_hz) for lane in lanes if lane.points}
         self._paths = {(kind, id_): path for path, kind, id_, _ in strips_of(song)}
         self._sections = {section.name: section for section in song.sections}
-        self._on_buses: dict[str, list[Move]] = {}
-        self._on_tracks: dict[str, list[Move]] = {}
-        for move in song.moves:
-            if move.state == "accepted":
-                self._assign(move)
+        self._on_strips: dict[tuple[str, str], list[Move]] = {}
+        self._feeds: dict[tuple[str, str, str], list[Move]] = {}
+        for move in self.song.moves:
+            if move.state == "accepted" and move.kind == "send":
+                for strip in feeds_moved(song, move):
+                    self._feeds.setdefault((*strip, move.send), []).append(move)
+            elif move.state == "accepted":
+                for strip in moved_strips(song, move):
+                    self._on_strips.setdefault(strip, []).append(move)
 
     def track_lanes(self, track: Track) -> Lanes:
         """Return the lanes of a track."""
-        return self._lanes(track.id, track.strip, self._on_tracks.get(track.id, ()))
+        return self._lanes(track.id, track.strip, self._on_strips.get(("track", track.id), ()))
 
     def bus_lanes(self, name: str, kind: str, strip: Strip) -> Lanes:
         """Return the lanes of a group, send or the master."""
-        moves = () if kind == "send" else self._on_buses.get(name, ())
-        return self._lanes(self.kept_of(name, kind), strip, moves)
+        return self._lanes(self.kept_of(name, kind), strip, self._on_strips.get((kind, name), ()))
+
+    def feed_lanes(self, name: str, kind: str, send: str, lanes: Lanes) -> Lanes | None:
+        """Return lanes of a strip with what moves do to its feed of a send in sections; None where none does."""
+        moves = self._feeds.get((kind, name, send), ())
+        if not moves:
+            return None
+        levels = [lanes[0], *(self._scaled(move, move.strength * move.settings["gain_db"]) for move in moves)]
+        return (total(levels), *lanes[1:])
 
     def inserts(self, name: str, kind: str, strip: Strip, clock: Clock) -> tuple[tuple[Operation, ...], ...]:
         """Return the operations of each of the inserts of a strip, which are run by `clock`."""
         kept, path = self.kept_of(name, kind), self._paths[kind, name]
         lanes = {what: lane for (target, what), lane in self._kept.items() if target == kept and "." in what}
-        inside = {
-            insert.sections: self._inside(insert.sections, f"{path}.inserts[{k}].sections")
-            for k, insert in enumerate(strip.inserts)
+        added = self._added.get((kind, name), ())
+        own = len(strip.inserts) - len(added)
+        places = [*(f"{path}.inserts[{k}]" for k in range(own)), *(f"move {id_}" for id_ in added)]
+        _check_moved(lanes, own, path)
+        within = {
+            insert.sections: self._inside(insert.sections, f"{place}.sections")
+            for place, insert in zip(places, strip.inserts, strict=True)
             if insert.sections
         }
         fitting = []
-        for k, insert in enumerate(strip.inserts):
-            with where(f"{path}.inserts[{k}]"):
-                fitting.append(fitted(self._song, kind, name, insert))
-        return insert_operations(fitting, clock, inside, lanes, path)
+        for place, insert in zip(places, strip.inserts, strict=True):
+            with where(place):
+                fitting.append(fitted(self.song, kind, name, insert))
+        return insert_operations(fitting, clock, within, lanes, places)
 
     def kept_of(self, name: str, kind: str) -> str:
         """Return the target of kept lanes that is meant; of an id that several have it is the track, then the group."""
-        owners = ("track", self._song.tracks), ("group", self._song.groups), ("send", self._song.sends)
+        owners = ("track", self.song.tracks), ("group", self.song.groups), ("send", self.song.sends)
         first = next((one for one, records in owners if any(record.id == name for record in records)), kind)
         return name if first == kind else ""
-
-    def _assign(self, move: Move) -> None:
-        check_move(move, f"move {move.id}")
-        if move.target == MASTER:
-            self._on_buses.setdefault(MASTER, []).append(move)
-            return
-        tracks = targets_of(self._song, move.target)
-        is_group = any(group.id == move.target for group in self._song.groups)
-        whole = is_group and all(move.target in homes_of(self._song, track.group) for track in tracks)
-        if whole and (move.kind == "level" or "left" in move.settings):
-            self._on_buses.setdefault(move.target, []).append(move)
-        else:
-            for track in tracks:
-                self._on_tracks.setdefault(track.id, []).append(move)
 
     def _lanes(self, kept: str, strip: Strip, moves: Iterable[Move]) -> Lanes:
         levels = [constant(strip.fader_db)]
@@ -108,18 +113,32 @@ class Overlay:
             if parameter in move.settings:
                 wanted = move.settings[parameter]
                 share = self._scaled(move, move.strength)
-                lane = combined((lane, share), lambda v, wanted=wanted: v[0] + v[1] * (wanted - v[0]))  # type: ignore[misc]
+                lane = combined((lane, share), functools.partial(_toward, wanted))
         return lane
 
     def _scaled(self, move: Move, value: float) -> FrameLane:
         """Return `value` where the move applies, 0 elsewhere."""
         if not move.sections:
             return constant(value)
-        lane = self._inside(move.sections, f"move {move.id}")
+        lane = self._inside(move.sections, f"move {move.id}.sections")
         return FrameLane(tuple((frame, value * share) for frame, share in lane.points))
 
     def _inside(self, sections: tuple[str, ...], place: str) -> FrameLane:
         for name in sections:
             if name not in self._sections:
                 raise SettingError(f"no section is called {name!r}", where=place, hint="change its sections")
-        return inside([self._sections[name] for name in sections], self.frames, self._song.rate_hz)
+        return inside([self._sections[name] for name in sections], self.frames, self.song.rate_hz)
+
+
+def _toward(wanted: float, values: Sequence[float]) -> float:
+    """Return where a share of the way to a position leads: all of it, to that very position."""
+    here, share = values
+    return wanted if share == 1.0 else here + share * (wanted - here)
+
+
+def _check_moved(lanes: Iterable[str], own: int, path: str) -> None:
+    """Refuse a lane of an insert that the strip itself does not have."""
+    for setting in lanes:
+        if int(setting.partition("]")[0].removeprefix("inserts[")) >= own:
+            what = f"a lane moves {setting}, and it has {count(own, 'insert')}"
+            raise SettingError(what, where=path, hint="correct kept/lanes.json")

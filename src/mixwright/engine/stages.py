@@ -25,6 +25,7 @@ from mixwright.jobs.progress import Cancel, Report, silent, until_stopped
 from mixwright.model.derived import resolved
 from mixwright.model.inserts import AnyInsert
 from mixwright.model.lane import Lane
+from mixwright.model.move_inserts import laid_over
 from mixwright.model.song import MASTER, Song, changed, strips_of, with_strip
 
 _BLOCK_FRAMES = 65536
@@ -54,11 +55,13 @@ class Bare:
     """
 
     def __init__(self, song: Song, lanes: Sequence[Lane], frames: Mapping[str, int], kind: str, id_: str) -> None:
-        self._song, self._lanes = resolved(song), lanes
+        whole = resolved(song)
+        owned = ((path, s) for path, k, i, s in strips_of(whole) if (k, i) == (kind, id_))
+        self.path, self.strip = next(owned)
+        # Moves are laid over all else; those of this strip come after its own inserts.
+        self._song, self._lanes = with_strip(laid_over(whole).song, kind, id_, self.strip), lanes
         self._frames = song_frames(song, frames)
         self._kind, self._id = kind, id_
-        owned = ((path, s) for path, k, i, s in strips_of(self._song) if (k, i) == (kind, id_))
-        self.path, self.strip = next(owned)
         self.node = id_ if kind == "track" else bus(id_, kind)
         self.keys = compile_mix(self._song, lanes, frames).nodes[self.node].keys
         # A delay of a bus comes after its inserts.

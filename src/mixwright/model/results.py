@@ -198,6 +198,8 @@ class PlannedMove(Record, frozen=True, kw_only=True):
     target: str
     sections: tuple[str, ...]
     settings: dict[str, float]
+    key: str = ""
+    send: str = ""
     state: MoveState
     strength: float
     by: Literal["plan", "engineer"]

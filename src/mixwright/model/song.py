@@ -21,9 +21,6 @@ SCHEMA = 3
 MASTER = "master"
 #: No track, source, group or send is called so, and what each stands for.
 RESERVED = {MASTER: "the whole mix", OTHERS: "layers that are told together"}
-#: What moves set, and from where to where.
-LEVEL_SETTINGS = {"gain_db": (-24.0, 24.0)}
-POSITION_SETTINGS = {"pan": (-1.0, 1.0), "left": (-1.0, 1.0), "right": (-1.0, 1.0)}
 
 R = TypeVar("R", bound=Record)
 N = TypeVar("N", bound="Named")
@@ -129,8 +126,10 @@ class Lock(Record, frozen=True, kw_only=True):
 class Move(Record, frozen=True, kw_only=True):
     """One change a person could make by hand; applied as an overlay on the hand settings.
 
-    `settings` of a `level` move: ``gain_db``; of a `pan` move: ``pan`` (mono tracks) or ``left`` and
-    ``right`` (stereo): where the layer shall stand at full strength. `sections` empty: whole song.
+    `settings` are those of its kind (`model.move_settings`), as they are at full strength. `key`: whom a `dip` or
+    `duck` listens to: a track, source, group or send. `send`: the send that a `send` move feeds more or less of.
+    `target`: a track, source or group, the return of a send (:func:`return_of`), or ``master`` for a level. `sections`
+    empty: whole song.
     """
 
     id: str
@@ -138,6 +137,8 @@ class Move(Record, frozen=True, kw_only=True):
     target: str
     sections: tuple[str, ...] = ()
     settings: dict[str, float]
+    key: str = ""
+    send: str = ""
     state: MoveState = "proposed"
     strength: Fraction = 1.0
     by: Literal["plan", "engineer"] = "plan"
@@ -254,6 +255,11 @@ def targets_of(song: Song, target: str) -> tuple[Track, ...]:
     """Return the used tracks that a target names: a track, a source or a group, with the groups inside it."""
     homes = {group.id: homes_of(song, group.id) for group in song.groups}
     return tuple(t for t in used_tracks(song) if target in (t.id, source_of(t), *homes.get(t.group, (t.group,))))
+
+
+def return_of(send: Send) -> str:
+    """Return what names the return of a send as a layer; the send may share its id with a track."""
+    return f"send {send.id}"
 
 
 def keyed_by(song: Song, key: str) -> tuple[tuple[str, str], ...]:

@@ -35,7 +35,19 @@ Role = Literal[
     "other",
     "unknown",
 ]
-MoveKind = Literal["level", "pan"]
+MoveKind = Literal[
+    "level",
+    "pan",
+    "band_limit",
+    "shape",
+    "tilt",
+    "dip",
+    "duck",
+    "width",
+    "send",
+    "even_out",
+    "colour",
+]
 MoveState = Literal["proposed", "accepted", "refused"]
 Severity = Literal["note", "look", "unusable"]
 FaultKind = Literal[

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 import msgspec
 
+from mixwright.model.move_settings import MOVE_SETTINGS
 from mixwright.model.moves import move_id
 from mixwright.model.results import PlannedMove, Spread
-from mixwright.model.song import LEVEL_SETTINGS, MASTER
+from mixwright.model.song import MASTER
 
 #: Peaks of a mix that goes on to mastering lie between these: common practice, no source.
 PEAKS_DBTP = (-6.0, -3.0)
@@ -39,7 +40,7 @@ def propose_headroom(now_dbtp: float | None, then_dbtp: float | None, *, limited
     if now_dbtp is None or then_dbtp is None or then_dbtp <= CEILING_DBTP:
         return None
     where, key = (" before the limiter", "true_peak_before_limiter_dbtp") if limited else ("", "true_peak_dbtp")
-    gain_db = max(LEVEL_SETTINGS["gain_db"][0], round(PEAKS_DBTP[1] - then_dbtp, 1))
+    gain_db = max(MOVE_SETTINGS["level"]["gain_db"].low, round(PEAKS_DBTP[1] - then_dbtp, 1))
     return PlannedMove(
         id=move_id("level", MASTER, ()),
         kind="level",

@@ -145,7 +145,7 @@ def test_any_number_moves_anywhere_or_is_refused_before(kind, data):
     lane = FrameLane(((100, data.draw(value)), (500, data.draw(value))))
     audio = SIGNALS[data.draw(st.sampled_from(["phrases", "+100 dB", "one side"]))]
     try:
-        (operations,) = insert_operations([insert], Clock(0, rate_hz), {}, {f"inserts[0].{path}": lane}, "here")
+        (operations,) = insert_operations([insert], Clock(0, rate_hz), {}, {f"inserts[0].{path}": lane}, ["here"])
     except SettingError as error:
         data.draw(st.just(str(error)))
         return

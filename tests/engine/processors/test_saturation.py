@@ -86,7 +86,7 @@ def test_a_bias_that_moves_leaves_what_is_small_alone(kind):
     """What follows from the bias fits it all the way: a constant left over would be a large gain of what is small."""
     lane = FrameLane(((0, 0.0), (2000, 1.0)))
     insert = Saturation(curve=kind, drive_db=0)
-    (operations,) = insert_operations([insert], Clock(0, RATE_HZ), {}, {"inserts[0].bias": lane}, "here")
+    (operations,) = insert_operations([insert], Clock(0, RATE_HZ), {}, {"inserts[0].bias": lane}, ["here"])
     audio = 1e-5 * np.random.default_rng(1).uniform(-1.0, 1.0, (3000, 1))
     gains = np.empty((3000, Chain(operations, 1).gains), dtype=np.float32)
     run(operations, audio, gains=gains)

@@ -32,7 +32,7 @@ from mixwright.errors import SettingError
 from mixwright.jobs.cache import Part
 from mixwright.model.filters import Pass
 from mixwright.model.keyed_inserts import Dip, Duck, Pace, Peaks, usual_pace
-from mixwright.model.song import MASTER, Song, changed, homes_of, targets_of, used_tracks
+from mixwright.model.song import changed
 from mixwright.model.words import Role
 from mixwright.native import chain as native
 from mixwright.native.keyed import LOOK, dip_states, duck_states, peaks_states
@@ -265,44 +265,6 @@ def paced(insert: Dip, role: Role) -> Dip:
     """Return a dip whose bands have a pace, where they say none the one that is usual for a layer of such a role."""
     pace = usual_pace(role)
     return changed(insert, bands=tuple(changed(band, pace=band.pace or pace) for band in insert.bands))
-
-
-def check_duck(song: Song, target: str, insert: Duck) -> None:
-    """Refuse a duck on something that carries what ducks it: a layer is never lowered under its own hit.
-
-    Parameters
-    ----------
-    song : Song
-    target : str
-        on whose strip it stands: a track, group, send or the master
-    insert : Duck
-
-    Raises
-    ------
-    SettingError
-        where a track feeds both `target` and the key
-    """
-    both = carried(song, target) & carried(song, insert.key)
-    if both:
-        names = ", ".join(sorted(both))
-        raise SettingError(
-            f"{target} is to duck under {insert.key}, and {names} is part of both",
-            hint="let it stand on layers without that hit, or name another key",
-        )
-
-
-def carried(song: Song, name: str) -> frozenset[str]:
-    """Return the used tracks that are heard in a track, source, group, send or the master."""
-    if name == MASTER:
-        return frozenset(track.id for track in used_tracks(song))
-    tracks = {track.id for track in targets_of(song, name)}
-    groups = {group.id for group in song.groups if name in (*group.sends, *group.pre_sends)}
-    tracks |= {
-        track.id
-        for track in used_tracks(song)
-        if name in (*track.sends, *track.pre_sends) or not groups.isdisjoint(homes_of(song, track.group))
-    }
-    return frozenset(tracks)
 
 
 def _between(low_hz: float | None, high_hz: float | None, slope: Literal[6, 12], rate_hz: int) -> np.ndarray:

@@ -15,10 +15,13 @@ from mixwright.planning.filter_gains import DB, Gain, lowered, lowered_beyond, p
 #: As inserts have it (`engine.processors.keyed`): how far below its recent maximum a key still sounds, and a band of
 #: it. What sounds goes on to 4 dB less.
 NEAR_DB, BAND_NEAR_DB, STAYS_DB = 14.0, 24.0, 4.0
-#: Over how many dB a limit is rounded: levels that are smoothed meet it now and then.
-_ROUND_DB = 1.0
-#: The knee of a compressor.
-_KNEE_DB = 6.0
+#: A dip follows what rises in its way at once and lets go slowly, so it is as deep as if all stood by so much further
+#: over the key than at any one moment; and what fluctuates meets a limit now and then, which rounds it. Fitted to
+#: rendered dips between layers of two invented songs (docs/plan.md). A pace holds on from HELD_MS.
+_BEFORE_DB, _BEFORE_HELD_DB, _HELD_MS = 3.0, 4.0, 200.0
+_ROUND_DB = 1.5
+#: The knee of a compressor; and as dips do, it lets go more slowly than it follows.
+_KNEE_DB, _FOLLOWS_DB = 6.0, 2.0
 _LEAST = 1e-12
 
 
@@ -28,7 +31,7 @@ def dip(settings: Mapping[str, float], victim: np.ndarray, key: np.ndarray) -> G
     Parameters
     ----------
     settings : mapping
-        ``hz``, ``q``, ``most_db``, ``margin_db`` (of levels as heard in the mix)
+        ``hz``, ``q``, ``most_db``, ``margin_db`` (of levels as heard in the mix), ``hold_ms``
     victim, key : arrays (2, frames, PLACES)
         excitation by all that it stands on, and by its key
 
@@ -42,7 +45,9 @@ def dip(settings: Mapping[str, float], victim: np.ndarray, key: np.ndarray) -> G
     x = place_hz() / hz
     band = (x / q) ** 2 / ((1.0 - x * x) ** 2 + (x / q) ** 2)
     key_band = _power(key, band)
-    over_db = _db(_power(victim, band)) - _db(key_band) + settings["margin_db"]
+    held = settings.get("hold_ms", 0.0) >= _HELD_MS
+    margin_db = settings["margin_db"] + (_BEFORE_HELD_DB if held else _BEFORE_DB)
+    over_db = _db(_power(victim, band)) - _db(key_band) + margin_db
     sounds = _sounds(_power(key, _above_80_hz()), NEAR_DB) & _sounds(key_band, BAND_NEAR_DB)
     depth, by_over, by_most = _between_0_and(most_db, over_db)
     db, by_depth = lowered(hz, q, np.where(sounds, depth, 0.0), place_hz())
@@ -75,7 +80,7 @@ def even_out(settings: Mapping[str, float], victim: np.ndarray, seconds: np.ndar
     power = _power(victim, np.ones(len(place_hz())))
     whole = float(seconds.sum())
     mean = float(power @ seconds) / whole if whole > 0.0 else float(power.mean())
-    over_db = _db(power) - DB * math.log(max(mean, _LEAST)) + level_db - settings["threshold_db"]
+    over_db = _db(power) - DB * math.log(max(mean, _LEAST)) + level_db + _FOLLOWS_DB - settings["threshold_db"]
     above, by_over = _above_0(over_db, _KNEE_DB / 4.0)
     part, ratio = 1.0 - 1.0 / settings["ratio"], settings["ratio"]
     slopes = {"threshold_db": part * by_over, "ratio": -above / (ratio * ratio), "gain_db": np.ones(len(above))}

@@ -78,7 +78,7 @@ EVIDENCE: Mapping[str, str] = {
     "narrow": "A wide layer takes from everybody on both sides; narrower mixes are liked as well (De Man et al. 2015).",
     "band_limit": "Layers limited to the part that matters: common practice; to do so blindly to all of them is not "
     "supported (Pestana & Reiss 2014).",
-    "complement": "One layer boosted where its neighbour is lowered: it helped, after placing (Wakefield & Dewey 2015).",
+    "complement": "One layer boosted where its neighbour is lowered helped, after placing (Wakefield & Dewey 2015).",
     "cut": "Cuts outside of what is essential to the masker were preferred to none (Hafezi & Reiss 2015).",
     "tilt": "Kick and bass tilted apart: common practice, no source.",
     "dip": "Dips in instruments while the lead sounds: common practice; no listening test of music is known.",

@@ -1,0 +1,229 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The moves that could answer a finding, in the order that the evidence supports (docs/plan.md)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from mixwright.model.ledger import Finding
+from mixwright.planning import limits
+from mixwright.planning.candidate import Candidate, Setting
+from mixwright.planning.clash import Clash, Target, lighter_side, middle_hz
+from mixwright.planning.essentials import Essentials
+from mixwright.planning.excited import Excited
+from mixwright.planning.keyed_candidates import dips, ducks
+from mixwright.planning.known import CENTRED, KnownSong
+from mixwright.planning.shape_candidates import band_limits, complements, cuts, tilts
+
+#: What lies lower than this stays in the centre (Mansbridge et al. 2012).
+_CENTRE_BELOW_HZ = 200.0
+#: From which share of side power a layer is wide.
+_WIDE = 0.1
+
+
+def candidates_of(
+    finding: Finding, song: KnownSong, sections: Sequence[Excited], essentials: Essentials | None = None
+) -> list[Candidate]:
+    """Return the moves that could answer a finding; nothing that is locked or decided.
+
+    Parameters
+    ----------
+    finding : Finding
+    song : KnownSong
+        its rows in the order of the rows of every section
+    sections : sequence of Excited
+        all sections of the song, in order
+    essentials : Essentials, optional
+        of these sections, by which static shapes are bounded; made here where it is not given
+
+    Returns
+    -------
+    list of Candidate
+        in the order in which they are worth trying: level, place, passes, shapes, dips, ducks, sends, the group as one,
+        width; groups before what is in them
+    """
+    victim = song.index(finding.track)
+    if victim is None or not sections:
+        return []
+    held = essentials or essentials_of(song, sections)
+    clash = Clash(finding, song, {one.section.name: one for one in sections}, victim)
+    found = _brighter(clash) if finding.kind == "brighter" else _covered(clash, held)
+    return list(_offered(found, clash, held))
+
+
+def candidates_for(findings: Iterable[Finding], song: KnownSong, sections: Sequence[Excited]) -> list[Candidate]:
+    """Return the candidates of several findings in their order, each once; what was left as it is asks for nothing."""
+    held = essentials_of(song, sections)
+    found: dict[tuple[object, ...], Candidate] = {}
+    for finding in findings:
+        if finding.verdict != "left as is":
+            for one in candidates_of(finding, song, sections, held):
+                found.setdefault(_same(one), one)
+    return list(found.values())
+
+
+def essentials_of(song: KnownSong, sections: Sequence[Excited]) -> Essentials:
+    """Return what is essential to the rows of a song; that of beds is not held."""
+    return Essentials(sections, lambda row, section: song.rows[row].place_at(section) != "bed")
+
+
+def _covered(clash: Clash, held: Essentials) -> Iterator[Candidate]:
+    yield from _levels(clash)
+    if clash.song.levels_only:
+        return
+    yield from _pans(clash)
+    yield from _narrow(clash)
+    yield from band_limits(clash)
+    yield from complements(clash, held)
+    yield from cuts(clash, held)
+    yield from tilts(clash)
+    yield from dips(clash)
+    yield from ducks(clash)
+    yield from _sends(clash)
+    yield from _group_as_one(clash)
+    yield from _widths(clash)
+
+
+def _brighter(clash: Clash) -> Iterator[Candidate]:
+    """Yield what makes a backing voice darker: what is essential to it is no matter, the brief asks for it."""
+    if clash.song.levels_only:
+        return
+    darker = Setting("gain_db", 0.0, -limits.TILT_DB.value, 0.0, -2.0)
+    yield clash.candidate("tilt", clash.itself(), (), (darker,), {"hz": 1000.0}, why="brightness")
+    top = Setting("high_hz", limits.HIGHEST_PASS_HZ.value, 4000.0, limits.HIGHEST_PASS_HZ.value, 9000.0)
+    yield clash.candidate("band_limit", clash.itself(), (), (top,), {"slope_db_oct": 12.0}, why="brightness")
+
+
+def _levels(clash: Clash) -> Iterator[Candidate]:
+    usual, strong = limits.LEVEL_DB.value, limits.STRONG_LEVEL_DB.value
+    most = usual if clash.need_db <= usual else min(strong, max(usual, 1.5 * clash.need_db))
+    first = min(3.0, 0.5 * most)
+    for sections in clash.where:
+        yield clash.candidate(
+            "level", clash.itself(), sections, (Setting("gain_db", 0.0, 0.0, most, first),), why="level"
+        )
+    for target in clash.targets:
+        for sections in clash.where:
+            down = Setting("gain_db", 0.0, -most, 0.0, -first)
+            yield clash.candidate("level", target, sections, (down,), why="level")
+
+
+def _pans(clash: Clash) -> Iterator[Candidate]:
+    """Yield two layers placed apart: the victim to the lighter side, unless it carries the song, the takers away."""
+    others = [row for target in clash.takers for row in target.rows]
+    side = lighter_side(clash.excited, [clash.victim, *others])
+    moved = False
+    if not clash.leads and _placeable(clash, clash.itself()):
+        moved = True
+        yield _panned(clash, clash.itself(), side)
+    for target in clash.takers:
+        if _placeable(clash, target):
+            yield _panned(clash, target, -side if moved else side)
+
+
+def _placeable(clash: Clash, target: Target) -> bool:
+    row = target.row
+    if row is None or row.role in CENTRED or row.channels != 1 or len(row.tracks) != 1:
+        return False
+    return row.place_at(clash.finding.section) != "lead" and middle_hz(clash.excited, target.rows) > _CENTRE_BELOW_HZ
+
+
+def _panned(clash: Clash, target: Target, side: int) -> Candidate:
+    assert target.row is not None
+    was = target.row.pan
+    to = side if abs(was) < 0.2 else (1 if was > 0.0 else -1)  # what stands on a side stays on it
+    first = min(1.0, abs(was) + 0.4) * to
+    low, high = (-1.0, max(was, 0.0)) if to < 0 else (min(was, 0.0), 1.0)
+    known = {"from_pan": was, "law": clash.song.law}
+    setting = Setting("pan", was, low, high, first)
+    return clash.candidate("pan", target, (), (setting,), known=known, pair=f"pan {clash.finding.id}", why="pan")
+
+
+def _wide(target: Target) -> bool:
+    row = target.row
+    if row is not None and (row.channels != 2 or len(row.tracks) > 1 or row.role in CENTRED):
+        return False
+    return target.of.side_share >= _WIDE
+
+
+def _narrow(clash: Clash) -> Iterator[Candidate]:
+    """Yield wide layers kept to a part of the width, to one side: both sides of a stereo strip placed anew."""
+    side = lighter_side(clash.excited, [clash.victim])
+    for target in clash.targets:
+        if not _wide(target):
+            continue
+        left, right = target.of.left, target.of.right
+        inner = 0.2 * side
+        first = (inner, right) if side > 0 else (left, inner)
+        settings = (
+            Setting("left", left, -1.0, 1.0, first[0]),
+            Setting("right", right, -1.0, 1.0, first[1]),
+        )
+        known = {"from_left": left, "from_right": right, "law": clash.song.law}
+        yield clash.candidate("pan", target, (), settings, known=known, why="narrow")
+
+
+def _widths(clash: Clash) -> Iterator[Candidate]:
+    for target in clash.targets:
+        if _wide(target):
+            setting = Setting("width", 1.0, limits.WIDTH.value, 1.0, 0.6)
+            known = {"correlation": 1.0 - 2.0 * target.of.side_share}
+            yield clash.candidate("width", target, (), (setting,), known=known, why="width")
+
+
+def _sends(clash: Clash) -> Iterator[Candidate]:
+    """Yield less fed into the sends whose returns take, by who feeds them most."""
+    rows = clash.song.rows
+    for target in clash.takers:
+        send = target.row.send if target.row is not None else ""
+        feeding = [(k, row.sends[send]) for k, row in enumerate(rows) if send and send in row.sends]
+        loud = {k: float(clash.excited.own[k].sum()) * 10.0 ** (db / 10.0) for k, db in feeding}
+        for k in sorted(loud, key=lambda k: (-loud[k], k))[:2]:
+            feeds = tuple(sorted(feeding, key=lambda one: one[0] != k))
+            less = Setting("gain_db", 0.0, -limits.SEND_DB.value, 0.0, -2.0)
+            one = clash.candidate("send", Target(rows[k].id, target.rows, rows[k]), (), (less,), why="send")
+            yield replace(one, send=send, feeds=feeds)
+
+
+def _group_as_one(clash: Clash) -> Iterator[Candidate]:
+    """Yield light compression of a group that takes: its loud moments taken down together."""
+    for target in clash.groups:
+        if target.of.level_db is not None:
+            ratio = Setting("ratio", 1.0, 1.0, limits.RATIO.value, 1.5)
+            fixed = {
+                "threshold_db": round(target.of.level_db, 1),
+                "attack_ms": 20.0,
+                "release_ms": 200.0,
+                "gain_db": 0.0,
+            }
+            known = {"level_db": target.of.level_db}
+            yield clash.candidate("even_out", target, (), (ratio,), fixed, known=known, why="group")
+
+
+def _offered(found: Iterable[Candidate], clash: Clash, held: Essentials) -> Iterator[Candidate]:
+    """Yield what is neither locked nor decided, within what is essential, and each once."""
+    seen = set()
+    for one in found:
+        within = one if one.why == "brightness" else held.within(one)
+        if within is None or _same(one) in seen or _bound(one, clash):
+            continue
+        seen.add(_same(one))
+        if within.move(within.first)["id"] not in clash.song.decided:
+            yield within
+
+
+def _bound(one: Candidate, clash: Clash) -> bool:
+    song = clash.song
+    targets = [Target(of.id, song.members(of.id), of) for of in song.groups if of.id == one.target]
+    targets += [Target(row.id, (k,), row) for k, row in enumerate(song.rows) if row.id == one.target]
+    return any(clash.bound(target, one.kind) for target in targets)
+
+
+def _same(one: Candidate) -> tuple[object, ...]:
+    """Return what tells one candidate from another: all but its finding and its bounds."""
+    where = {name: value for name, value in one.fixed.items() if name in ("hz", "low_hz", "high_hz")}
+    names = tuple(setting.name for setting in one.settings)
+    up = tuple(setting.first > setting.start for setting in one.settings)
+    band = tuple(sorted((name, round(value, 0)) for name, value in where.items()))
+    return (one.kind, one.target, one.sections, one.key, one.send, names, up, band)

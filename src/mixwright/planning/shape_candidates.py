@@ -1,0 +1,103 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Candidates that shape a layer for good: passes, boost beside cut, cuts where nothing of it is essential, tilts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from mixwright.planning import limits
+from mixwright.planning.candidate import Candidate, Setting
+from mixwright.planning.clash import Clash, Target, middle_hz
+from mixwright.planning.essentials import Essentials
+
+#: More than this part of a band's energy makes the band essential to who takes there.
+_ESSENTIAL_PART = 0.5
+_WIDEST_Q = 0.7
+_SLOPE_DB_OCT = 12.0
+_LOW_ROLES = frozenset({"kick", "bass"})
+
+
+def band_limits(clash: Clash) -> Iterator[Candidate]:
+    """Yield passes on who takes: above or below what is crowded, where the middle of the layer lies beyond."""
+    for target in clash.targets:
+        middle = middle_hz(clash.excited, target.rows)
+        for low_hz, high_hz in clash.bands:
+            setting = None
+            if high_hz < middle and high_hz <= limits.HIGHEST_LOW_HZ.value and not _low(target):
+                lowest = limits.LOWEST_PASS_HZ.value
+                setting = Setting("low_hz", lowest, lowest, min(limits.HIGHEST_LOW_HZ.value, 1.5 * high_hz), high_hz)
+            elif low_hz > middle and low_hz >= limits.LOWEST_HIGH_HZ.value:
+                highest = limits.HIGHEST_PASS_HZ.value
+                setting = Setting("high_hz", highest, max(limits.LOWEST_HIGH_HZ.value, low_hz / 1.5), highest, low_hz)
+            if setting is not None:
+                fixed = {"slope_db_oct": _SLOPE_DB_OCT}
+                yield clash.candidate("band_limit", target, (), (setting,), fixed, why="band_limit")
+
+
+def complements(clash: Clash, held: Essentials) -> Iterator[Candidate]:
+    """Yield a boost of who loses, together with a smaller cut of who takes most, in one band each."""
+    for k, (low_hz, high_hz) in enumerate(clash.bands):
+        pair = f"shape {clash.finding.id} {k}"
+        boost = Setting("gain_db", 0.0, 0.0, limits.STRONG_BOOST_DB.value, 2.0)
+        yield clash.candidate(
+            "shape", clash.itself(), (), (boost,), _bell(low_hz, high_hz), pair=pair, why="complement"
+        )
+        for target in clash.targets[:1]:
+            if not _essential(clash, held, target, low_hz, high_hz):
+                cut = Setting("gain_db", 0.0, -limits.CUT_DB.value, 0.0, -1.5)
+                yield clash.candidate("shape", target, (), (cut,), _bell(low_hz, high_hz), pair=pair, why="complement")
+
+
+def cuts(clash: Clash, held: Essentials) -> Iterator[Candidate]:
+    """Yield cuts of who takes, where the band is not essential to them."""
+    for target in clash.targets:
+        for low_hz, high_hz in clash.bands:
+            if not _essential(clash, held, target, low_hz, high_hz):
+                cut = Setting("gain_db", 0.0, -limits.CUT_DB.value, 0.0, -2.5)
+                for sections in clash.where:
+                    yield clash.candidate("shape", target, sections, (cut,), _bell(low_hz, high_hz), why="cut")
+
+
+def tilts(clash: Clash) -> Iterator[Candidate]:
+    """Yield opposite tilts of kick and bass, the lower of them darker, around where they meet."""
+    for target in clash.takers:
+        if target.row is None or {clash.row.role, target.row.role} != _LOW_ROLES:
+            continue
+        both = sorted(((_low_middle_hz(clash, one), one) for one in (clash.itself(), target)), key=lambda one: one[0])
+        hz = min(max(math.sqrt(both[0][0] * both[1][0]), limits.TILT_LOW_HZ.value), limits.TILT_HIGH_HZ.value)
+        most = limits.TILT_DB.value
+        for sign, (_, one) in zip((-1.0, 1.0), both, strict=True):
+            setting = Setting("gain_db", 0.0, min(sign * most, 0.0), max(sign * most, 0.0), sign * 1.5)
+            fixed = {"hz": float(f"{hz:.2g}")}
+            yield clash.candidate("tilt", one, (), (setting,), fixed, pair=f"tilt {clash.finding.id}", why="tilt")
+
+
+def bell_of(low_hz: float, high_hz: float, narrowest: float) -> tuple[float, float]:
+    """Return the frequency, to two figures, and the Q of a bell for a band: no narrower than asked, none very wide."""
+    hz = math.sqrt(low_hz * high_hz)
+    return float(f"{hz:.2g}"), round(min(max(hz / (high_hz - low_hz), _WIDEST_Q), narrowest), 1)
+
+
+def _bell(low_hz: float, high_hz: float) -> dict[str, float]:
+    hz, q = bell_of(low_hz, high_hz, limits.CUT_Q.value)
+    return {"hz": hz, "q": q}
+
+
+def _low(target: Target) -> bool:
+    return target.row is not None and target.row.role in _LOW_ROLES
+
+
+def _essential(clash: Clash, held: Essentials, target: Target, low_hz: float, high_hz: float) -> bool:
+    """Tell whether a band is essential to most of what a target has there; of a bed none is held."""
+    section = clash.excited.section.name
+    rows = [row for row in target.rows if clash.song.rows[row].place_at(section) != "bed"]
+    loud = {row: float(clash.excited.own[row].sum()) for row in target.rows}
+    whole = sum(loud.values())
+    share = sum(loud[row] * held.share(row, section, low_hz, high_hz) for row in rows)
+    return whole > 0.0 and share > _ESSENTIAL_PART * whole
+
+
+def _low_middle_hz(clash: Clash, target: Target) -> float:
+    """Return the middle of the low end of a layer: up to an octave above where tilts turn."""
+    return middle_hz(clash.excited, target.rows, 2.0 * limits.TILT_HIGH_HZ.value)

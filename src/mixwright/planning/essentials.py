@@ -110,7 +110,7 @@ class Essentials:
         return min(
             (
                 held[row].change_db(np.broadcast_to(gain, (PLACES,)), beside_whole=beside)
-                for beside in ((True,) if candidate.kind in ("tilt",) else (False, True))
+                for beside in ((True,) if candidate.kind == "tilt" else (False, True))
                 for excited, held in zip(self._sections, self._held, strict=True)
                 for row, gain in candidate.gains_db(values, excited).items()
                 if row in held and excited.active_s[row] >= _LEAST_S and self._kept(row, excited.section.name)

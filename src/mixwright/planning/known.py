@@ -121,5 +121,5 @@ class KnownSong:
 
     def name(self, target: str) -> str:
         """Return what a sentence calls the target of a move."""
-        found = [one.name for one in (*self.groups, *self.rows) if one.id == target]
-        return found[0] if found else target
+        named = {**{row.id: row.name for row in self.rows}, **{group.id: group.name for group in self.groups}}
+        return named.get(target, target)

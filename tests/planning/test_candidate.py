@@ -81,6 +81,11 @@ FREE = {
         {},
     ),
     "duck": ([setting("depth_db", 0.0, 0.0, 6.0, 3.0)], {"low_hz": 200.0, "high_hz": 6000.0}, {}),
+    "duck by hits": (
+        [setting("depth_db", 0.0, 0.0, 6.0, 3.0)],
+        {"low_hz": 0.0, "high_hz": 0.0, "by_hits": 1.0},
+        {},
+    ),
     "duck above": ([setting("depth_db", 0.0, 0.0, 6.0, 3.0)], {"low_hz": 3000.0, "high_hz": 0.0}, {}),
     "width": ([setting("width", 1.0, 0.3, 1.0, 0.6)], {}, {"correlation": 0.2}),
     "send": ([setting("gain_db", 0.0, -6.0, 0.0, -3.0)], {}, {}),
@@ -98,7 +103,7 @@ FREE = {
 
 def candidate(name):
     settings, fixed, known = FREE[name]
-    kind = {"narrow": "pan", "duck above": "duck"}.get(name, name)
+    kind = {"narrow": "pan", "duck above": "duck", "duck by hits": "duck"}.get(name, name)
     rows = (2,) if kind == "send" else (1,) if kind in ("pan", "width") else (1, 2)
     return Candidate(
         kind=kind,

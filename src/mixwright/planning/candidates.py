@@ -192,7 +192,7 @@ def _group_as_one(clash: Clash) -> Iterator[Candidate]:
         if target.of.level_db is not None:
             ratio = Setting("ratio", 1.0, 1.0, limits.RATIO.value, 1.5)
             fixed = {
-                "threshold_db": round(target.of.level_db, 1),
+                "threshold_db": round(target.of.level_db + limits.OVER_LEVEL_DB.value, 1),
                 "attack_ms": 20.0,
                 "release_ms": 200.0,
                 "gain_db": 0.0,

@@ -20,8 +20,12 @@ NEAR_DB, BAND_NEAR_DB, STAYS_DB = 14.0, 24.0, 4.0
 #: rendered dips between layers of two invented songs (docs/plan.md). A pace holds on from HELD_MS.
 _BEFORE_DB, _BEFORE_HELD_DB, _HELD_MS = 3.0, 4.0, 200.0
 _ROUND_DB = 1.5
-#: The knee of a compressor; and as dips do, it lets go more slowly than it follows.
-_KNEE_DB, _FOLLOWS_DB = 6.0, 2.0
+#: The knee of a compressor; and by how much what it follows, peaks that it lets go of slowly, stands over mean power:
+#: 7.4 to 11.5 dB of groups of two invented songs (docs/plan.md).
+_KNEE_DB, _FOLLOWS_DB = 6.0, 9.4
+#: A hit is told by what stands out of its ringing, above this; of the depth it has so much while that sounds. Roughly
+#: so, by kicks and snares of an invented song (docs/plan.md).
+_STRUCK_HZ, _HIT_PART = 200.0, 0.7
 _LEAST = 1e-12
 
 
@@ -57,8 +61,15 @@ def dip(settings: Mapping[str, float], victim: np.ndarray, key: np.ndarray) -> G
 
 
 def duck(settings: Mapping[str, float], key: np.ndarray) -> Gain:
-    """Return what a duck leaves: ``depth_db`` less from ``low_hz`` to ``high_hz`` (0: open) while its key sounds."""
-    sounds = _sounds(_power(key, np.ones(len(place_hz()))), NEAR_DB).astype(np.float64)
+    """Return what a duck leaves: ``depth_db`` less from ``low_hz`` to ``high_hz`` (0: open) while its key sounds.
+
+    With ``by_hits`` at each hit of the key.
+    """
+    if settings.get("by_hits"):
+        power = _power(key, (place_hz() > _STRUCK_HZ).astype(np.float64))
+        sounds = _HIT_PART * _sounds(power, NEAR_DB - STAYS_DB)
+    else:
+        sounds = _sounds(_power(key, np.ones(len(place_hz()))), NEAR_DB).astype(np.float64)
     db, by_depth = lowered_beyond(settings["low_hz"], settings["high_hz"], settings["depth_db"] * sounds, place_hz())
     return Gain(db[None], {"depth_db": (by_depth * sounds[:, None])[None]})
 

@@ -46,6 +46,8 @@ SEND_DB = Limit(
 #: The least of its width that a wide layer keeps.
 WIDTH = Limit(0.3, f"{_PRACTICE}")
 RATIO = Limit(2.3, "ratios that listeners set: 1.0 to 2.3 (Ma et al. 2015)")
+#: How far over the mean level of a group it is compressed from: its peaks reach about 9 dB over it (docs/plan.md).
+OVER_LEVEL_DB = Limit(6.0, f"{_PRACTICE}: 1 to 2 dB are taken off on average")
 #: By how much the essential part of a lead or support may lose beside the whole of it by static shapes.
 ESSENTIAL_DB = Limit(0.5, "ours; the idea: cut only what is not essential to the masker (Hafezi & Reiss 2015)")
 #: Passes: how far into a layer a corner may go, where it is no matter of its essentials.

@@ -80,8 +80,8 @@ def stages(audio: np.ndarray, mix: np.ndarray) -> dict[str, float]:
     sound, whole_mix = (np.ascontiguousarray(x[: CHUNK + 2 * MARGIN, 0]) for x in (audio, mix))
     spectrum, steps = RunningSpectrum(OFFSET_DB), fine_steps()
     filters = SharedFilters(steps)
-    bins, mix_bins = spectrum.bins(sound), spectrum.bins(whole_mix)
-    power, rest = spectrum.power(bins, steps=steps), spectrum.power(bins, mix_bins, steps)
+    mix_bins = spectrum.bins(whole_mix)
+    power, rest = spectrum.powers(sound, mix_bins, steps)
     levels = levels_per_erb(spectrum.power(mix_bins))
     room = [np.empty((CHUNK_FRAMES, len(steps.filters)), np.float32) for _ in range(4)]
     own = excitation(power, steps=steps)
@@ -94,11 +94,7 @@ def stages(audio: np.ndarray, mix: np.ndarray) -> dict[str, float]:
     many = [power, rest] * LAYERS
     rooms = [np.empty_like(room[0]) for _ in many]
     every = {
-        "ear's filter, spectrum": lambda: spectrum.bins(sound, bins),
-        "power, layer and rest": lambda: (
-            spectrum.power(bins, None, steps, power),
-            spectrum.power(bins, mix_bins, steps, rest),
-        ),
+        "ear's filter, spectrum, power": lambda: spectrum.powers(sound, mix_bins, steps, (power, rest)),
         "excitation alone": lambda: excitation(power, steps=steps, out=own),
         "excitation in the mix": lambda: filters.excite(many, levels, rooms),
         "loudness, smoothing": lambda: ear.loudness(

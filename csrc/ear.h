@@ -31,6 +31,14 @@ static inline int32_t places_of(const int32_t *parts, int32_t count) {
     return width;
 }
 
+/* Eight floats at once, in whatever vectors the processor has: each lane does what one float would. */
+typedef float Eight __attribute__((vector_size(32)));
+typedef float EightAnywhere __attribute__((vector_size(32), aligned(4), may_alias));
+
+static inline Eight load_eight(const float *x) { return *(const EightAnywhere *)x; }
+
+static inline void store_eight(float *x, Eight v) { *(EightAnywhere *)x = v; }
+
 /* 2^x for -126 <= x <= 126; relative error below 3e-7. */
 static inline float power_of_two(float x) {
     float shifted = x + 12582912.0f; /* rounds to whole numbers: 1.5 * 2^23 */

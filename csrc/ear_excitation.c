@@ -44,9 +44,13 @@ MW_API void mw_ear_levels(const float *power, int64_t frames, int32_t width, con
 /* out[step][filter] += p[step] row[filter] in the filters of one part that the row reaches, whole vectors. */
 static void add_row(const float *row, int32_t from, int32_t to, int32_t filters, const float *p, int32_t stride,
                     int32_t steps, float *restrict out) {
-    for (int32_t s = 0; s < steps; s++, out += filters)
-        for (int32_t i = from; i < to; i += 8)
-            for (int32_t k = 0; k < 8; k++) out[i + k] += p[s * stride] * row[i + k];
+    for (int32_t i = from; i < to; i += TILE) {
+        const Eight weight = load_eight(row + i);
+        for (int32_t s = 0; s < steps; s++) {
+            float *at = out + s * filters + i;
+            store_eight(at, load_eight(at) + p[s * stride] * weight);
+        }
+    }
 }
 
 /* Excitation of one sound through filters set by the levels given. reach[component][level][2]: from which filter to
@@ -77,70 +81,92 @@ MW_API void mw_ear_excitation(const float *power, const uint8_t *levels, int64_t
     }
 }
 
-static void add_to_four(const float *const *power, const float *weights, int32_t from, int32_t to, float (*out)[TILE]) {
-    float sum[4][TILE];
-    memcpy(sum, out, sizeof sum);
+/* Adds components `from` to `to` of some powers at once, each by the same weights of a tile. */
+#define MANY 8
+static void add_to_many(const float *const *power, const float (*weights)[TILE], int32_t from, int32_t to,
+                        float (*out)[TILE]) {
+    /* By name: compilers keep arrays of vectors in memory. */
+    Eight a = load_eight(out[0]), b = load_eight(out[1]), c = load_eight(out[2]), d = load_eight(out[3]);
+    Eight e = load_eight(out[4]), f = load_eight(out[5]), g = load_eight(out[6]), h = load_eight(out[7]);
     for (int32_t j = from; j < to; j++) {
-        const float *row = weights + j * FILTERS;
-        for (int32_t r = 0; r < 4; r++)
-            for (int32_t i = 0; i < TILE; i++) sum[r][i] += power[r][j] * row[i];
+        const Eight weight = load_eight(weights[j]);
+        a += power[0][j] * weight, b += power[1][j] * weight, c += power[2][j] * weight, d += power[3][j] * weight;
+        e += power[4][j] * weight, f += power[5][j] * weight, g += power[6][j] * weight, h += power[7][j] * weight;
     }
-    memcpy(out, sum, sizeof sum);
+    store_eight(out[0], a), store_eight(out[1], b), store_eight(out[2], c), store_eight(out[3], d);
+    store_eight(out[4], e), store_eight(out[5], f), store_eight(out[6], g), store_eight(out[7], h);
 }
 
-/* The weights of every component at its level, and which of them count in each tile of filters. */
-static void fetch(const uint8_t *levels, const float *table, const uint8_t *reach, float *room, int32_t *from,
-                  int32_t *to) {
+/* The weights of every component at its level, room[tile][component], and which of them count in each tile of filters. */
+static void fetch(const uint8_t *levels, const float *table, const uint8_t *reach, float (*room)[COMPONENTS][TILE],
+                  int32_t *from, int32_t *to) {
     for (int32_t g = 0; g < FILTERS / TILE; g++) from[g] = COMPONENTS, to[g] = 0;
-    for (int32_t j = 0; j < COMPONENTS; j++, room += FILTERS) {
-        const int32_t at = j * LEVELS + levels[j], low = reach[2 * at], high = reach[2 * at + 1];
-        memset(room, 0, FILTERS * sizeof *room);
-        memcpy(room + low, table + (int64_t)at * FILTERS + low, (size_t)(high - low) * sizeof *room);
-        for (int32_t g = low / TILE; g < high / TILE; g++) {
+    for (int32_t j = 0; j < COMPONENTS; j++) {
+        const int32_t at = j * LEVELS + levels[j], low = reach[2 * at] / TILE, high = reach[2 * at + 1] / TILE;
+        const float *row = table + (int64_t)at * FILTERS;
+        for (int32_t g = low; g < high; g++) {
             if (from[g] > j) from[g] = j;
+            for (int32_t k = to[g]; k < j && k >= from[g]; k++) memset(room[g][k], 0, sizeof room[g][k]);
             to[g] = j + 1;
+            memcpy(room[g][j], row + g * TILE, sizeof room[g][j]);
         }
     }
 }
 
-/* Excitation of `rows` sounds, a multiple of 4, through the same filters: power[row][frame] to excitation[row][frame].
- * room holds COMPONENTS * FILTERS floats. */
+/* One tile of the filters of one part, in one frame: of MANY sounds, or of fewer, whose last is repeated. */
+typedef struct {
+    const float (*weights)[TILE];
+    int32_t from, to, fine, steps, own, first; /* `own`: where the powers of the steps begin in a row */
+} Tile;
+
+static void excite(const float *const *power, float *const *excitation, int32_t rows, Tile tile, int64_t step_filters) {
+    const int32_t last = tile.to < tile.fine ? tile.to : tile.fine;
+    const int32_t later = tile.from > tile.fine ? tile.from : tile.fine;
+    float held[MANY][TILE] = {{0}}, sum[MANY][TILE];
+    const float *p[MANY];
+    for (int32_t k = 0; k < MANY; k++) p[k] = power[k < rows ? k : rows - 1];
+    add_to_many(p, tile.weights, tile.from, last, held);
+    /* MANY at a time: the steps of one sound, then those of the next. */
+    for (int32_t n = 0; n < rows * tile.steps; n += MANY) {
+        for (int32_t k = 0; k < MANY; k++) {
+            const int32_t at = n + k < rows * tile.steps ? n + k : rows * tile.steps - 1;
+            const int32_t sound = at / tile.steps, step = at % tile.steps;
+            p[k] = power[sound] + tile.own + step * (COMPONENTS - tile.fine) - tile.fine;
+            memcpy(sum[k], held[sound], sizeof sum[k]);
+        }
+        add_to_many(p, tile.weights, later, tile.to, sum);
+        for (int32_t k = 0; k < MANY && n + k < rows * tile.steps; k++) {
+            const int32_t sound = (n + k) / tile.steps, step = (n + k) % tile.steps;
+            memcpy(excitation[sound] + tile.first + step * step_filters, sum[k], sizeof sum[k]);
+        }
+    }
+}
+
+/* Excitation of `rows` sounds through the same filters: power[row][frame] to excitation[row][frame]. `room` holds
+ * COMPONENTS * FILTERS floats. */
 MW_API void mw_ear_shared_excitation(const float *const *power, float *const *excitation, int32_t rows,
                                      const uint8_t *levels, int64_t frames, const int32_t *parts, int32_t count,
                                      const float *table, const uint8_t *reach, float *room) {
     const int32_t width = powers_of(parts, count), places = places_of(parts, count);
+    float(*weights)[COMPONENTS][TILE] = (float(*)[COMPONENTS][TILE])room;
     for (int64_t t = 0; t < frames; t++, levels += COMPONENTS) {
-        int32_t from[FILTERS / TILE], to[FILTERS / TILE];
-        fetch(levels, table, reach, room, from, to);
-        for (int32_t r = 0; r < rows; r += 4) {
-            int32_t own = COMPONENTS, place = 0;
-            for (const int32_t *part = parts; part < parts + PART * count; part += PART) {
-                const int32_t filters = part[1] - part[0], steps = part[2], fine = part[3];
-                for (int32_t i = 0; i < filters; i += TILE) {
-                    const int32_t g = (part[0] + i) / TILE;
-                    const int32_t last = to[g] < fine ? to[g] : fine, later = from[g] > fine ? from[g] : fine;
-                    const float *p[4], *weights = room + g * TILE;
-                    float held[4][TILE] = {{0}}, sum[4][TILE];
-                    for (int32_t k = 0; k < 4; k++) p[k] = power[r + k] + t * width;
-                    add_to_four(p, weights, from[g], last, held);
-                    /* Four at a time: the steps of one sound, then those of the next. */
-                    for (int32_t n = 0; n < 4 * steps; n += 4) {
-                        for (int32_t k = 0; k < 4; k++) {
-                            const int32_t sound = (n + k) / steps, step = (n + k) % steps;
-                            p[k] = power[r + sound] + t * width + own + step * (COMPONENTS - fine) - fine;
-                            memcpy(sum[k], held[sound], sizeof sum[k]);
-                        }
-                        add_to_four(p, weights, later, to[g], sum);
-                        for (int32_t k = 0; k < 4; k++) {
-                            const int32_t sound = (n + k) / steps, step = (n + k) % steps;
-                            float *out = excitation[r + sound] + t * places + place + step * filters + i;
-                            memcpy(out, sum[k], sizeof sum[k]);
-                        }
-                    }
+        int32_t from[FILTERS / TILE], to[FILTERS / TILE], own = COMPONENTS, place = 0;
+        fetch(levels, table, reach, weights, from, to);
+        for (const int32_t *part = parts; part < parts + PART * count; part += PART) {
+            const int32_t filters = part[1] - part[0], steps = part[2], fine = part[3];
+            for (int32_t i = 0; i < filters; i += TILE) {
+                const int32_t g = (part[0] + i) / TILE;
+                const Tile tile = {weights[g], from[g], to[g], fine, steps, own, place + i};
+                for (int32_t r = 0; r < rows; r += MANY) {
+                    const int32_t here = rows - r < MANY ? rows - r : MANY;
+                    const float *p[MANY];
+                    float *out[MANY];
+                    for (int32_t k = 0; k < here; k++) p[k] = power[r + k] + t * width, out[k] = excitation[r + k] + t * places;
+                    excite(p, out, here, tile, filters);
                 }
-                own += steps * (COMPONENTS - fine);
-                place += steps * filters;
             }
+            own += steps * (COMPONENTS - fine);
+            place += steps * filters;
         }
     }
 }

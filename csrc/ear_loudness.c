@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0
  * Specific loudness alone and in the rest of the mix (Moore, Glasberg and Baer 1997; ISO 532-3:2023), smoothed over time.
- * Straight loops over the filters in float: every lane does the same, so that any vector width gives the same bits. */
+ * Straight loops over the filters in float, for any vector width. */
 #include "ear.h"
 
 #define QUIET 1e-3f /* below this excitation nothing is heard: the least threshold is 2 */

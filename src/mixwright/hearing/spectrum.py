@@ -36,23 +36,13 @@ class RunningSpectrum:
         out : ndarray, optional
             float32 of the right length to write to
         """
-        frames, left = divmod(len(audio) - 2 * MARGIN, FRAME)
-        if left or frames < 0 or frames % 4:
-            raise ValueError("the audio must hold a multiple of four frames between its margins")
+        frames = self._frames(audio)
         made = np.empty(frames * self._tables.bins_per_frame, dtype=np.float32) if out is None else out
-        if len(self._room) < 3 * len(audio):
-            self._room = np.empty(3 * len(audio), dtype=np.float32)
         t = self._tables
         ear.spectrum(audio, frames, MARGIN, t.shape, t.half_band, t.ear, t.waves, made, self._room)
         return made
 
-    def power(
-        self,
-        bins: np.ndarray,
-        other: np.ndarray | None = None,
-        steps: Steps | None = None,
-        out: np.ndarray | None = None,
-    ) -> np.ndarray:
+    def power(self, bins: np.ndarray, steps: Steps | None = None, out: np.ndarray | None = None) -> np.ndarray:
         """Return the power of every component at the cochlea re that of 1 kHz at 0 dB SPL, float32.
 
         ``(frames, 134)``, or rows of powers laid out as `steps` say.
@@ -61,16 +51,54 @@ class RunningSpectrum:
         ----------
         bins : ndarray
             from `bins`
-        other : ndarray, optional
-            bins of another signal: then it is the power of `other` minus this one, so that what cancels counts as it
-            sounds
         steps : Steps, optional
             by default frames are whole
         out : ndarray, optional
             to write to
         """
-        frames = len(bins) // self._tables.bins_per_frame
         cut, t = steps or whole_frames(), self._tables
-        made = np.empty((frames, len(cut.component)), dtype=np.float32) if out is None else out
-        ear.power(bins, other, t.shape, t.counts, self._scale, cut.parts, made)
+        made = _rows(len(bins) // t.bins_per_frame, cut) if out is None else out
+        ear.power(bins, t.shape, t.counts, self._scale, cut.parts, made)
         return made
+
+    def powers(
+        self,
+        audio: np.ndarray,
+        other: np.ndarray,
+        steps: Steps | None = None,
+        outs: tuple[np.ndarray, np.ndarray] | None = None,
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Return the power of a sound, as `power` of its bins, and that of another sound without this one.
+
+        It is the power of their difference, so that what cancels counts as it sounds.
+
+        Parameters
+        ----------
+        audio : ndarray
+            as for `bins`
+        other : ndarray
+            bins of the other sound
+        steps, outs
+            as for `power`
+        """
+        cut, t = steps or whole_frames(), self._tables
+        frames = self._frames(audio)
+        own, rest = (_rows(frames, cut), _rows(frames, cut)) if outs is None else outs
+        ear.powers(
+            audio, MARGIN, t.shape, t.half_band, t.ear, t.waves, other, t.counts, self._scale, cut.parts, own, rest,
+            self._room,
+        )  # fmt: skip
+        return own, rest
+
+    def _frames(self, audio: np.ndarray) -> int:
+        """Return how many frames audio has between its margins, and make room to work in."""
+        frames, left = divmod(len(audio) - 2 * MARGIN, FRAME)
+        if left or frames < 0 or frames % 4:
+            raise ValueError("the audio must hold a multiple of four frames between its margins")
+        if len(self._room) < 3 * len(audio):
+            self._room = np.empty(3 * len(audio), dtype=np.float32)
+        return frames
+
+
+def _rows(frames: int, steps: Steps) -> np.ndarray:
+    return np.empty((frames, len(steps.component)), dtype=np.float32)

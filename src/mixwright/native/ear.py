@@ -15,7 +15,8 @@ from mixwright.native.library import function, pointer
 _ADDRESS, _COUNT, _LONG, _FLOAT = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64, ctypes.c_float
 _SIGNATURES: dict[str, list[object]] = {
     "mw_ear_spectrum": [_ADDRESS, _COUNT, _COUNT, *[_ADDRESS] * 6],
-    "mw_ear_power": [_ADDRESS, _ADDRESS, _COUNT, *[_ADDRESS] * 4, _COUNT, _ADDRESS],
+    "mw_ear_power": [_ADDRESS, _COUNT, *[_ADDRESS] * 4, _COUNT, _ADDRESS],
+    "mw_ear_powers": [_ADDRESS, _COUNT, _COUNT, *[_ADDRESS] * 8, _COUNT, *[_ADDRESS] * 3],
     "mw_ear_levels": [_ADDRESS, _LONG, _COUNT, *[_ADDRESS] * 4],
     "mw_ear_excitation": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
     "mw_ear_shared_excitation": [_ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
@@ -57,18 +58,33 @@ def spectrum(
 
 
 def power(
-    bins: np.ndarray,
-    other: np.ndarray | None,
+    bins: np.ndarray, shape: np.ndarray, counts: np.ndarray, scale: np.ndarray, parts: np.ndarray, out: np.ndarray
+) -> None:
+    """Write rows of powers of bins."""
+    tables = (pointer(shape), pointer(counts), pointer(scale), pointer(parts), len(parts))
+    _kernel("mw_ear_power")(pointer(bins), len(out), *tables, pointer(out))
+
+
+def powers(
+    audio: np.ndarray,
+    margin: int,
     shape: np.ndarray,
+    half_band: np.ndarray,
+    ear: np.ndarray,
+    waves: np.ndarray,
+    other: np.ndarray,
     counts: np.ndarray,
     scale: np.ndarray,
     parts: np.ndarray,
     out: np.ndarray,
+    rest: np.ndarray,
+    room: np.ndarray,
 ) -> None:
-    """Write rows of powers of bins, or of `other` minus bins."""
-    second = None if other is None else pointer(other)
-    tables = (pointer(shape), pointer(counts), pointer(scale), pointer(parts), len(parts))
-    _kernel("mw_ear_power")(pointer(bins), second, len(out), *tables, pointer(out))
+    """Write rows of powers of a sound, and of another without it, whose bins are `other`; `audio` as in `spectrum`."""
+    start = ctypes.c_void_p(audio.ctypes.data + 4 * margin)
+    tables = (pointer(shape), pointer(half_band), pointer(ear), pointer(waves), pointer(other))
+    rows = (pointer(counts), pointer(scale), pointer(parts), len(parts), pointer(out), pointer(rest))
+    _kernel("mw_ear_powers")(start, len(out), margin, *tables, *rows, pointer(room))
 
 
 def levels(power: np.ndarray, around: np.ndarray, first: np.ndarray, last: np.ndarray, out: np.ndarray) -> None:
@@ -94,7 +110,7 @@ def shared_excitation(
     room: np.ndarray,
     outs: Sequence[np.ndarray],
 ) -> None:
-    """Write the excitations of sounds, four at a time, through the same filters."""
+    """Write the excitations of sounds through the same filters."""
     sources = (ctypes.c_void_p * len(powers))(*(array.ctypes.data for array in powers))
     targets = (ctypes.c_void_p * len(outs))(*(array.ctypes.data for array in outs))
     tables = (pointer(levels), len(levels), pointer(parts), len(parts), pointer(table), pointer(reach), pointer(room))

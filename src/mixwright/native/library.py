@@ -51,7 +51,7 @@ def load(path: Path) -> ctypes.CDLL:
 
 @functools.cache
 def core() -> ctypes.CDLL:
-    """Return the fastest build that this processor runs; all builds give the same bits.
+    """Return the fastest build that this processor runs; all builds render the same bits.
 
     `MIXWRIGHT_CORE=baseline` or `avx2` forces one, the path of a library another build, for tests.
     """

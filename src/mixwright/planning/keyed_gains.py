@@ -17,11 +17,11 @@ from mixwright.planning.filter_gains import DB, Gain, lowered, lowered_beyond, p
 NEAR_DB, BAND_NEAR_DB, STAYS_DB = 14.0, 24.0, 4.0
 #: A dip follows what rises in its way at once and lets go slowly, so it is as deep as if all stood by so much further
 #: over the key than at any one moment; and what fluctuates meets a limit now and then, which rounds it. Fitted to
-#: rendered dips between layers of two invented songs (docs/plan.md). A pace holds on from HELD_MS.
+#: rendered dips between layers of the demo song (docs/plan.md). A pace holds on from HELD_MS.
 _BEFORE_DB, _BEFORE_HELD_DB, _HELD_MS = 3.0, 4.0, 200.0
 _ROUND_DB = 1.5
 #: The knee of a compressor; and by how much what it follows, peaks that it lets go of slowly, stands over mean power:
-#: 7.4 to 11.5 dB of groups of two invented songs (docs/plan.md).
+#: 7.4 to 11.5 dB of groups of the demo song (docs/plan.md).
 _KNEE_DB, _FOLLOWS_DB = 6.0, 9.4
 #: A hit is told by what stands out of its ringing, above this; of the depth it has so much while that sounds. Roughly
 #: so, by kicks and snares of an invented song (docs/plan.md).

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from mixwright.app.plan import plan
     from mixwright.app.refresh import refresh
     from mixwright.app.relink import relink
+    from mixwright.app.settle import settle
     from mixwright.app.start import start
     from mixwright.app.tour import tour
 
@@ -41,6 +42,7 @@ _HOME = {
     "refresh": "refresh",
     "refuse": "decide",
     "relink": "relink",
+    "settle": "settle",
     "start": "start",
     "tour": "tour",
     "undo": "decide",
@@ -61,6 +63,7 @@ __all__ = [
     "refresh",
     "refuse",
     "relink",
+    "settle",
     "start",
     "tour",
     "undo",

@@ -6,14 +6,18 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
-from mixwright.app.move_words import move_of, nearest, number
+from mixwright.app.move_words import key_of, move_of, nearest, number, send_of
+from mixwright.app.opposed import opposed_notes, told
 from mixwright.app.page import write_page
 from mixwright.errors import SettingError, StateError, listed, printable
 from mixwright.io import song_file
 from mixwright.io.kept import read_kept
+from mixwright.model.move_checks import check_move
+from mixwright.model.move_inserts import moved_strips
+from mixwright.model.move_settings import MOVE_SETTINGS
 from mixwright.model.moves import is_locked
 from mixwright.model.results import DecideResult, PlannedMove, PlanResult, StartResult, UndoResult
-from mixwright.model.song import Move, Song, changed, replace_in, targets_of
+from mixwright.model.song import Move, Song, changed, replace_in
 from mixwright.model.words import MoveState
 
 __all__ = ["accept", "add", "change", "refuse", "undo"]
@@ -45,9 +49,10 @@ def refuse(song: Path, moves: Sequence[str]) -> DecideResult:
 
 
 def change(song: Path, move: str, settings: Mapping[str, str]) -> DecideResult:
-    """Change settings of a move, or its ``strength`` (0 to 1). It is the engineer's own from then on.
+    """Change settings of a move, its ``strength`` (0 to 1), its ``key`` or ``send``. It is the engineer's own then.
 
-    Its state stays: a proposed move still waits to be accepted.
+    Settings are those of its kind (`model.move_settings`), with or without a unit. Its state stays: a proposed move
+    still waits to be accepted.
 
     Raises
     ------
@@ -58,25 +63,39 @@ def change(song: Path, move: str, settings: Mapping[str, str]) -> DecideResult:
     touched: list[str] = []
 
     def edit(before: Song) -> Song:
-        found = _find(before, name)
+        found = find_moves(before, name)
         if len(found) > 1:
             raise SettingError(f"{printable(name)!r} fits several moves", hint=f"give one: {_ids(found)}")
         own = found[0]
-        known = [*own.settings, "strength"]
-        for key in settings:
-            if key not in known:
-                raise SettingError(f"{own.id} has no setting {printable(key)!r}", hint=nearest(key, known))
-        values = {key: number(key, word) for key, word in settings.items()}
-        strength = values.pop("strength", own.strength)
+        new = _changed(before, own, settings)
         touched.append(own.id)
-        new = changed(own, settings={**own.settings, **values}, strength=strength)
         return before if new == own else changed(before, moves=replace_in(before.moves, changed(new, by="engineer")))
 
     if not settings:
         raise SettingError("nothing to change", hint="give a setting and its value, such as gain_db=-1.5")
     pairs = " ".join(f"{key}={word}" for key, word in settings.items())
     after = song_file.edit_song(song, f"change {name} {pairs}", edit)
-    return _result(song, after, touched)
+    own = next(one for one in after.moves if one.id in touched)
+    return _result(song, after, touched, opposed_notes(after, own) if own.state == "accepted" else ())
+
+
+def _changed(song: Song, move: Move, words: Mapping[str, str]) -> Move:
+    """Return a move with other settings, by their words, if all of it still fits."""
+    named = [name for name in ("key", "send") if getattr(move, name)]
+    known = [*MOVE_SETTINGS[move.kind], "strength", *named]
+    settings, fields = dict(move.settings), dict[str, object]()
+    for name, word in words.items():
+        if name not in known:
+            raise SettingError(f"{move.id} has no setting {printable(name)!r}", hint=nearest(name, known))
+        if name in named:
+            fields[name] = key_of(song, word) if name == "key" else send_of(song, word)
+        elif name == "strength":
+            fields[name] = number(move.kind, name, word)
+        else:
+            settings[name] = number(move.kind, name, word)
+    new = changed(move, settings=settings, **fields)
+    check_move(song, new, move.id)
+    return new
 
 
 def add(song: Path, sentence: str) -> DecideResult:
@@ -87,7 +106,7 @@ def add(song: Path, sentence: str) -> DecideResult:
     """
     before = song_file.load_song(song)
     move = move_of(before, sentence)
-    notes = [*_position_notes(song, before, move)]
+    notes = [*_channel_notes(song, before, move), *opposed_notes(before, move)]
     after = song_file.edit_song(
         song, f"add: {sentence.strip()}", lambda now: changed(now, moves=replace_in(now.moves, move_of(now, sentence)))
     )
@@ -96,7 +115,7 @@ def add(song: Path, sentence: str) -> DecideResult:
     replaced = next((old for old in before.moves if old.id == move.id), None)
     if replaced is not None and replaced != move:
         whose = "your earlier move" if replaced.by == "engineer" else f"the plan's {replaced.state} move"
-        notes.append(f"It takes the place of {whose} for the same thing, {_settings(replaced)}; the two do not add up.")
+        notes.append(f"It takes the place of {whose} for the same thing, {told(replaced)}; the two do not add up.")
     return _result(song, after, [move.id], notes)
 
 
@@ -120,7 +139,7 @@ def _decide(song: Path, names: Sequence[str], state: MoveState, *, everything: b
         raise SettingError("no move is named", hint="give ids of moves, or a track, source or group")
 
     def edit(before: Song) -> Song:
-        chosen = {move.id for name in names for move in _find(before, name)}
+        chosen = {move.id for name in names for move in find_moves(before, name)}
         if everything:
             chosen |= {move.id for move in before.moves if move.state == "proposed"}
         touched.extend(move.id for move in before.moves if move.id in chosen)
@@ -136,8 +155,14 @@ def _decide(song: Path, names: Sequence[str], state: MoveState, *, everything: b
     return _result(song, after, touched, notes)
 
 
-def _find(song: Song, name: str) -> list[Move]:
-    """Return the moves that a name means: an id, else a target, else a part of one id."""
+def find_moves(song: Song, name: str) -> list[Move]:
+    """Return the moves that a name means: an id, else a target, else a part of one id.
+
+    Raises
+    ------
+    SettingError
+        where it means none, or a part of several ids
+    """
     word = name.strip().lower()
     by_id = [move for move in song.moves if move.id.lower() == word]
     found = by_id or [move for move in song.moves if move.target.lower() == word]
@@ -156,35 +181,29 @@ def _find(song: Song, name: str) -> list[Move]:
     )
 
 
-def _settings(move: Move) -> str:
-    return " ".join(f"{key}={value:g}" for key, value in move.settings.items())
-
-
 def _ids(moves: Sequence[Move]) -> str:
     return listed([move.id for move in moves])
 
 
-def _position_notes(folder: Path, song: Song, move: Move) -> list[str]:
-    """Check that a pan move has the form that its tracks need; say which of them it does not move.
+def _channel_notes(folder: Path, song: Song, move: Move) -> list[str]:
+    """Check that a pan or width move has the form that its tracks need; say which of them it does not change.
 
     Tracks whose channels intake does not know pass.
     """
-    if move.kind != "pan":
+    if move.kind not in ("pan", "width"):
         return []
+    strips = moved_strips(song, move)
+    tracks = [id_ for kind, id_ in strips if kind == "track"]
     intake = read_kept(folder, "intake", StartResult)
     channels = {track.id: track.channels for track in intake.tracks} if intake else {}
-    tracks = targets_of(song, move.target)
-    if "pan" in move.settings:
-        wrong, form = 2, f"pan {move.target} left -1 right 1"
-    elif any(group.id == move.target for group in song.groups):
-        return []  # the group itself is stereo, whatever feeds it
-    else:
-        wrong, form = 1, f"pan {move.target} 0.4"
-    still = [track.id for track in tracks if channels.get(track.id) == wrong]
+    wrong = 2 if "pan" in move.settings else 1
+    still = [track for track in tracks if channels.get(track) == wrong]
     what = "mono" if wrong == 1 else "stereo"
-    if len(still) == len(tracks):
-        raise SettingError(f"{move.target} is {what}", hint=f"write: {form}")
-    return [f"It does not move the {what} tracks {', '.join(still)}."] if still else []
+    if still and len(still) == len(strips):
+        form = f"pan {move.target} left -1 right 1" if wrong == 2 else f"pan {move.target} 0.4"
+        raise SettingError(f"{move.target} is {what}", hint=f"{'write' if move.kind == 'pan' else 'place it'}: {form}")
+    does = "move" if move.kind == "pan" else "change"
+    return [f"It does not {does} the {what} tracks {', '.join(still)}."] if still else []
 
 
 def _result(folder: Path, song: Song, ids: Collection[str], notes: Sequence[str] = ()) -> DecideResult:
@@ -197,9 +216,13 @@ def _result(folder: Path, song: Song, ids: Collection[str], notes: Sequence[str]
     except StateError as error:
         notes.append(f"Without the evidence of the plan: {error}.")
     write_page(folder)
-    counts = {state: sum(move.state == state for move in song.moves) for state in ("proposed", "accepted", "refused")}
     moves = tuple(_with_evidence(move, planned.get(move.id)) for move in song.moves if move.id in ids)
-    return DecideResult(moves=moves, song_moves=counts, notes=tuple(notes))
+    return DecideResult(moves=moves, song_moves=counts_of(song), notes=tuple(notes))
+
+
+def counts_of(song: Song) -> dict[str, int]:
+    """Return how many moves of a song there are in each state."""
+    return {state: sum(move.state == state for move in song.moves) for state in ("proposed", "accepted", "refused")}
 
 
 def _with_evidence(move: Move, planned: PlannedMove | None) -> PlannedMove:

@@ -7,24 +7,26 @@ import difflib
 import re
 from collections.abc import Iterable
 
+from mixwright.app.move_grammar import NUMBER, Said, readings
 from mixwright.errors import SettingError, listed, printable
+from mixwright.model.move_checks import check_move
 from mixwright.model.move_settings import MOVE_SETTINGS, Setting
-from mixwright.model.moves import move_id
-from mixwright.model.song import MASTER, Move, Song, targets_of
+from mixwright.model.moves import id_for
+from mixwright.model.song import MASTER, Group, Move, Send, Song, Source, Track, return_of, targets_of
 from mixwright.model.words import MoveKind
 
-GRAMMAR = (
-    "write: level TARGET +1.5 dB, pan TARGET 0.4, or pan TARGET left -0.6 right 0.8; after it, if not for the "
-    "whole song: in SECTION, SECTION"
-)
-
-_NUMBER = r"[+\-\u2212]?(?:\d+(?:\.\d*)?|\.\d+)"
-_IN = r"(?:\s+in\s+(?P<sections>.+))?\s*$"
-_LEVEL = re.compile(rf"\s*level\s+(?P<target>.+?)\s+(?P<gain_db>{_NUMBER})(?:\s*dB)?{_IN}", re.IGNORECASE)
-_PAN = re.compile(rf"\s*pan\s+(?P<target>.+?)\s+(?P<pan>{_NUMBER}){_IN}", re.IGNORECASE)
-_SIDES = re.compile(
-    rf"\s*pan\s+(?P<target>.+?)\s+left\s+(?P<left>{_NUMBER})\s+right\s+(?P<right>{_NUMBER}){_IN}", re.IGNORECASE
-)
+#: How far a move goes is said as its settings are.
+STRENGTH = Setting(0.0, 1.0)
+#: Amounts by which something is lowered: a sign before them says the same.
+_LOWERED = frozenset({"most_db", "depth_db"})
+#: Units that a setting may be said in, by its own: what they multiply by.
+_UNITS = {
+    "dB": {"": 1.0, "db": 1.0},
+    "Hz": {"": 1.0, "hz": 1.0, "k": 1000.0, "khz": 1000.0},
+    "ms": {"": 1.0, "ms": 1.0, "s": 1000.0},
+    "dB/oct": {"": 1.0, "db/oct": 1.0, "db/octave": 1.0},
+}
+_PARTS = {"": 1.0, "%": 0.01}
 
 
 def move_of(song: Song, sentence: str) -> Move:
@@ -33,53 +35,70 @@ def move_of(song: Song, sentence: str) -> Move:
     Parameters
     ----------
     song : Song
-        Whose tracks, sources and groups the sentence names, by id or name, in any case; a level also of ``master``.
+        Whose tracks, sources, groups and sends the sentence names, by id or name, in any case; a level also of
+        ``master``, everything but a send also of the return of a send.
     sentence : str
-        ``level TARGET +1.5 dB``, ``pan TARGET 0.4`` or ``pan TARGET left -0.6 right 0.8``, each with
-        ``in SECTION, SECTION`` where it is not for the whole song.
+        As `move_grammar.FORMS` shows, with ``in SECTION, SECTION`` where it is not for the whole song.
 
     Raises
     ------
     SettingError
         says what is not understood, and the nearest known names
     """
-    found = _SIDES.match(sentence) or _LEVEL.match(sentence) or _PAN.match(sentence)
-    if found is None:
-        raise SettingError("this move is not understood", where=printable(sentence), hint=GRAMMAR)
-    words = {key: word for key, word in found.groupdict().items() if word is not None}
-    kind: MoveKind = "level" if "gain_db" in words else "pan"
-    target = _target(song, words.pop("target"), kind)
-    sections = _sections(song, words.pop("sections", ""))
-    settings = {key: number(key, word) for key, word in words.items()}
-    return Move(
-        id=move_id(kind, target, sections),
+    first: SettingError | None = None
+    for said in readings(sentence):
+        try:
+            return _move(song, said)
+        except SettingError as error:
+            first = first or error
+    assert first is not None
+    raise first
+
+
+def _move(song: Song, said: Said) -> Move:
+    kind = said.kind
+    target = _target(song, said.target, kind)
+    sections = _sections(song, said.sections)
+    settings = {key: number(kind, key, word) for key, word in said.settings.items()}
+    key = key_of(song, said.name) if said.name and kind != "send" else ""
+    send = send_of(song, said.name) if said.name and kind == "send" else ""
+    move = Move(
+        id=id_for(kind, target, sections, settings, key=key, send=send),
         kind=kind,
         target=target,
         sections=sections,
         settings=settings,
+        key=key,
+        send=send,
         state="accepted",
         by="engineer",
         reason="the engineer's own",
     )
+    check_move(song, move, "this move")
+    return move
 
 
-def number(key: str, word: str) -> float:
-    """Return a setting from its word, with or without ``dB``, if it is in range; ``strength`` is one too.
+def number(kind: MoveKind, key: str, word: str) -> float:
+    """Return a setting from its word, with or without its unit, if it is in range; ``strength`` is one too.
 
     Raises
     ------
     SettingError
         says what is allowed
     """
-    known = {**MOVE_SETTINGS["level"], **MOVE_SETTINGS["pan"], "strength": Setting(0.0, 1.0)}[key]
-    low, high = known.low, known.high
-    bare = re.fullmatch(
-        rf"\s*({_NUMBER})\s*(?:dB)?\s*" if key == "gain_db" else rf"\s*({_NUMBER})\s*", word, re.IGNORECASE
-    )
-    value = float(bare[1].replace("\u2212", "-")) if bare else None
-    if value is None or not low <= value <= high:
+    known = STRENGTH if key == "strength" else MOVE_SETTINGS[kind][key]
+    units = _UNITS.get(known.unit, {"": 1.0, ":1": 1.0} if key == "ratio" else _PARTS)
+    found = re.fullmatch(rf"\s*({NUMBER})\s*(\D*?|:1)\s*", word)
+    factor = units.get(found[2].lower()) if found else None
+    value = None if found is None or factor is None else float(found[1].replace("\u2212", "-")) * factor
+    if value is not None and key in _LOWERED:
+        value = abs(value)
+    if value is None or not known.low <= value <= known.high:
+        unit = f" {known.unit}" if known.unit else ""
         raise SettingError(
-            f"{printable(word)!r} does not fit", where=key, hint=f"allowed: a number from {low:g} to {high:g}"
+            f"{printable(word)!r} does not fit",
+            where=key,
+            hint=f"allowed: a number from {known.low:g} to {known.high:g}{unit}",
         )
     return value + 0.0  # -0 becomes 0
 
@@ -95,23 +114,89 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 
 def _target(song: Song, word: str, kind: MoveKind) -> str:
-    """Return the id of the track, source or group that a word names; a level can also be that of the master."""
-    word = word.strip().strip("\"'").strip()
+    """Return the id of the track, source, group or return that a word names; a level can also be that of the master."""
+    word = _bare(word)
     if word.lower() == MASTER and kind == "level":
         return MASTER
+    found = _named(song, word)
+    if not found:
+        found = [return_of(send) for send in song.sends if _names_return(send, word)]
+    if not found:
+        hint = nearest(word, _names(song, song.sends if kind != "send" else ()))
+        raise SettingError(f"no track, source or group is called {printable(word)!r}", hint=hint)
+    target = _only(word, found)
+    if target not in map(return_of, song.sends) and not targets_of(song, target):
+        raise SettingError(f"{target} has no track that takes part in the mix", hint="set use = true in song.toml")
+    return target
+
+
+def key_of(song: Song, word: str) -> str:
+    """Return the id of the track, source, group or send that a word names as a key.
+
+    Raises
+    ------
+    SettingError
+        with the nearest known names
+    """
+    word = _bare(word)
+    found = _named(song, word) or _sends(song, word)
+    if not found:
+        hint = nearest(word, _names(song, song.sends))
+        raise SettingError(f"no track, source, group or send is called {printable(word)!r}", hint=hint)
+    return _only(word, found)
+
+
+def send_of(song: Song, word: str) -> str:
+    """Return the id of the send that a word names.
+
+    Raises
+    ------
+    SettingError
+        with the nearest known names
+    """
+    word = _bare(word)
+    found = _sends(song, word)
+    if not found:
+        hint = nearest(word, [name for send in song.sends for name in (send.id, send.name)])
+        raise SettingError(f"no send is called {printable(word)!r}", hint=hint)
+    return _only(word, found)
+
+
+def _named(song: Song, word: str) -> list[str]:
+    """Return the ids of tracks, sources and groups that a word names: by id, else by name."""
     named = [(track.id, track.name) for track in song.tracks]
     named += [(source.id, source.name) for source in song.sources]
     named += [(group.id, group.name) for group in song.groups]
     found = [id_ for id_, _ in named if id_ == word.lower()]
-    targets = list(dict.fromkeys(found or [id_ for id_, name in named if _folded(name) == _folded(word)]))
-    if not targets:
-        names = [name for pair in named for name in pair]
-        raise SettingError(f"no track, source or group is called {printable(word)!r}", hint=nearest(word, names))
-    if len(targets) > 1:
-        raise SettingError(f"{printable(word)!r} names more than one", hint=f"give an id: {', '.join(targets)}")
-    if not targets_of(song, targets[0]):
-        raise SettingError(f"{targets[0]} has no track that takes part in the mix", hint="set use = true in song.toml")
-    return targets[0]
+    return list(dict.fromkeys(found or [id_ for id_, name in named if _folded(name) == _folded(word)]))
+
+
+def _sends(song: Song, word: str) -> list[str]:
+    found = [send.id for send in song.sends if send.id == word.lower()]
+    return found or [send.id for send in song.sends if _folded(send.name) == _folded(word)]
+
+
+def _names_return(send: Send, word: str) -> bool:
+    """Tell whether a word names the return of a send: *hall*, *send hall*, *hall return*."""
+    return any(
+        _folded(word) in (_folded(name), f"send {_folded(name)}", f"{_folded(name)} return")
+        for name in (send.id, send.name)
+    )
+
+
+def _names(song: Song, sends: Iterable[Send]) -> list[str]:
+    named: tuple[Track | Source | Group | Send, ...] = (*song.tracks, *song.sources, *song.groups, *sends)
+    return [name for one in named for name in (one.id, one.name)]
+
+
+def _only(word: str, found: list[str]) -> str:
+    if len(found) > 1:
+        raise SettingError(f"{printable(word)!r} names more than one", hint=f"give an id: {', '.join(found)}")
+    return found[0]
+
+
+def _bare(word: str) -> str:
+    return word.strip().strip("\"'").strip()
 
 
 def _sections(song: Song, words: str) -> tuple[str, ...]:

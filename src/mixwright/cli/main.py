@@ -33,6 +33,7 @@ COMMANDS = (
     "refuse",
     "change",
     "add",
+    "settle",
     "undo",
     "chain",
     "mix",

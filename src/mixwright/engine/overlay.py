@@ -11,8 +11,8 @@ from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, ins
 from mixwright.engine.operation import Operation
 from mixwright.errors import SettingError, count, where
 from mixwright.model.lane import Lane, StripParameter
-from mixwright.model.move_inserts import feeds_moved, laid_over, moved_strips
-from mixwright.model.song import Move, Song, Track, strips_of
+from mixwright.model.move_inserts import feeds_moved, laid_over, moved_strips, toward
+from mixwright.model.song import Move, Song, Track, kept_target, strips_of
 from mixwright.model.strip import Strip
 
 #: Lanes in the order of the C core.
@@ -87,9 +87,7 @@ class Overlay:
 
     def kept_of(self, name: str, kind: str) -> str:
         """Return the target of kept lanes that is meant; of an id that several have it is the track, then the group."""
-        owners = ("track", self.song.tracks), ("group", self.song.groups), ("send", self.song.sends)
-        first = next((one for one, records in owners if any(record.id == name for record in records)), kind)
-        return name if first == kind else ""
+        return kept_target(self.song, name, kind)
 
     def _lanes(self, kept: str, strip: Strip, moves: Iterable[Move]) -> Lanes:
         levels = [constant(strip.fader_db)]
@@ -113,7 +111,7 @@ class Overlay:
             if parameter in move.settings:
                 wanted = move.settings[parameter]
                 share = self._scaled(move, move.strength)
-                lane = combined((lane, share), functools.partial(_toward, wanted))
+                lane = combined((lane, share), functools.partial(toward, wanted))
         return lane
 
     def _scaled(self, move: Move, value: float) -> FrameLane:
@@ -128,12 +126,6 @@ class Overlay:
             if name not in self._sections:
                 raise SettingError(f"no section is called {name!r}", where=place, hint="change its sections")
         return inside([self._sections[name] for name in sections], self.frames, self.song.rate_hz)
-
-
-def _toward(wanted: float, values: Sequence[float]) -> float:
-    """Return where a share of the way to a position leads: all of it, to that very position."""
-    here, share = values
-    return wanted if share == 1.0 else here + share * (wanted - here)
 
 
 def _check_moved(lanes: Iterable[str], own: int, path: str) -> None:

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from mixwright.model.colour_inserts import BassHarmonics, Saturation, Width
@@ -73,6 +73,12 @@ def feeds_moved(song: Song, move: Move) -> tuple[tuple[str, str], ...]:
     found = [("track", track.id) for track in tracks if _feeds(track, move.send)]
     inside = (group for group in song.groups if move.target in homes_of(song, group.id))
     return (*found, *(("group", group.id) for group in inside if _feeds(group, move.send)))
+
+
+def toward(wanted: float, values: Sequence[float]) -> float:
+    """Return where a share of the way from a position leads: all of it, to the very position that is wanted."""
+    here, share = values
+    return wanted if share == 1.0 else here + share * (wanted - here)
 
 
 def insert_of(move: Move, rate_hz: int) -> AnyInsert | None:

@@ -5,21 +5,35 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from mixwright.model.song import Lock, Move, Song, changed, targets_of
 from mixwright.model.words import MoveKind
 
 
-def move_id(kind: MoveKind, target: str, sections: Iterable[str], band_hz: float | None = None) -> str:
+def move_id(kind: MoveKind, target: str, sections: Iterable[str], band_hz: float | None = None, other: str = "") -> str:
     """Return the id of a move: the same whenever the same thing is proposed, so that a refusal lasts.
 
-    It is a hash of kind, target, sections and the third-octave band that `band_hz` lies in (band
-    numbers of IEC 61260-1, ten to the decade); not of the amount.
+    It is a hash of kind, target, sections, the third-octave band that `band_hz` lies in (band numbers of IEC 61260-1,
+    ten to the decade), and who else is named, a key or a send; not of the amount.
     """
     band = "" if band_hz is None else str(round(10.0 * math.log10(band_hz)))
-    parts = "\0".join([kind, target, band, *sorted(set(sections))])
-    return f"{kind}-{target}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"
+    parts = "\0".join([kind, target, band, *sorted(set(sections)), *(("", other) if other else ())])
+    return f"{kind}-{target.replace(' ', '-')}-{hashlib.sha256(parts.encode('utf-8')).hexdigest()[:6]}"
+
+
+def id_for(
+    kind: MoveKind,
+    target: str,
+    sections: Iterable[str],
+    settings: Mapping[str, float],
+    *,
+    key: str = "",
+    send: str = "",
+) -> str:
+    """Return the id of a move with such settings: with its band where it has one, and whom it names."""
+    band_hz = next((settings[name] for name in ("hz", "low_hz", "high_hz") if settings.get(name)), None)
+    return move_id(kind, target, sections, band_hz, key or send)
 
 
 def locks_on(song: Song, kind: MoveKind, target: str) -> tuple[Lock, ...]:

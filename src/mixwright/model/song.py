@@ -271,6 +271,12 @@ def keyed_by(song: Song, key: str) -> tuple[tuple[str, str], ...]:
     return members or groups or tuple(("send", send.id) for send in song.sends if send.id == key)
 
 
+def kept_target(song: Song, id_: str, kind: str) -> str:
+    """Return what kept lanes call a strip; an id that several have means the track, then the group: else nothing."""
+    first = next((one for _, one, name, _ in strips_of(song) if name == id_), kind)
+    return id_ if first == kind else ""
+
+
 def strips_of(song: Song) -> Iterator[tuple[str, str, str, Strip]]:
     """Yield every strip: its path in the song, the kind and the id of its owner, and itself."""
     owners: tuple[tuple[str, Sequence[Track | Group | Send]], ...] = (

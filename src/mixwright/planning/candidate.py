@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
-from mixwright.model.moves import move_id
+from mixwright.model.moves import id_for
 from mixwright.model.words import MoveKind
 from mixwright.planning.excited import Excited
 from mixwright.planning.filter_gains import Gain, band_limit, bell, place_hz, tilt
@@ -141,10 +141,8 @@ class Candidate:
         if "margin_db" in settings:
             margin_db = settings["margin_db"] + self.known.get("margin_shift_db", 0.0)
             settings["margin_db"] = min(max(_stepped("margin_db", margin_db), -60.0), 60.0)
-        hz = next((settings[name] for name in ("hz", "low_hz", "high_hz") if settings.get(name)), None)
-        band_hz = hz if self.kind in ("dip", "shape", "tilt", "band_limit", "duck") else None
         return {
-            "id": move_id(self.kind, self.target, self.sections, band_hz),
+            "id": id_for(self.kind, self.target, self.sections, settings, key=self.key, send=self.send),
             "kind": self.kind,
             "target": self.target,
             "sections": self.sections,

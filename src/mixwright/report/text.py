@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import shlex
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from mixwright.model.levels import Levels
@@ -27,6 +27,7 @@ from mixwright.model.results import (
     TrackIntake,
     UndoResult,
 )
+from mixwright.model.settled import SettleResult
 from mixwright.report.arranged import arrangement_lines
 from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
 from mixwright.report.heard import heard_lines
@@ -124,6 +125,14 @@ def accept_text(result: DecideResult, song: str) -> list[str]:
 def decide_text(result: DecideResult, song: str) -> list[str]:
     """Return the moves that changed, with their new state."""
     return [*(line for move in result.moves for line in _move(move)), *_decided(result, song)]
+
+
+def settle_text(result: SettleResult, song: str) -> list[str]:
+    """Return the moves that are in the strips now, and those that stay, with the reason."""
+    lines = [capital(f"{count(len(result.settled), 'move')} written into the strips; the mix stays as it is.")]
+    lines += _listed("Settled", (move.id for move in result.settled))
+    lines += _listed("Stay moves", (f"{one.id}: {one.why}" for one in result.stays))
+    return lines + _counted(result.song_moves, result.notes, song)
 
 
 def undo_text(result: UndoResult) -> list[str]:
@@ -274,9 +283,13 @@ def _move(move: PlannedMove) -> list[str]:
 
 
 def _decided(result: DecideResult, song: str) -> list[str]:
-    states = Counter(result.song_moves)
+    return _counted(result.song_moves, result.notes, song)
+
+
+def _counted(song_moves: Mapping[str, int], notes: Iterable[str], song: str) -> list[str]:
+    states = Counter(song_moves)
     counted = ", ".join(f"{states[state]} {state}" for state in ("proposed", "accepted", "refused"))
-    return ["", *result.notes, f"Moves of the song: {counted}.", *_next(f"mixwright mix {_quoted(song)}")]
+    return ["", *notes, f"Moves of the song: {counted}.", *_next(f"mixwright mix {_quoted(song)}")]
 
 
 def _checks(checks: Iterable[CheckLine]) -> list[str]:

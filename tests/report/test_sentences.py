@@ -1,19 +1,20 @@
 # SPDX-License-Identifier: Apache-2.0
 """The sentences that text and page share."""
 
+import pytest
+
 import invented
 from mixwright.model.results import PrintFit, Spread
 from mixwright.model.song import Move, changed
+from mixwright.report.move_sentences import do_sentence, total_cost
 from mixwright.report.page import song_page
 from mixwright.report.sentences import (
     before_after,
-    do_sentence,
     intake_counts,
     print_fit_sentence,
     reason_alone,
     sorted_intake,
     spread_sentence,
-    total_cost,
 )
 from mixwright.report.spectrum import Band, spectrum_sentence
 from mixwright.report.text import start_text
@@ -69,6 +70,27 @@ def test_a_move_that_does_nothing_says_so():
     assert do_sentence(changed(move, strength=0.0, sections=("verse",)), "Drums") == "Leave Drums as it is in verse."
     assert do_sentence(changed(move, settings={"gain_db": 0.04}), "Drums") == "Leave Drums as it is."
     assert do_sentence(changed(move, kind="pan", settings={"pan": 0.4}, strength=0.0), "Drums").startswith("Leave")
+
+
+@pytest.mark.parametrize(
+    ("kind", "settings", "told"),
+    [
+        ("band_limit", {"low_hz": 200.0, "high_hz": 4000.0}, "Keep of Pad what lies between 200 Hz and 4 kHz."),
+        ("band_limit", {"high_hz": 4000.0}, "Keep of Pad what lies below 4 kHz."),
+        ("shape", {"hz": 400.0, "gain_db": -3.0}, "Cut Pad by 1.5 dB at 400 Hz, Q 2."),
+        ("tilt", {"hz": 120.0, "gain_db": -3.0}, "Tilt Pad darker by 1.5 dB around 120 Hz."),
+        ("dip", {"hz": 2000.0, "most_db": 7.0}, "Dip Pad by up to 3.5 dB at 2 kHz, Q 1, while Lead is heard there."),
+        ("duck", {"depth_db": 6.0, "by_hits": 1.0}, "Duck Pad by 3.0 dB at each hit of Lead."),
+        ("duck", {"depth_db": 6.0, "low_hz": 200.0}, "Duck Pad above 200 Hz by 3.0 dB while Lead is loud."),
+        ("width", {"width": 0.2}, "Narrow Pad to 60 % of its width."),
+        ("send", {"gain_db": -4.0}, "Send 2.0 dB less of Pad to Lead."),
+        ("even_out", {"threshold_db": -24.0, "ratio": 3.0}, "Even out Pad, 3.0 to 1 above -24.0 dB."),
+        ("colour", {"drive_db": 6.0, "mix": 0.5}, "Colour Pad with 6.0 dB of drive, 50 % of it mixed in."),
+    ],
+)
+def test_each_kind_of_move_says_what_a_person_would_do(kind, settings, told):
+    move = Move(id="m1", kind=kind, target="pad", settings=settings, strength=0.5, key="lead")
+    assert do_sentence(move, "Pad", {"lead": "Lead"}) == told
 
 
 def test_what_does_not_change_is_not_told_as_before_and_after():

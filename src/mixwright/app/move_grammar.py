@@ -118,7 +118,7 @@ def readings(sentence: str) -> Iterator[Said]:
     """
     found = _KIND.match(sentence) if len(sentence) <= _LONGEST else None
     if found is None:
-        raise _not_understood(sentence, None)
+        raise not_understood(sentence, None)
     kind = _kind(found["kind"])
     text = sentence[found.end() :].rstrip()
     understood = False
@@ -127,7 +127,7 @@ def readings(sentence: str) -> Iterator[Said]:
             understood = True
             yield Said(kind, text[: gap.start()], *rest)
     if not understood:
-        raise _not_understood(sentence, kind)
+        raise not_understood(sentence, kind)
 
 
 def _rest(kind: MoveKind, text: str, settings: dict[str, str], name: str) -> Iterator[_Rest]:
@@ -168,7 +168,14 @@ def _kind(word: str) -> MoveKind:
     return next(kind for kind in FORMS if kind.replace("_", "") == ("colour" if folded == "color" else folded))
 
 
-def _not_understood(sentence: str, kind: MoveKind | None) -> SettingError:
+def holds_clause(said: Said) -> bool:
+    """Tell whether what was read as a target holds what a move of its kind says of itself: it was said twice."""
+    return any(clause.match(said.target, gap.end()) for gap in re.finditer(r"\s+", said.target)
+               for clause in _CLAUSES[said.kind])  # fmt: skip
+
+
+def not_understood(sentence: str, kind: MoveKind | None) -> SettingError:
+    """Return the error that says how a move of a kind is written, or of any, and which word may be meant."""
     words = re.findall(r"[a-z]{3,}", sentence.lower())
     if kind is None:
         known = [one.replace("_", "-") for one in FORMS]

@@ -7,7 +7,7 @@ import difflib
 import re
 from collections.abc import Iterable
 
-from mixwright.app.move_grammar import NUMBER, Said, readings
+from mixwright.app.move_grammar import NUMBER, Said, holds_clause, not_understood, readings
 from mixwright.errors import SettingError, listed, printable
 from mixwright.model.move_checks import check_move
 from mixwright.model.move_settings import MOVE_SETTINGS, Setting
@@ -45,14 +45,16 @@ def move_of(song: Song, sentence: str) -> Move:
     SettingError
         says what is not understood, and the nearest known names
     """
-    first: SettingError | None = None
+    failed: list[tuple[Said, SettingError]] = []
     for said in readings(sentence):
         try:
             return _move(song, said)
         except SettingError as error:
-            first = first or error
-    assert first is not None
-    raise first
+            failed.append((said, error))
+    first, why = failed[0]
+    if holds_clause(first) and not _named(song, _bare(first.target)):
+        raise not_understood(sentence, first.kind)
+    raise why
 
 
 def _move(song: Song, said: Said) -> Move:

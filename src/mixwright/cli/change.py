@@ -20,7 +20,10 @@ from mixwright.cli.output import Output
 @click.argument("move", metavar="MOVE")
 @click.argument("settings", metavar="KEY=VALUE...", nargs=-1, required=True)
 def command_line(output: Output, song: Path, move: str, settings: tuple[str, ...]) -> None:
-    """Change settings of a move: its own ones, like gain_db or pan, or its strength from 0 to 1."""
+    """Change settings of a move: its own ones, like gain_db or hz, with or without unit, or its strength from 0 to 1.
+
+    Of a move that listens to somebody also its `key`, of one that feeds a send its `send`.
+    """
     pairs = [setting.partition("=") for setting in settings]
     context = click.get_current_context()
     for key, equals, value in pairs:

@@ -42,7 +42,13 @@ _KEY_WORDS = {
     "pan": "position",
     "left": "left side",
     "right": "right side",
+    "most_db": "at most",
+    "low_hz": "from",
+    "high_hz": "up to",
+    "by_hits": "by hits",
 }
+#: Amounts that are always of one direction.
+_UNSIGNED = frozenset({"most_db", "depth_db", "drive_db"})
 #: Sample formats as they are said.
 _DEPTHS = {
     "pcm8": "8 bit",
@@ -130,7 +136,7 @@ def position(value: float) -> str:
 def setting(key: str, value: float | None) -> str:
     """Return a setting or a figure of a move in words: its name, its value, its unit from the key."""
     unit = _unit(key)
-    words = _KEY_WORDS.get(key) or key.removesuffix(unit[0]).replace("_", " ")
+    words = _KEY_WORDS.get(key) or key.removesuffix(unit[0]).removesuffix("_db_oct").replace("_", " ")
     return f"{words} {setting_value(key, value)}"
 
 
@@ -138,13 +144,17 @@ def setting_value(key: str, value: float | None) -> str:
     """Return the value of a setting with its unit, which is the ending of its key."""
     if value is not None and key in ("pan", "left", "right"):
         return position(value)
+    if value is not None and key == "slope_db_oct":
+        return f"{value:g} dB/oct"
     _, unit = _unit(key)
     if not unit:
         return number(value, 2)
-    return with_unit(value, unit, 0 if unit == "Hz" else 1, sign=unit == "dB")
+    return with_unit(value, unit, 0 if unit == "Hz" else 1, sign=unit == "dB" and key not in _UNSIGNED)
 
 
 def _unit(key: str) -> tuple[str, str]:
+    if key == "hz":
+        return "", "Hz"
     return next(((ending, unit) for ending, unit in _UNITS.items() if key.endswith(ending)), ("", ""))
 
 

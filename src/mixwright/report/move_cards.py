@@ -6,11 +6,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
-from mixwright.model.song import MASTER, Move, Song
+from mixwright.model.song import MASTER, Move, Song, return_of
 from mixwright.report.figures import capital, number, with_unit
 from mixwright.report.level_rows import level_scale
 from mixwright.report.markup import Markup, element, together
-from mixwright.report.sentences import before_after, do_sentence, reason_alone, spread_sentence
+from mixwright.report.move_sentences import do_sentence
+from mixwright.report.sentences import before_after, reason_alone, spread_sentence
 from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
 
 _STATES = {"proposed": "Proposed", "accepted": "Accepted", "refused": "Refused"}
@@ -20,7 +21,9 @@ def names_of(song: Song) -> dict[str, str]:
     """Return the names of everything a move can aim at, by id."""
     groups = {group.id: group.name for group in song.groups}
     sources = {source.id: source.name for source in song.sources}
-    return {MASTER: "the master"} | groups | sources | {track.id: track.name for track in song.tracks}
+    sends = {send.id: send.name for send in song.sends} | {return_of(s): f"the return of {s.name}" for s in song.sends}
+    tracks = {track.id: track.name for track in song.tracks}
+    return {MASTER: "the master"} | sends | groups | sources | tracks
 
 
 def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup:
@@ -48,7 +51,7 @@ def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | Non
 
 def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale: Scale) -> Markup:
     name = names.get(move.target, move.target)
-    do = do_sentence(move, name)
+    do = do_sentence(move, name, names)
     reason = reason_alone(move.reason or (found.reason if found else ""), name)
     parts: list[Markup | None] = [_paragraph(reason)]
     if move.strength < 1:

@@ -10,7 +10,7 @@ from mixwright.errors import listed
 from mixwright.model.audio import Fault
 from mixwright.model.dynamics import Dynamics, GainReduction
 from mixwright.model.results import PlannedMove, PrintFit, SendLevel, Spread, StartResult, TrackIntake, TrackLevels
-from mixwright.model.song import MASTER, Move
+from mixwright.model.song import MASTER
 from mixwright.model.words import FAULT_WORDS
 from mixwright.report.figures import (
     capital,
@@ -20,7 +20,6 @@ from mixwright.report.figures import (
     position,
     setting,
     setting_value,
-    settings,
     with_unit,
 )
 
@@ -111,22 +110,6 @@ def outside(track: TrackLevels) -> str:
     return f"{number(abs(off))} LU {'above' if off > 0 else 'below'}"
 
 
-def do_sentence(move: Move | PlannedMove, name: str) -> str:
-    """Return what a person would do by hand, as one sentence; `name` is what the move aims at."""
-    where = f" in {', '.join(move.sections)}" if move.sections else ""
-    gain = move.settings.get("gain_db")
-    by_db = number(abs(gain or 0.0) * move.strength)
-    if move.strength == 0.0 or (move.kind == "level" and by_db == number(0.0)):
-        return f"Leave {name} as it is{where}."
-    if move.kind == "level" and gain is not None:
-        return f"{'Raise' if gain > 0 else 'Lower'} {name} by {by_db} dB{where}."
-    if move.kind == "pan":
-        sides = [position(move.settings[key]) for key in ("pan", "left", "right") if key in move.settings]
-        placed = f" from {' to '.join(sides)}" if len(sides) > 1 else f" {sides[0]}" if sides else ""
-        return f"Place {name}{placed}{where}."
-    return f"{move.kind.capitalize()} {name}: {settings(move.settings)}{where}."
-
-
 def reason_alone(reason: str, name: str) -> str:
     """Return the reason of a move without the words before a colon that say what to do to `name`, if it has them."""
     head, colon, rest = reason.partition(": ")
@@ -186,16 +169,6 @@ def _reduction(found: GainReduction) -> str:
         return f"{name} takes nothing off."
     most = f"{number(found.largest_reduction_db)} dB at most, at {clock(found.largest_at_s, tenths=True)}"
     return f"{name} takes off {most}; {number(found.mean_reduction_db)} dB on average."
-
-
-def total_cost(moves: Sequence[PlannedMove]) -> list[str]:
-    """Return what several moves cost together: how many layers, the largest change, each cost once."""
-    layers = {move.target for move in moves}
-    gains = [move.settings["gain_db"] for move in moves if "gain_db" in move.settings]
-    largest = f", the largest {with_unit(max(gains, key=abs), 'dB', sign=True)}" if gains else ""
-    costs = list(dict.fromkeys(f"{move.target}: {cost}" for move in moves for cost in move.costs))
-    head = f"Together: {count(len(moves), 'move')} on {count(len(layers), 'layer')}{largest}."
-    return [head, *(["Costs:"] if costs else []), *(f"  {cost}" for cost in costs)]
 
 
 def send_sentence(send: SendLevel) -> str:

@@ -32,6 +32,7 @@ from mixwright.report.arranged import arrangement_lines
 from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
 from mixwright.report.heard import heard_lines
 from mixwright.report.ledger_lines import ledger_lines
+from mixwright.report.move_sentences import total_cost
 from mixwright.report.phrases import phrase_lines
 from mixwright.report.rows import rows, wrapped
 from mixwright.report.sentences import (
@@ -46,7 +47,6 @@ from mixwright.report.sentences import (
     send_sentence,
     sorted_intake,
     spread_sentence,
-    total_cost,
 )
 
 
@@ -278,7 +278,9 @@ def _move(move: PlannedMove) -> list[str]:
     told = [move.reason, *(f"{capital(figure)}." for figure in before_after(move))]
     told += [f"{spread_sentence(move.spread)} Source: {move.spread.source}."] if move.spread else []
     told += [move.without_it, *(f"Costs: {cost}" for cost in move.costs)]
-    head = ["", f"  {move.id}   {move.state}{strength}", f"    {move.target}{parts}: {settings(move.settings)}."]
+    other = f" under {move.key}" if move.key else f" to {move.send}" if move.send else ""
+    does = f"    {move.target}{other}{parts}: {settings(move.settings)}."
+    head = ["", f"  {move.id}   {move.state}{strength}", does]
     return [*head, *(line for sentence in told if sentence for line in wrapped(sentence, "    ", "      "))]
 
 

@@ -191,6 +191,23 @@ def test_cuts_are_outside_what_is_essential_to_who_takes():
     assert all(-4.0 <= one.settings[0].low < 0.0 and one.fixed["q"] <= 2.0 for one in cuts)
 
 
+def test_a_band_that_is_far_too_loud_in_one_layer_can_be_cut_deeper():
+    loud = (*SOUNDS[:1], SOUNDS[1] + humps(1900.0, 78.0, 0.4), *SOUNDS[2:])
+    sections = (excited(loud, "Verse", 3), excited(loud, "Chorus", 4))
+    far = finding("vox", {"gtr-l": 0.8}, "covered_band", (1200.0, 3000.0), size_db=14.0, taker="gtr-l")
+    cut = next(one for one in candidates_of(far, SONG, sections) if one.why == "cut")
+    assert (cut.target, cut.settings[0].low) == ("gtr-l", -12.0)
+
+
+def test_of_several_tracks_the_group_around_is_dipped_and_of_none_nothing():
+    doubled = replace(ROWS[1], tracks=("gtr-l", "gtr-l2"))
+    song = replace(SONG, rows=(ROWS[0], doubled, *ROWS[2:]))
+    far = finding("vox", {"gtr-l": 0.8}, "covered_band", (1200.0, 3000.0), taker="gtr-l")
+    assert [one.target for one in candidates_of(far, song, SECTIONS) if one.kind == "dip"] == ["guitars"]
+    split = replace(song, split=frozenset({"guitars"}))
+    assert [one.target for one in candidates_of(far, split, SECTIONS) if one.kind == "dip"] == []
+
+
 def test_a_return_can_be_fed_less_lowered_dipped_and_limited():
     found = told(candidates_of(FINDINGS[1], SONG, SECTIONS))
     assert ("send", "keys") in found

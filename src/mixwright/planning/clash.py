@@ -116,21 +116,42 @@ class Clash:
     @functools.cached_property
     def groups(self) -> tuple[Target, ...]:
         """The smallest group that holds most of what takes, in which neither the victim nor a lead is; or none."""
-        fitting = []
-        for group in self.song.groups:
-            rows = self.song.members(group.id)
-            taking = [k for k in rows if self.parts.get(k, 0.0) >= 0.5 * _LEAST_PART]
-            part = sum(self.parts.get(k, 0.0) for k in rows)
-            free = self.victim not in rows and not any(self._leads(k) for k in rows)
-            whole = not any(group.id in row.groups and k not in rows for k, row in enumerate(self.song.rows))
-            if free and whole and len(taking) > 1 and part > _GROUP_PART * sum(self.parts.values()):
-                fitting.append(Target(group.id, rows, group))
-        return tuple(sorted(fitting, key=lambda one: (len(one.rows), one.id))[:1])
+        for one in self._free_groups:
+            taking = [k for k in one.rows if self.parts.get(k, 0.0) >= 0.5 * _LEAST_PART]
+            part = sum(self.parts.get(k, 0.0) for k in one.rows)
+            if len(taking) > 1 and part > _GROUP_PART * sum(self.parts.values()):
+                return (one,)
+        return ()
 
     @property
     def targets(self) -> tuple[Target, ...]:
         """Groups before single layers."""
         return (*self.groups, *self.takers)
+
+    @functools.cached_property
+    def strips(self) -> tuple[Target, ...]:
+        """Who could make room through one strip, where it is heard as a whole: of several tracks, the group around."""
+        found = {one.id: one for one in self.groups}
+        for one in self.takers:
+            assert one.row is not None
+            if one.row.is_return or len(one.row.tracks) == 1:
+                found.setdefault(one.id, one)
+            else:
+                around = next((group for group in self._free_groups if one.rows[0] in group.rows), None)
+                if around is not None:
+                    found.setdefault(around.id, around)
+        return tuple(found.values())
+
+    @functools.cached_property
+    def _free_groups(self) -> tuple[Target, ...]:
+        """The groups in which neither the victim nor a lead is, and no row in part; the smallest first."""
+        fitting = []
+        for group in self.song.groups:
+            rows = self.song.members(group.id)
+            free = rows and self.victim not in rows and not any(self._leads(k) for k in rows)
+            if free and group.id not in self.song.split:
+                fitting.append(Target(group.id, rows, group))
+        return tuple(sorted(fitting, key=lambda one: (len(one.rows), one.id)))
 
     @functools.cached_property
     def bands(self) -> tuple[tuple[float, float], ...]:

@@ -24,6 +24,8 @@ STATIC_SHAPES = frozenset({"band_limit", "shape", "tilt"})
 #: A cell of a harmonic or formant stands so far over the places beside it; one of an onset is of a moment that stands
 #: so far over the mean. Neither lies more than so far below the strongest cell of its moment, nor below the rest.
 _PEAK_DB, _ONSET_DB, _BELOW_DB, _COVERED_DB = 3.0, 6.0, 15.0, 10.0
+#: What stands so far over all others together is still heard after a cut.
+_SPARE_DB = 6.0
 #: Where a harmonic is looked for beside: so many places away, 1.5 Cam.
 _BESIDE = 3
 #: Rows that sound for less in a section do not count there; and less than this part of a first try is no try.
@@ -56,10 +58,14 @@ def essential(excited: Excited, row: int) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class _Held:
-    """A row in a section: energy by place, all of it and what is essential, both ears together, (PLACES,) each."""
+    """A row in a section: energy by place, both ears together, (PLACES,) each.
+
+    All of it, what is essential, and what of that would go under when it is lowered.
+    """
 
     whole: np.ndarray
     essential: np.ndarray
+    tight: np.ndarray
 
     def change_db(self, gains_db: np.ndarray, *, beside_whole: bool) -> float:
         """Return by how much what is essential changes for a gain at each place, by itself or beside the whole."""
@@ -90,27 +96,30 @@ class Essentials:
         self._kept = kept
 
     def share(self, row: int, section: str, low_hz: float, high_hz: float) -> float:
-        """Return which part of a row's energy between two frequencies is essential to it there, 0 to 1."""
+        """Return which part of a row's energy between two frequencies a cut would take from it, 0 to 1.
+
+        That is what is essential to it and does not stand so far over all others that a cut leaves it in front.
+        """
         inside = (place_hz() >= low_hz) & (place_hz() <= high_hz)
         for excited, held in zip(self._sections, self._held, strict=True):
             if excited.section.name == section and row in held:
                 one = held[row]
-                return float(one.essential[inside].sum() / max(float(one.whole[inside].sum()), _LEAST))
+                return float(one.tight[inside].sum() / max(float(one.whole[inside].sum()), _LEAST))
         return 0.0
 
     def change_db(self, candidate: Candidate, values: Sequence[float] | np.ndarray) -> float:
         """Return by how much what is essential to a row that is held changes, in dB.
 
-        Of all such rows in all sections the one that loses most, by itself or beside the whole of it; of a tilt, which
-        turns around its frequency and needs the fader to make up for it, beside the whole alone. 0 for level, place,
-        and what follows a key or levels: these have a price instead.
+        Of all such rows in all sections the one that loses most: beside the whole of it, as a fader takes nothing that
+        is essential; by a pass, which takes without end, also by itself. 0 for level, place, and what follows a key or
+        levels: these have a price instead.
         """
         if candidate.kind not in STATIC_SHAPES:
             return 0.0
         return min(
             (
                 held[row].change_db(np.broadcast_to(gain, (PLACES,)), beside_whole=beside)
-                for beside in ((True,) if candidate.kind == "tilt" else (False, True))
+                for beside in ((False, True) if candidate.kind == "band_limit" else (True,))
                 for excited, held in zip(self._sections, self._held, strict=True)
                 for row, gain in candidate.gains_db(values, excited).items()
                 if row in held and excited.active_s[row] >= _LEAST_S and self._kept(row, excited.section.name)
@@ -166,7 +175,10 @@ def _way(one: Setting) -> float:
 
 def _held(excited: Excited, row: int) -> _Held:
     energy = (excited.own[row].sum(axis=0) * excited.seconds[row][:, None]).astype(np.float64)
-    return _Held(energy.sum(axis=0), (energy * essential(excited, row)).sum(axis=0))
+    cells = essential(excited, row)
+    own = excited.own.sum(axis=1)
+    spare = own[row] > (own.sum(axis=0) - own[row]) * _ratio(_SPARE_DB)
+    return _Held(energy.sum(axis=0), (energy * cells).sum(axis=0), (energy * (cells & ~spare)).sum(axis=0))
 
 
 def _ratio(db: float) -> float:

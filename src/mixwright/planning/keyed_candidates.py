@@ -25,8 +25,8 @@ def dips(clash: Clash) -> Iterator[Candidate]:
     """Yield dips while a lead sounds, where it is covered: of a group, a return, or one track."""
     if not clash.leads:
         return
-    for target in clash.targets:
-        if not _one_strip(target) or _carries(clash, target):
+    for target in clash.strips:
+        if _carries(clash, target):
             continue
         for low_hz, high_hz in clash.bands:
             hz, q = bell_of(low_hz, high_hz, _NARROWEST_Q)
@@ -57,11 +57,6 @@ def _keyed(clash: Clash, one: Candidate) -> Candidate:
     excited = clash.excited
     share = key_share(excited.own[clash.victim], excited.seconds[list(one.rows)].max(axis=0))
     return replace(one, key=clash.row.id, key_rows=(clash.victim,), time_share=share)
-
-
-def _one_strip(target: Target) -> bool:
-    """Tell whether all of a target runs through one strip, where its level can be told as a whole."""
-    return target.row is None or target.row.is_return or len(target.row.tracks) == 1
 
 
 def _carries(clash: Clash, target: Target) -> bool:

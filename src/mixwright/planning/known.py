@@ -39,7 +39,8 @@ class KnownRow:
     side_share : float
         power of its side over that of middle and side, 0 to 1
     output_db : float
-        from after the inserts of its strip to the mix, in power over both sides: fader, place, groups
+        from after the inserts of its strip to the mix, fader, place and groups: mean power over both sides of the mix
+        over that of the strip; of a mono track in the centre with a law of 3 dB it is its fader less 3 dB
     level_db : float or None
         mean power after its inserts while it sounds, dBFS; None where that is not known
     bound : frozenset of MoveKind
@@ -101,6 +102,8 @@ class KnownSong:
         ids of moves that were accepted, refused or are the engineer's: not offered again
     law : float
         nominal centre attenuation over 3 dB
+    split : frozenset of str
+        ids of groups that carry a row in part: asked for nothing
     levels_only : bool
         nothing but levels can be told apart, as of songs of two files
     """
@@ -109,6 +112,7 @@ class KnownSong:
     groups: Sequence[KnownGroup] = ()
     decided: frozenset[str] = frozenset()
     law: float = 1.0
+    split: frozenset[str] = frozenset()
     levels_only: bool = False
 
     def index(self, id_: str) -> int | None:

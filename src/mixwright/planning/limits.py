@@ -26,6 +26,8 @@ CUT_Q = Limit(2.0, "Q = 2 of static cuts (Hafezi & Reiss 2015)")
 CUT_DB = Limit(
     4.0, f"{_PRACTICE}; of dynamic cuts the version held at 6 dB kept layers apart best (Hafezi & Reiss 2015)"
 )
+#: A cut in a band in which one layer alone covers another far too much, told as strong.
+STRONG_CUT_DB = Limit(12.0, "ours: a band that is far too loud in one layer is a fault rather than a taste")
 #: A boost of this is told as strong, and no boost goes further.
 STRONG_BOOST_DB = Limit(6.0, f"{_PRACTICE}")
 TILT_DB = Limit(4.0, f"{_PRACTICE}")

@@ -13,6 +13,8 @@ from mixwright.planning.essentials import Essentials
 
 #: More than this part of a band's energy makes the band essential to who takes there.
 _ESSENTIAL_PART = 0.5
+#: Who takes more than this part of a loss takes it alone.
+_ALONE_PART = 0.5
 _WIDEST_Q = 0.7
 _SLOPE_DB_OCT = 12.0
 _LOW_ROLES = frozenset({"kick", "bass"})
@@ -54,7 +56,7 @@ def cuts(clash: Clash, held: Essentials) -> Iterator[Candidate]:
     for target in clash.targets:
         for low_hz, high_hz in clash.bands:
             if not _essential(clash, held, target, low_hz, high_hz):
-                cut = Setting("gain_db", 0.0, -limits.CUT_DB.value, 0.0, -2.5)
+                cut = Setting("gain_db", 0.0, -_deepest_db(clash, target), 0.0, -2.5)
                 for sections in clash.where:
                     yield clash.candidate("shape", target, sections, (cut,), _bell(low_hz, high_hz), why="cut")
 
@@ -84,12 +86,20 @@ def _bell(low_hz: float, high_hz: float) -> dict[str, float]:
     return {"hz": hz, "q": q}
 
 
+def _deepest_db(clash: Clash, target: Target) -> float:
+    """Return how far a target may be cut: further where it takes most of what is far too little."""
+    part = sum(clash.parts.get(row, 0.0) for row in target.rows)
+    alone = clash.finding.band_hz is not None and part > _ALONE_PART * sum(clash.parts.values())
+    far = alone and clash.need_db > limits.LEVEL_DB.value
+    return limits.STRONG_CUT_DB.value if far else limits.CUT_DB.value
+
+
 def _low(target: Target) -> bool:
     return target.row is not None and target.row.role in _LOW_ROLES
 
 
 def _essential(clash: Clash, held: Essentials, target: Target, low_hz: float, high_hz: float) -> bool:
-    """Tell whether a band is essential to most of what a target has there; of a bed none is held."""
+    """Tell whether a cut would take from a target what is essential to it there; of a bed nothing is held."""
     section = clash.excited.section.name
     rows = [row for row in target.rows if clash.song.rows[row].place_at(section) != "bed"]
     loud = {row: float(clash.excited.own[row].sum()) for row in target.rows}

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from mixwright.app.measure import measure
     from mixwright.app.mix import mix
     from mixwright.app.plan import plan
+    from mixwright.app.prove import prove
     from mixwright.app.refresh import refresh
     from mixwright.app.relink import relink
     from mixwright.app.settle import settle
@@ -39,6 +40,7 @@ _HOME = {
     "measure": "measure",
     "mix": "mix",
     "plan": "plan",
+    "prove": "prove",
     "refresh": "refresh",
     "refuse": "decide",
     "relink": "relink",
@@ -60,6 +62,7 @@ __all__ = [
     "measure",
     "mix",
     "plan",
+    "prove",
     "refresh",
     "refuse",
     "relink",

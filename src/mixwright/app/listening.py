@@ -153,11 +153,14 @@ def calibrated(session: Session, integrated_lufs: float, listening_level_db_spl:
     It stays what `keep_calibration` kept until the mix has moved from it by DRIFT_LU, so that a small change of one
     layer is not a change of all that is heard.
     """
-    for pin in _pins(session):
-        near = abs(pin.integrated_lufs - integrated_lufs) < DRIFT_LU
-        if pin.listening_level_db_spl == listening_level_db_spl and near:
-            return pin.integrated_lufs
-    return integrated_lufs
+    pin = pinned(session, listening_level_db_spl)
+    return integrated_lufs if pin is None or abs(pin - integrated_lufs) >= DRIFT_LU else pin
+
+
+def pinned(session: Session, listening_level_db_spl: float) -> float | None:
+    """Return which loudness of the mix was last taken to play at a listening level, None if none was."""
+    pins = (pin for pin in _pins(session) if pin.listening_level_db_spl == listening_level_db_spl)
+    return next((pin.integrated_lufs for pin in pins), None)
 
 
 def keep_calibration(session: Session, integrated_lufs: float, listening_level_db_spl: float) -> None:

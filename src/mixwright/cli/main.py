@@ -35,6 +35,7 @@ COMMANDS = (
     "add",
     "settle",
     "undo",
+    "prove",
     "chain",
     "mix",
     "deliver",

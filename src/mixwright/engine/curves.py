@@ -114,6 +114,48 @@ class Listening:
         """Take the gains that the limiter has made, in order."""
 
 
+class Noting(Listening):
+    """Has processors make their gains of an excerpt, and notes them where a whole mix has them; elsewhere they are 0.
+
+    Parameters
+    ----------
+    graph : MixGraph
+
+    Attributes
+    ----------
+    gains : ndarray, float32
+        of `MixGraph.gains_shape`
+    """
+
+    def __init__(self, graph: MixGraph) -> None:
+        super().__init__(graph)
+        self.gains = np.zeros(graph.gains_shape, dtype=np.float32)
+        self._clocks: dict[str, int] = {}
+        self._limited_at = 0
+
+    def block(self, bus: Node, clock: int, frames: int) -> np.ndarray:
+        """Return an array for the gains of a bus at the clock's next counts."""
+        self._clocks[bus.id] = clock
+        return super().block(bus, clock, frames)
+
+    def note(self, bus: Node, gains: np.ndarray) -> None:
+        """Take the gains that a bus has made at the counts that it was last given an array for."""
+        if bus.id in self._graph.columns:
+            first = max(0, -self._clocks[bus.id])
+            rows = self.gains[self._clocks[bus.id] + first :, self._graph.columns[bus.id]]
+            rows[: len(gains) - first] = gains[first:][: len(rows)]
+
+    def limit(self, blocks: Iterable[np.ndarray], frame: int) -> Iterator[np.ndarray]:
+        """Pass the master's blocks through the limiter, from a frame of the song on, and silence after them."""
+        self._limited_at = self._graph.latency_frames + frame
+        return super().limit(blocks, frame)
+
+    def _limited(self, gains: np.ndarray) -> None:
+        rows = self.gains[self._limited_at :, self._graph.columns[LIMITER]]
+        rows[: len(gains)] = gains[: len(rows), np.newaxis]
+        self._limited_at += len(gains)
+
+
 class Logging(Listening):
     """Has processors make their gains of the whole mix, and hands them on.
 

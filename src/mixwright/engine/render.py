@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.engine.curves import Curves, Listening, Logging, Replay
+from mixwright.engine.curves import Curves, Listening, Logging, Noting, Replay
 from mixwright.engine.desk import Desk, Sources
 from mixwright.engine.graph import MixGraph, Node, TrackNode, check_selection
 from mixwright.engine.kept_strips import held_strips, kept_strips
@@ -97,6 +97,57 @@ def render(
     first, end = (0, graph.frames) if span is None else (max(0, span[0]), min(graph.frames, span[1]))
     work = _Work(graph, live, stems, gains, (first, end), excerpt, part, block_frames, workers, cache, report, cancel)
     return work.blocks()
+
+
+def listened(
+    graph: MixGraph,
+    stems: Mapping[str, np.ndarray],
+    span: tuple[int, int],
+    *,
+    block_frames: int = 32768,
+    workers: int | None = None,
+    cache: Cache | None = None,
+    cancel: Cancel | None = None,
+) -> tuple[Curves, np.ndarray]:
+    """Render an excerpt of a mix that is not linear, and return with which gains its parts are rendered there.
+
+    Processors start to listen so long before the excerpt as what they do lingers, twice; before that the gains are 0.
+
+    Parameters
+    ----------
+    graph, stems, block_frames, workers, cache, cancel
+        as for :func:`render`
+    span : (first frame, end frame)
+
+    Returns
+    -------
+    curves : Curves
+        good for renders of that span or of parts of it
+    mix : ndarray, float64, (frames, 2)
+    """
+    gains = Noting(graph)
+    live = _live_tracks(graph, None)
+    for node in _needed(graph, live, gains):
+        _check_stem(node, stems)
+    first, end = max(0, span[0]), min(graph.frames, span[1])
+    lead = min(sum(_memory(bus, graph.rate_hz) for bus in graph.buses), LONGEST_PRE_ROLL_S * graph.rate_hz)
+    wider = max(0, first - lead), end
+    work = _Work(
+        graph,
+        live,
+        stems,
+        gains,
+        wider,
+        True,
+        False,
+        block_frames,
+        workers,
+        cache,
+        silent,
+        cancel,
+    )
+    made = [np.zeros((0, 2)), *work.blocks()]
+    return Curves(gains.gains), np.concatenate(made)[first - wider[0] :]
 
 
 def _live_tracks(graph: MixGraph, tracks: Collection[str] | None) -> list[TrackNode]:

@@ -19,7 +19,7 @@ T = TypeVar("T")
 
 
 def write_kept(folder: Path, name: str, record: Record) -> None:
-    """Keep a record under a name: ``intake``, ``measure``, ``plan``, ``mix`` or ``deliver``."""
+    """Keep a record under a name: ``intake``, ``measure``, ``plan``, ``receipts``, ``mix`` or ``deliver``."""
     content = msgspec.json.encode(record)
     try:
         same = msgspec.json.decode(content, type=type(record)) == record
@@ -42,7 +42,8 @@ def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:
         when it is damaged or of another version
     """
     # `start` makes new songs only; what it found is told of a song, and nothing else stands on it.
-    mend = "remove the file: the song is whole without it" if name == "intake" else f"run {name} again"
+    command = "prove" if name == "receipts" else name
+    mend = "remove the file: the song is whole without it" if name == "intake" else f"run {command} again"
     return _read(folder, name, type_, hint=mend)
 
 

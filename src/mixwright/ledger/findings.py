@@ -17,7 +17,7 @@ from mixwright.hearing.statistics import named_takers
 from mixwright.jobs.pool import in_order
 from mixwright.ledger.arrangement import covered_everywhere
 from mixwright.ledger.rise import GAINS_DB, Rise
-from mixwright.ledger.spots import SAME, Spot, by_filter, filters_between, narrowed, spots
+from mixwright.ledger.spots import SAME, Spot, by_filter, filters_between, narrowed, spot_at, spots
 from mixwright.ledger.tolerances import (
     BAND,
     LEFT,
@@ -139,6 +139,29 @@ def only_covered(hearing: Hearing, rows: Sequence[LedgerRow]) -> Iterator[Findin
             yield from _Heard(hearing, known, index, song, WORKING_DB_SPL).only_covered()
 
 
+def as_heard_now(hearing: Hearing, rows: Sequence[LedgerRow], section: Section, finding: Finding) -> Finding | None:
+    """Return a finding with the figures that it has in another hearing, outside its tolerance or inside.
+
+    Parameters
+    ----------
+    hearing, rows, section
+        as for `section_findings`; of the layers that take, `finding.taker` alone needs to be one by itself
+    finding : Finding
+        of that section; of kinds that one layer by itself does not tell there is none
+
+    Returns
+    -------
+    Finding or None
+        its `excess_db` is below 0 inside the tolerance; None where the layer is a bed or hardly sounds
+    """
+    ids = list(hearing.layers)
+    order = {row.id: row for row in rows}
+    known = [order[id_] for id_ in ids]
+    if finding.track not in ids or finding.taker not in (None, *ids) or finding.kind == "brighter":
+        return None
+    return _Heard(hearing, known, ids.index(finding.track), section, WORKING_DB_SPL).again(finding)
+
+
 def judged(findings: Iterable[Finding], left: Sequence[LeftAsIs] = ()) -> tuple[Finding, ...]:
     """Return the findings, the furthest outside first, those that were left as they are marked, and last.
 
@@ -181,6 +204,7 @@ class _Heard:
         self._heard = hearing.layers[rows[index].id]
         self._inside = hearing.inside(section.start_s, section.end_s)
         self._stretches = [hearing.stretches[k] for k in self._inside]
+        self._origin = hearing.stretches[0].first  # of a part of a song it is not 0
         self._parts = [hearing.taken[k] for k in self._inside]
 
     def findings(self) -> list[Finding]:
@@ -193,6 +217,24 @@ class _Heard:
         # Where a band says more precisely what is amiss, the layer as a whole is not told beside it.
         found = [*(one for one in self._whole() if one.excess_db > worst_db), *bands]
         return [changed(one, depends_on_level=self._flips(one)) for one in found]
+
+    def again(self, finding: Finding) -> Finding | None:
+        """Return a finding of this layer with the figures that it has here; None where nothing is told of the layer."""
+        active_s = sum(self._heard.stretches[k].active_s for k in self._inside)
+        if active_s < LEAST_S or not len(self._sketch) or self._place == "bed":
+            return None
+        if finding.band_hz is None or finding.taker is None:
+            size, tolerance = self._rise.db(), WHOLE[self._place].db
+            return self._finding("covered", slice(0, len(self._rise.alone)), None, size, tolerance, cued_db(size))
+        where = filters_between(*finding.band_hz)
+        taker = [row.id for row in self._rows].index(finding.taker)
+        if finding.kind == "voice_filled":
+            cost_db, tolerance = self._cost_db(self._rise, where, taker), RETURN.db
+        else:
+            spot = spot_at(taker, where, self._rise.alone, self._rise.lost, self._taken)
+            cost_db, tolerance = spot.counts * self._missed_db(self._rise, where, taker), BAND[self._place].db
+        size = self._rise.db(where)
+        return self._finding(finding.kind, where, finding.band_hz, size, tolerance, cost_db, taker)
 
     @functools.cached_property
     def _sketch(self) -> Sketch:
@@ -278,7 +320,8 @@ class _Heard:
         counted_db: float,
         taker: int | None = None,
     ) -> Finding:
-        blocks = slice(self._stretches[0].first // BAND_CELLS, -(-self._stretches[-1].end // BAND_CELLS))
+        first, end = (cell - self._origin for cell in (self._stretches[0].first, self._stretches[-1].end))
+        blocks = slice(first // BAND_CELLS, -(-end // BAND_CELLS))
         start_s, end_s = narrowed(self._heard.bands[:, blocks], where, self._stretches[0].start_s)
         track, rise = self._rows[self._index].id, self._rise
         ids = [row.id for row in self._rows]

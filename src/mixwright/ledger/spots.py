@@ -103,6 +103,15 @@ def spots(alone: np.ndarray, lost: np.ndarray, taken: np.ndarray) -> list[Spot]:
     return kept
 
 
+def spot_at(taker: int, filters: slice, alone: np.ndarray, lost: np.ndarray, taken: np.ndarray) -> Spot:
+    """Return the band of a layer that lies in given filters, whatever it takes there; the others as for `spots`."""
+    took = lost * taken[taker] / np.maximum(taken.sum(axis=0), 1e-12)
+    heard = alone >= FAINT * alone.max()
+    holds = alone[filters].sum() > 0.0
+    stands_out = _stands_out(took, alone, heard, filters.start, filters.stop) if holds and took[filters].any() else 0.0
+    return Spot(taker, filters, float(took[filters].sum() / max(float(alone.sum()), 1e-12)), stands_out)
+
+
 def _of_taker(taker: int, took: np.ndarray, alone: np.ndarray) -> list[Spot]:
     """Return the bands of one, which takes so much of each filter.
 

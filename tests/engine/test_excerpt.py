@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from mixwright.engine.compiling import compile_mix
-from mixwright.engine.render import render
+from mixwright.engine.render import listened, render
 from mixwright.errors import InternalError
+from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import Pass
 from mixwright.model.lane import Breakpoint, Lane
-from mixwright.model.song import Group, Send, Song, Track
-from mixwright.model.strip import Reverb, Strip
+from mixwright.model.song import Group, Send, Song, Track, changed
+from mixwright.model.strip import Limiter, Master, Reverb, Strip
 
 RATE_HZ = 48000
 FRAMES = 8 * RATE_HZ
@@ -60,6 +61,27 @@ def test_what_lingers_is_there_within_80_db() -> None:
     assert 20.0 * np.log10(np.abs(one - whole[first:end]).max()) < -80.0
     late = np.concatenate(list(render(graph, {id_: x * 0.0 for id_, x in stems.items()}, span=(first, end))))
     assert not late.any()
+
+
+@pytest.mark.parametrize("block", [977, 16384])
+def test_an_excerpt_makes_the_gains_that_the_whole_mix_has_there(block: int) -> None:
+    """With a compressor on a group, one on the master and the limiter: parts of it then add up to it."""
+    squeeze = Compressor(threshold_db=-30.0, ratio=4.0, attack_ms=5.0, release_ms=150.0, gain_db=6.0)
+    made, stems = song(Strip(inserts=(squeeze,)), None)
+    master = Master(inserts=(changed(squeeze, threshold_db=-24.0),), limiter=Limiter(ceiling_dbtp=-9.0))
+    graph = compile_mix(changed(made, master=master), LANES, dict.fromkeys(stems, FRAMES))
+    logged: list[np.ndarray] = []
+    whole = np.concatenate(list(render(graph, stems, log=logged.append)))
+    gains = np.concatenate(logged)
+    first, end = 4 * RATE_HZ, 5 * RATE_HZ
+    curves, mix = listened(graph, stems, (first, end), block_frames=block)
+    assert curves.gains.shape == gains.shape == graph.gains_shape
+    assert np.abs(mix - whole[first:end]).max() < 1e-4  # -80 dBFS
+    there = slice(first + graph.latency_frames, end + graph.latency_frames)
+    assert np.abs(curves.gains[there] - gains[there]).max() < 1e-4
+    assert gains[there].min() < 0.9
+    parts = [np.concatenate(list(render(graph, stems, tracks=[id_], curves=curves, span=(first, end)))) for id_ in "ab"]
+    assert np.abs(sum(parts) - mix).max() < 1e-6
 
 
 def test_gains_are_logged_from_the_whole_mix_alone() -> None:

@@ -8,7 +8,7 @@ import pytest
 from clashes import SECONDS, SECTIONS, band, found, heard, iou
 
 from mixwright.ledger import findings
-from mixwright.ledger.findings import LedgerRow, ledger_of
+from mixwright.ledger.findings import LedgerRow, as_heard_now, ledger_of
 from mixwright.ledger.tolerances import BAND, STEP, WHOLE
 from mixwright.model.ledger import finding_id
 from mixwright.model.ranges import TakenBy
@@ -216,3 +216,16 @@ def test_what_lies_near_the_tolerance_depends_on_the_listening_level():
 
 def wall(level_db: float) -> dict[str, np.ndarray]:
     return {f"wall {k}": band(20 + k, 300.0, 3400.0, level_db) for k in range(4)}
+
+
+def test_a_finding_is_the_same_when_it_is_looked_for_again_and_gone_where_there_is_room(covered):
+    told = ledger_of(covered, rows(), SECTIONS, workers=1)
+    chorus = next(one for one in SECTIONS if one.name == "chorus")
+    again = [as_heard_now(covered, rows(), chorus, one) for one in told]
+    for one, same in zip(told, again, strict=True):
+        assert (same.kind, same.track, same.taker) == (one.kind, one.track, one.taker)
+        assert same.excess_db == pytest.approx(one.excess_db, abs=0.05)
+    clear = heard(scene(-60.0))
+    assert all(as_heard_now(clear, rows(), chorus, one).excess_db < 0.0 for one in told)
+    assert as_heard_now(covered, rows("bed"), chorus, told[0]) is None
+    assert as_heard_now(covered, rows(), chorus, changed(told[0], track="nobody")) is None

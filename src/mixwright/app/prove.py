@@ -22,7 +22,7 @@ from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.errors import SettingError, StateError, count, printable
 from mixwright.hearing.places import WORKING_DB_SPL
-from mixwright.io.kept import read_kept, write_kept
+from mixwright.io.kept import read_kept, read_lanes, write_kept
 from mixwright.io.song_file import load_song
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -68,7 +68,8 @@ def prove(
         when a file cannot be used
     """
     folder = Path(song)
-    asked = _asked(load_song(folder), moves)
+    now = load_song(folder)
+    asked, sounding = _asked(now, moves), sounding_hash(now, read_lanes(folder))
     if not asked:
         result = ProveResult(
             moves=(),
@@ -77,7 +78,7 @@ def prove(
         )
     else:
         with open_song(folder, Making(mixes=len(asked) + 1), report=report, cancel=cancel) as session:
-            result = _prove(session, asked, report, cancel)
+            result = changed(_prove(session, asked, sounding, report, cancel), sounding=sounding)
     earlier = _kept(folder, "receipts", ProveResult)
     accepted = [move.id for move in load_song(folder).moves if move.state == "accepted"]
     new = {receipt.id: receipt for receipt in result.moves}
@@ -117,14 +118,15 @@ def _kept(folder: Path, name: str, type_: type[R]) -> R | None:
         return None
 
 
-def _prove(session: Session, asked: Sequence[Move], report: Report, cancel: Cancel | None) -> ProveResult:
+def _prove(
+    session: Session, asked: Sequence[Move], sounding: str, report: Report, cancel: Cancel | None
+) -> ProveResult:
     plan = _kept(session.folder, "plan", PlanResult)
     measured = _kept(session.folder, "measure", MeasureResult)
-    song, sounding = session.song, sounding_hash(session.song, session.lanes)
-    whole = Variant(session)
+    song, whole = session.song, Variant(session)
     rows, follows = tuple(whole.rows.values()), followed(session)
     names = {MASTER: "the master", **{row.id: row.name for row in rows}}
-    for records in (song.groups, song.sources, song.tracks):
+    for records in (song.groups, song.sources, song.tracks, song.sends):
         names |= {record.id: record.name for record in records if record.id not in names}
     level_db_spl, listening = _heard_at(measured)
     lufs = _calibrated_lufs(session, level_db_spl, report, cancel)
@@ -150,7 +152,6 @@ def _prove(session: Session, asked: Sequence[Move], report: Report, cancel: Canc
         listening_level_db_spl=level_db_spl,
         names={id_: names[id_] for id_ in sorted(_mentioned(receipts.values()) & names.keys())},
         notes=_notes(asked, work),
-        sounding=sounding,
     )
 
 
@@ -269,7 +270,13 @@ class _Work:
 def _mentioned(receipts: Iterable[Receipt]) -> set[str]:
     found: set[str] = set()
     for receipt in receipts:
-        found |= {receipt.target, receipt.victim or "", *(cost.track for cost in receipt.costs)}
+        found |= {
+            receipt.target,
+            receipt.key,
+            receipt.send,
+            receipt.victim or "",
+            *(cost.track for cost in receipt.costs),
+        }
         for span in receipt.spans:
             found |= {layer.id for layer in span.layers} | {finding.track for finding in span.back}
     return found

@@ -60,6 +60,8 @@ def receipt_of(
     if predicted.get(_PHON) is not None and measured.get(_PHON) is not None:
         error = round((measured[_PHON] or 0.0) - (predicted[_PHON] or 0.0), 3)
     needed, why = judgement(move, purpose, spans, left_out, names)
+    if needed is False and planned is not None and planned.without_it and not planned.finding:
+        why += f" The plan made it for another reason: {planned.without_it}"
     return made(
         move,
         victim=purpose.victim,
@@ -79,7 +81,7 @@ def receipt_of(
 
 def made(move: Move, **fields: object) -> Receipt:
     """Return a receipt with what a move says of itself and the fields given; without figures where none are."""
-    own = {name: getattr(move, name) for name in ("id", "kind", "target", "sections", "settings", "strength", "by")}
+    own = {name: getattr(move, name) for name in Move.__struct_fields__ if name in Receipt.__struct_fields__}
     empty: dict[str, object] = {
         "victim": None, "section": None, "predicted": {}, "measured": {}, "error_phon": None, "costs": ()
     }  # fmt: skip
@@ -111,10 +113,10 @@ def judgement(
             back.setdefault((finding.track, finding.band_hz), []).append(span.section)
     told += [_returns(key, sections, names, purpose.victim) for key, sections in back.items()]
     if told:
-        return True, f"Without it {listed(told)}."
+        return True, f"Without it {', and '.join(told)}."
     if not losing:
         return False, f"Not needed: {name} does not sound where it applies."
-    place = " It may still be wanted for where things stand." if move.kind in ("pan", "width") else ""
+    place = " It may still be wanted for where layers stand." if move.kind in ("pan", "width") else ""
     least, where = min(losing)
     if least <= -LEAST_PHON and -least > most:
         return False, f"Not needed: {name} is softer with it, by {-least:.1f} phon{_in(where)}.{place}"
@@ -127,7 +129,8 @@ def _returns(
 ) -> str:
     track, band_hz = key
     name = names.get(track, track)
-    where = _in(" and ".join(one for one in sections if one))
+    *most, last = [one for one in sections if one] or [""]
+    where = _in(f"{', '.join(most)} and {last}" if most else last)
     if band_hz is None:
         return f"{'it' if track == victim else name} is outside its tolerance as a whole{where}"
     low, high = band_hz

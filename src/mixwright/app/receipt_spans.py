@@ -99,9 +99,8 @@ def moved_rows(song: Song, move: Move, rows: Sequence[Row]) -> tuple[str, ...]:
     """Return the rows that a move moves, in their order; none of a move of the whole mix."""
     if move.target == MASTER:
         return ()
-    sent: str = getattr(move, "send", "")
-    if sent:
-        wanted = {bus(sent, "send")}
+    if move.send:
+        wanted = {bus(move.send, "send")}
     else:
         wanted = {move.target, *(source_of(track) for track in targets_of(song, move.target))}
     return tuple(row.id for row in rows if row.id in wanted)

@@ -87,6 +87,8 @@ class Receipt(Record, frozen=True, kw_only=True):
     settings: dict[str, float]
     strength: float
     by: Literal["plan", "engineer"]
+    key: str = ""
+    send: str = ""
     victim: str | None
     section: str | None
     predicted: dict[str, float | None]

@@ -5,12 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from mixwright.model.receipts import ProveResult
 from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
 from mixwright.model.song import MASTER, Move, Song, return_of
 from mixwright.report.figures import capital, number, with_unit
 from mixwright.report.level_rows import level_scale
 from mixwright.report.markup import Markup, element, together
 from mixwright.report.move_sentences import do_sentence
+from mixwright.report.receipts import receipt_part, verdict
 from mixwright.report.sentences import before_after, reason_alone, spread_sentence
 from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
 
@@ -26,17 +28,27 @@ def names_of(song: Song) -> dict[str, str]:
     return {MASTER: "the master"} | sends | groups | sources | tracks
 
 
-def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup:
-    """Return the moves: first those to decide on, then the accepted ones, one line each, the refused folded away."""
+def move_cards(
+    song: Song,
+    plan: PlanResult | None,
+    measure: MeasureResult | None,
+    proved: ProveResult | None = None,
+    sounding: str = "",
+) -> Markup:
+    """Return the moves: first those to decide on, then the accepted ones, one line each, the refused folded away.
+
+    `proved`: receipts of accepted moves; `sounding`: hash of what the song sounds like now.
+    """
     evidence = {move.id: move for move in plan.moves} if plan else {}
     names = names_of(song)
     scale = level_scale(measure) if measure else Scale(-40.0, 0.5, 10.0)
+    receipts = _Receipts(proved, sounding)
     blocks: list[Markup] = []
     for state, title in _STATES.items():
         moves = [move for move in song.moves if move.state == state]
         if not moves:
             continue
-        cards = element("ul", [_card(m, evidence.get(m.id), names, scale) for m in moves], class_="cards")
+        cards = element("ul", [_card(m, evidence.get(m.id), names, scale, receipts) for m in moves], class_="cards")
         counted = f"{title} ({len(moves)})"
         if state == "refused":
             blocks.append(element("details", element("summary", counted), cards))
@@ -49,7 +61,27 @@ def move_cards(song: Song, plan: PlanResult | None, measure: MeasureResult | Non
     return element("div", blocks)
 
 
-def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale: Scale) -> Markup:
+class _Receipts:
+    """The receipts of accepted moves, and whether they are of the song as it sounds now."""
+
+    def __init__(self, proved: ProveResult | None, sounding: str) -> None:
+        self._proved, self._sounding = proved, sounding
+        self._by_id = {receipt.id: receipt for receipt in proved.moves} if proved is not None else {}
+
+    def part(self, move: Move) -> Markup | None:
+        """Return what is told of a move, None where it has no receipt."""
+        receipt = self._by_id.get(move.id) if move.state == "accepted" else None
+        if receipt is None or self._proved is None:
+            return None
+        return receipt_part(receipt, self._proved, current=receipt.sounding == self._sounding)
+
+    def verdict(self, move: Move) -> str:
+        """Return whether an accepted move is needed, in two words, empty where that is not known."""
+        receipt = self._by_id.get(move.id)
+        return verdict(receipt, current=receipt is not None and receipt.sounding == self._sounding)
+
+
+def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale: Scale, receipts: _Receipts) -> Markup:
     name = names.get(move.target, move.target)
     do = do_sentence(move, name, names)
     reason = reason_alone(move.reason or (found.reason if found else ""), name)
@@ -63,10 +95,12 @@ def _card(move: Move, found: PlannedMove | None, names: Mapping[str, str], scale
         parts.append(_paragraph(found.without_it))
         parts += [_paragraph(cost, "Costs: ") for cost in found.costs]
         parts.append(element("p", spread_sentence(found.spread), class_="note") if found.spread else None)
+    parts.append(receipts.part(move))
     by = "the engineer's own" if move.by == "engineer" else "from the plan"
     parts.append(element("p", element("code", move.id), " ", element("small", by), class_="id"))
     if move.state == "accepted":  # decided: the evidence opens
-        inside = element("details", element("summary", do), parts)
+        said = receipts.verdict(move)
+        inside = element("details", element("summary", do, element("small", f" {said}") if said else None), parts)
     else:
         inside = together(element("p", do, class_="do"), *parts)
     return element("li", inside, class_=f"card {move.state}")

@@ -9,6 +9,7 @@ import shlex
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from mixwright.model.receipts import ProveResult
 from mixwright.model.results import (
     DeliverResult,
     MeasureResult,
@@ -23,6 +24,7 @@ from mixwright.report.hearing_parts import hearing_parts, hearing_sentences
 from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards, names_of
+from mixwright.report.receipts import proved_sentence
 from mixwright.report.received import received
 from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
 from mixwright.report.spectrum import bands_of, spectrum_picture, spectrum_sentence, spectrum_table
@@ -40,6 +42,7 @@ def song_page(
     mix: MixResult | None = None,
     deliver: DeliverResult | None = None,
     *,
+    receipts: ProveResult | None = None,
     folder: str = "SONG",
     unread: Sequence[str] = (),
     sounding: str = "",
@@ -52,6 +55,8 @@ def song_page(
         The song as it stands.
     intake, measure, plan, mix, deliver : results, optional
         What the commands found; a part without a result is left out and the page says which command makes it.
+    receipts : ProveResult, optional
+        What accepted moves were found to do.
     folder : str
         The song folder as it is typed after a command.
     unread : sequence of str
@@ -71,7 +76,7 @@ def song_page(
         _section("findings", "Outside tolerance", heard.get("findings")),
         _section("grew", "Since the last measure", heard.get("grew")),
         _section("map", "Song map", heard.get("map")),
-        _section("moves", "Moves", _moves(song, plan, measure)),
+        _section("moves", "Moves", _moves(song, plan, measure, receipts, changed)),
         _section("arrangement", "Arrangement", heard.get("arrangement")),
         _section("covered", "Who covers whom", heard.get("covered")),
         _section("bands", "Band by band", heard.get("bands")),
@@ -234,7 +239,13 @@ def _glance(
     return element("ul", items, class_="glance", id="glance", aria_label="At a glance", tabindex="-1")
 
 
-def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -> Markup | None:
+def _moves(
+    song: Song,
+    plan: PlanResult | None,
+    measure: MeasureResult | None,
+    receipts: ProveResult | None,
+    changed: Changed,
+) -> Markup | None:
     if not song.moves and plan is None:
         return None
     left = [element("li", line) for line in plan.left_as_is] if plan else []
@@ -243,8 +254,10 @@ def _moves(song: Song, plan: PlanResult | None, measure: MeasureResult | None) -
         title = f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})"
         kept = element("details", element("summary", title), element("ul", left))
     found = [element("p", line) for line in plan.notes] if plan else []
+    if receipts is not None and receipts.moves and not changed.since(receipts.sounding):
+        found.append(element("p", proved_sentence(receipts)))
     none = element("p", "No moves: inside what is known, nothing asks for a change.") if not song.moves else None
-    return together(found, none, move_cards(song, plan, measure), kept)
+    return together(found, none, move_cards(song, plan, measure, receipts, changed.sounding), kept)
 
 
 def _before(measure: MeasureResult | None, changed: Changed) -> Markup | None:

@@ -117,6 +117,8 @@ gap:.8rem}
 .cards:has(.accepted){row-gap:0}
 .card.accepted{border-width:0 0 1px;border-radius:0;padding:0}
 .card.accepted summary{color:var(--ink);padding:.35rem 0}
+.row.proof{grid-template-columns:7.5rem minmax(0,1fr) 9.5rem}
+.receipt .chart{margin-right:1rem}
 .id{margin-top:.5rem}
 table{border-collapse:collapse;font:.8125rem/1.4 system-ui,sans-serif;font-variant-numeric:tabular-nums;margin:.5rem 0}
 th,td{text-align:left;padding:.25rem .9rem .25rem 0;border-bottom:1px solid var(--hair);vertical-align:top}

@@ -6,7 +6,6 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-import scipy.fft
 
 from mixwright.hearing.scale import hz_from_cam
 
@@ -30,12 +29,14 @@ def band_powers(audio: np.ndarray, rate_hz: int) -> np.ndarray:
     ndarray, float32, (pieces, bands)
         both channels together
     """
+    from scipy.fft import rfft  # slow to load
+
     size, first = _layout(rate_hz)
     pieces = len(audio) // size
     if not pieces:
         return np.zeros((0, len(first) - 1), dtype=np.float32)
     window = np.hanning(size + 1)[:-1].astype(np.float32)[:, None]
-    spectra = scipy.fft.rfft(audio[: pieces * size].reshape(pieces, size, 2) * window, axis=1)
+    spectra = rfft(audio[: pieces * size].reshape(pieces, size, 2) * window, axis=1)
     power = (spectra.real**2 + spectra.imag**2).sum(axis=2)
     return np.asarray(np.add.reduceat(power, first[:-1], axis=1), dtype=np.float32)
 

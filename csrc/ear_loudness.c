@@ -1,25 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0
  * Specific loudness alone and in the rest of the mix (Moore, Glasberg and Baer 1997; ISO 532-3:2023), smoothed over time.
  * Straight loops over the filters in float, for any vector width. */
-#include "ear.h"
-
-#define QUIET 1e-3f /* below this excitation nothing is heard: the least threshold is 2 */
-
-/* The compressive law minus its value at zero; where the total is above 1e10 the law of high levels. */
-static inline float law(float e, float total, float gain, float offset, float exponent, float floor_) {
-    float base = total > 1e10f ? e * (1.0f / 1.0707f) + 1e-20f : gain * e + offset;
-    float power = total > 1e10f ? 0.2f : exponent;
-    float zero = total > 1e10f ? 0.0f : floor_;
-    return raise(base, power) - zero;
-}
-
-static inline float shrink(float signal, float masked) {
-    float x = 2.0f * signal / (signal + masked);
-    return x * __builtin_sqrtf(x);
-}
-
-/* Rows of `constants`: G, A, alpha, A^alpha, threshold, specific loudness at threshold / C, K strict, K cued. */
-enum { GAIN, OFFSET, EXPONENT, FLOOR, THRESHOLD, LEAST, STRICT, CUED };
+#include "ear_law.h"
 
 typedef struct {
     const float *gain, *offset, *exponent, *floor_, *threshold, *least;

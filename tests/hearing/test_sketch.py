@@ -11,6 +11,7 @@ from mixwright.hearing.fader import DENSE, FRAMES, Fader, loudness
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
 from mixwright.hearing.heard import ALONE, CUED, STRICT
+from mixwright.hearing.moments import MOMENTS
 from mixwright.hearing.packed import pack, unpack
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.rise import GAINS_DB, rise_curve, rises_db
@@ -78,7 +79,7 @@ def test_enough_frames_where_the_layer_sounds(hearing):
     for name, layer in hearing.layers.items():
         for stretch in layer.stretches:
             sketch = stretch.sketch
-            assert len(sketch) >= (DENSE * 0.95 * len(stretch.total[0]) * 4 if name == "voice" else FRAMES)
+            assert len(sketch) >= (DENSE * 0.95 * len(stretch.total[0]) * 4 if name == "voice" else MOMENTS // 4)
             assert np.all(np.diff(sketch.at_s) > 0.0)
             assert sketch.seconds.sum() == pytest.approx(stretch.active_s)
             assert np.all(sketch.seconds > 0.0)
@@ -92,7 +93,7 @@ def test_fewer_frames_only_where_it_sounds_less(song):
     short[RATE_HZ // 10 :] = 0.0
     layer = heard({"voice": short, "pad": song["pad"]}).layers["voice"]
     first, second = layer.stretches
-    assert 20 < len(first.sketch) < FRAMES
+    assert MOMENTS // 4 <= len(first.sketch) < MOMENTS // 2
     assert len(second.sketch) == 0
     assert second.active_s == 0.0
     assert np.isnan(rises_db([rise_curve(second.sketch)], [0.0])).all()

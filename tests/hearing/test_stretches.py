@@ -10,11 +10,12 @@ import pytest
 
 from hearing.test_hear import OFFSET_DB, heard, noise, stereo
 from mixwright.hearing.bands import PLACES, bands_of_places
-from mixwright.hearing.fader import FRAMES, FRAMES_AT_EDGE, joined, loudness
+from mixwright.hearing.fader import joined, loudness
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import Ear, hear_stretch
 from mixwright.hearing.heard import ALONE, LAYER, REST, heard_of, stretches_of
 from mixwright.hearing.heard_from import heard_span
+from mixwright.hearing.moments import MOMENTS, MOMENTS_AT_EDGE
 from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.scale import STEP_CAM
 from mixwright.jobs.pool import Team
@@ -141,8 +142,9 @@ def test_stretches_at_edges_are_sketched_by_their_length(song):
     for id_ in layers:
         for section in (parts[:2], parts[2:]):
             of_layer = [part[0][id_] for part in section]
-            frames = [len(one.sketch) for one in of_layer]
-            assert min(frames) < FRAMES_AT_EDGE * 1.6 < max(frames) == FRAMES
+            frames = [len(one.moments) for one in of_layer]
+            assert min(frames) < MOMENTS_AT_EDGE * 1.7
+            assert max(frames) == pytest.approx(MOMENTS, rel=0.1)
             total = heard_of(of_layer).total
             sketch = joined([one.sketch for one in of_layer])
             full = total[:, total[ALONE] > 0.05].mean(axis=1)

@@ -108,7 +108,7 @@ def _digests(hearing: Hearing) -> list[str]:
         for heard in hearing.layers.values():
             part = heard.stretches[k]
             lyric = part.lyric.rows if part.lyric is not None else ()
-            for array in (part.total, part.bands, part.patterns, part.sketch.at_s, *lyric):
+            for array in (part.total, part.bands, part.patterns, part.sketched_s, *lyric):
                 found.update(np.ascontiguousarray(array).data)
         return found.hexdigest()
 

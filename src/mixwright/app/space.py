@@ -14,7 +14,7 @@ from mixwright.engine.graph import MixGraph
 from mixwright.engine.strip_audio import strip_frames, strip_key
 from mixwright.errors import InputError, SettingError
 from mixwright.hearing.heard import stretches_of
-from mixwright.hearing.heard_from import cells_of, sketched_frames
+from mixwright.hearing.heard_from import cells_of, wanted_moments
 from mixwright.io.kept import song_path
 from mixwright.io.stems import Outlook, StemStore
 from mixwright.jobs.cache import Cache
@@ -118,7 +118,7 @@ def _heard(song: Song, graph: MixGraph, layers: int) -> int:
     """Return the room of what is kept of each stretch as it is heard; every track may be a layer."""
     edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
     stretches = stretches_of(cells_of(graph.frames, graph.rate_hz), edges_s, kept=True)
-    sketched = sum(map(sketched_frames, stretches))
+    sketched = sum(map(wanted_moments, stretches))
     leads = len({track.id for lead in song.lead for track in targets_of(song, lead)})
     seconds = graph.frames / graph.rate_hz
     by_time = seconds * (layers * _SECOND_BYTES + leads * _LEAD_SECOND_BYTES)

@@ -26,12 +26,10 @@ from mixwright.native.ear import PADDED_FILTERS, PATTERNS
 LOWEST_DB, HIGHEST_DB = -60.0, 40.0
 _NEAR_DB = 0.005
 _FIRST_STEP_DB = 4.0
-#: So many frames of a layer are sketched in a stretch, or this part of all of them where phrases are asked.
-FRAMES, DENSE = 128, 0.25
-#: And so many in a second of one at the edge of a section.
-FRAMES_AT_EDGE = 16
-#: They are chosen from so many, spread evenly; then weighted in so many rounds at most.
-_CANDIDATES, _ROUNDS = 512, 30
+#: So many frames of a layer tell how loud it is; where phrases are asked this part of all is sketched, or so many.
+FRAMES, DENSE, LEAST_DENSE = 128, 0.25, 512
+#: Frames are weighted in so many rounds at most, with the first of these ridges by which loudness is as near as this.
+_ROUNDS, _RIDGES, _ENOUGH = 30, (0.0, 0.003, 0.03, 0.3), 0.003
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,23 +100,16 @@ def joined(sketches: Sequence[Sketch]) -> Sketch:
 
 
 class Sketcher:
-    """Sketches a layer while a stretch is heard: frames in which it sounds, spread over all of them.
+    """Sketches a layer of which phrases are asked while a stretch is heard: a quarter of the frames in which it sounds.
 
-    Parameters
-    ----------
-    frames : int
-        how many of them
-    dense : bool
-        at least a quarter of all frames, for a layer of which phrases are asked
+    LEAST_DENSE of them at least, if there are as many.
     """
 
-    def __init__(self, frames: int = FRAMES, *, dense: bool = False) -> None:
-        self._frames = frames
-        self._dense = DENSE if dense else 0.0
+    def __init__(self) -> None:
         self._limit = 1.0
-        self._kept: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []  # frames of the song, powers, loudness
+        self._kept: list[tuple[np.ndarray, np.ndarray]] = []  # frames of the song, powers
 
-    def push(self, first: int, powers: Sequence[tuple[np.ndarray, np.ndarray]], sone: np.ndarray) -> None:
+    def push(self, first: int, powers: Sequence[tuple[np.ndarray, np.ndarray]], sounding: np.ndarray) -> None:
         """Take what there is of a chunk.
 
         Parameters
@@ -127,17 +118,15 @@ class Sketcher:
             its first frame, counted from the start of the song
         powers : three pairs of float32 arrays
             both ears' rows of powers of layer, rest and mix, by `kernels.fine_steps`
-        sone : float array (3, frames)
-            its short-term loudness alone, strict and cued; 0 alone where a frame is not to be sketched
+        sounding : bool array (frames,)
+            in which it sounds and may be sketched
         """
-        here = np.flatnonzero(sone[0])
-        here = here[_order(first + here) < self._limit]
+        here = np.flatnonzero(sounding)
+        here = here[order_of(first + here) < self._limit]
         if not len(here):
             return
-        moments = _order(first + here, 0.7548776662466927)
-        kept = np.stack([fine_steps().instants(both, here, moments) for both in powers])
-        self._kept.append((first + here, kept, sone[:, here]))
-        if sum(len(frames) for frames, _, _ in self._kept) > 2 * _CANDIDATES:
+        self._kept.append((first + here, np.stack([instants(both, first, here) for both in powers])))
+        if sum(len(frames) for frames, _ in self._kept) > 2 * LEAST_DENSE:
             self._thin()
 
     def sketch(self, active_s: float, sone: np.ndarray) -> Sketch:
@@ -153,77 +142,84 @@ class Sketcher:
         self._thin()
         if not self._kept:
             return joined([])
-        frames, powers, loud = (
-            np.concatenate([one[k] for one in self._kept], axis=axis) for k, axis in ((0, 0), (1, 2), (2, 1))
-        )
-        chances = np.ones(len(frames)) if self._dense else _chances(loud, self._frames)
-        # A comb of equal steps over the chances added up: spread over time, and loud moments more often.
-        ends = np.cumsum(chances)
-        chosen = np.flatnonzero(np.floor(ends - 0.5) > np.floor(ends - chances - 0.5))
-        seconds = 1.0 / chances[chosen]
-        layer, rest, mix = powers[:, :, chosen]
-        at_s = (frames[chosen] + 0.5) * FRAME / RATE_HZ
-        found = Sketch(layer, rest, mix, at_s, seconds * active_s / seconds.sum())
-        return replace(found, seconds=_weighted(found.seconds, loudness(found), sone))
+        frames = np.concatenate([one for one, _ in self._kept])
+        layer, rest, mix = np.concatenate([powers for _, powers in self._kept], axis=2)
+        seconds = np.full(len(frames), active_s / len(frames))
+        found = Sketch(layer, rest, mix, middle_s(frames), seconds)
+        return replace(found, seconds=weighted(seconds, loudness(found), sone))
 
     def _thin(self) -> None:
         """Keep the first of the order alone."""
-        orders = np.concatenate([np.empty(0), *(_order(frames) for frames, _, _ in self._kept)])
-        if len(orders) <= _CANDIDATES:
+        orders = np.concatenate([np.empty(0), *(order_of(frames) for frames, _ in self._kept)])
+        if len(orders) <= LEAST_DENSE:
             return
-        self._limit = max(float(np.partition(orders, _CANDIDATES)[_CANDIDATES]), self._dense)
-        chosen = [_order(frames) < self._limit for frames, _, _ in self._kept]
+        self._limit = max(float(np.partition(orders, LEAST_DENSE)[LEAST_DENSE]), DENSE)
+        chosen = [order_of(frames) < self._limit for frames, _ in self._kept]
         self._kept = [
-            (frames[which], powers[:, :, which], sone[:, which])
-            for (frames, powers, sone), which in zip(self._kept, chosen, strict=True)
+            (frames[which], powers[:, :, which])
+            for (frames, powers), which in zip(self._kept, chosen, strict=True)
             if which.any()
         ]
 
 
-def _order(frames: np.ndarray, ratio: float = 0.6180339887498949) -> np.ndarray:
-    """Return the place of every frame in an order from 0 to 1, the same for all layers.
+def order_of(frames: np.ndarray) -> np.ndarray:
+    """Return the place of every frame of the song in an order from 0 to 1, the same for all layers.
 
     Multiples of the golden ratio: any first few of them are spread evenly, and in step with no beat.
     """
+    return _multiples(frames, 0.6180339887498949)
+
+
+def instants(both: tuple[np.ndarray, np.ndarray], first: int, here: np.ndarray) -> np.ndarray:
+    """Return powers at one moment of some frames of a chunk, float32 ``(2, frames, 134)``: for each frame the same one.
+
+    `both`: its rows of powers at both ears; `first`: its first frame in the song; `here`: which of its frames.
+    """
+    return fine_steps().instants(both, here, _multiples(first + here, 0.7548776662466927))
+
+
+def middle_s(frames: np.ndarray) -> np.ndarray:
+    """Return where the middle of frames lies in the song, in seconds."""
+    return np.asarray((frames + 0.5) * FRAME / RATE_HZ)
+
+
+def _multiples(frames: np.ndarray, ratio: float) -> np.ndarray:
     return np.asarray((frames * ratio) % 1.0)
 
 
-def _chances(sone: np.ndarray, count: int) -> np.ndarray:
-    """Return with which chance each frame is taken, by its loudness alone, strict and cued, so that `count` are."""
-    mean = sone.mean(axis=1, keepdims=True, dtype=np.float64)
-    sizes = 1.0 + np.divide(sone, mean, out=np.zeros(sone.shape), where=mean > 0.0).sum(axis=0)
-    chances = np.ones(len(sizes))
-    free = np.ones(len(sizes), dtype=bool)
-    while len(sizes) > count:
-        chances[free] = sizes[free] * (count - np.count_nonzero(~free)) / sizes[free].sum()
-        if not (chances > 1.0).any():
-            break
-        free &= chances < 1.0
-        chances = np.minimum(chances, 1.0)
-    return chances
-
-
-def _weighted(seconds: np.ndarray, moments: np.ndarray, sone: np.ndarray) -> np.ndarray:
+def weighted(seconds: np.ndarray, moments: np.ndarray, sone: np.ndarray) -> np.ndarray:
     """Return weights near to those given, by which the mean loudness of moments (3, frames) is `sone` (3,).
 
     Raking (Deville and Saerndal 1992): the least change of the weights by their ratio. It takes out the chance of the
-    choice, and that loudness falls more slowly than it rises. No weight is changed by more than a factor of 10.
+    choice, and that loudness falls more slowly than it rises. No weight is changed by more than a factor of 10. Few
+    moments may not hold it all: then as near as some ridge leads.
     """
     asked = np.flatnonzero(sone > 1e-6)
     aims = moments[asked].astype(np.float64) / sone[asked, None] - 1.0
-    steps = np.zeros(len(asked))
-    most = math.log(10.0)
     start = seconds / seconds.sum()
-    weights = start
+    best, least = start, np.inf
+    for ridge in _RIDGES:
+        weights = _raked(start, aims, ridge)
+        missed = float(np.abs(aims @ weights).max(initial=0.0))
+        if missed < least:
+            best, least = weights, missed
+        if missed < _ENOUGH:
+            break
+    return np.asarray(best * seconds.sum())
+
+
+def _raked(start: np.ndarray, aims: np.ndarray, ridge: float) -> np.ndarray:
+    """Return weights that add up to 1, by which the means of `aims` are 0, or the nearer to it the less the ridge."""
+    steps, weights, most = np.zeros(len(aims)), start, math.log(10.0)
     for _ in range(_ROUNDS):
-        missed = aims @ weights
+        missed = aims @ weights + ridge * steps
         if np.abs(missed).max(initial=0.0) < 1e-4:
             break
-        spread = (aims * weights) @ aims.T + 1e-6 * np.eye(len(asked))
+        spread = (aims * weights) @ aims.T + max(ridge, 1e-6) * np.eye(len(aims))
         steps -= np.linalg.solve(spread, missed)
         weights = start * np.exp(np.clip(steps @ aims, -most, most))
         weights /= weights.sum()
-    return np.asarray(weights * seconds.sum())
+    return weights
 
 
 def loudness(sketch: Sketch, *, alone: bool = True) -> np.ndarray:

@@ -36,9 +36,10 @@ from mixwright.hearing.heard import (
     shortened,
     stretches_of,
 )
-from mixwright.hearing.heard_from import CHUNK_CELLS, cells_of, chunks_of, run_in, samples, sketched_frames
+from mixwright.hearing.heard_from import CHUNK_CELLS, cells_of, chunks_of, run_in, samples, wanted_moments
 from mixwright.hearing.kernels import fine_steps, loudness_table, spread_table
 from mixwright.hearing.lyric import LyricLine
+from mixwright.hearing.moments import Draw, Drawn
 from mixwright.hearing.places import at_ears
 from mixwright.hearing.scale import FILTERS, STEP_CAM
 from mixwright.hearing.spectrum import RunningSpectrum
@@ -195,7 +196,8 @@ class _Layer:
         self._rise: list[np.ndarray] = []
         self._before = np.zeros((RISE_CELLS, BANDS), dtype=np.float32)
         self._sums, self._active = np.zeros((5, FILTERS)), 0
-        self._sketcher = Sketcher(sketched_frames(stretch), dense=lead)
+        self.sone: np.ndarray | None = None  # where it sounds in the chunk
+        self._sketcher = Sketcher() if lead else None
         self._lyric = LyricLine() if voice else None
 
     def analyse(self, room: _Room, mix_bins: _Both, listening: Listening) -> None:
@@ -248,17 +250,20 @@ class _Layer:
             self._sums[:LAYER] += found[active].sum(axis=0, dtype=np.float64) / STEP_CAM
             excited = self.patterns[:, kept, 5:7, :FILTERS][:, active]
             self._sums[LAYER:] += excited.sum(axis=(0, 1), dtype=np.float64) / 2.0
+        self.sone = None
         if self.feed.sounds and active.any():
             sone = np.zeros((3, CHUNK_CELLS, CELL_FRAMES), dtype=np.float32)
             sone[:, kept] = np.where(active, total.T, 0.0)[:, :, None]
-            self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), sone.reshape(3, -1))
+            self.sone = sone.reshape(3, -1)
+            if self._sketcher is not None:
+                self._sketcher.push(first * CELL_FRAMES, (self.power, self.rest, mix), self.sone[ALONE] > 0.0)
         if self._lyric is not None and self.feed.sounds:
             self._lyric.push(self.power, self.rest, self.patterns[:, :, 5], self.patterns[:, :, 6])
         elif self._lyric is not None:
             self._lyric.silence(CHUNK_CELLS)
 
-    def heard(self) -> HeardStretch:
-        """Return what was heard of the stretch."""
+    def heard(self, drawn: Drawn, row: int) -> HeardStretch:
+        """Return what was heard of the stretch, with the moments drawn, which it weighs as the layer of this number."""
         known = self._known
         total, bands = np.concatenate(self._total), np.concatenate(self._bands)
         blocks = -(-len(bands) // BAND_CELLS)
@@ -269,13 +274,17 @@ class _Layer:
         patterns = shortened(self._sums / max(self._active, 1))
         if known is not None:
             means[ALONE], patterns[ALONE] = known.bands, known.pattern
+        sone = STEP_CAM * patterns[:LAYER].sum(axis=1, dtype=np.float64)
+        drawn.weigh(row, active_s, sone)
         return HeardStretch(
             total=np.ascontiguousarray(total.T),
             bands=means,
             rise=np.concatenate(self._rise) if known is None else known.rise,
             active_s=active_s,
             patterns=patterns,
-            sketch=self._sketcher.sketch(active_s, STEP_CAM * patterns[:LAYER].sum(axis=1, dtype=np.float64)),
+            moments=drawn.moments,
+            row=row,
+            dense=None if self._sketcher is None else self._sketcher.sketch(active_s, sone),
             lyric=None if self._lyric is None else self._lyric.result(slice(before, before + len(total))),
         )
 
@@ -310,6 +319,7 @@ class _Listener:
         self._rooms = [_Room(settings.offset_db) for _ in range(self._team.workers)]
         self._mix_room, self._mix_powers = _Room(settings.offset_db), _room_for_powers()
         self._attribution = Attribution(tuple(layers))
+        self._draw = Draw(tuple(layers), wanted_moments(stretch))
 
     def chunk(self, first: int) -> None:
         """Hear the chunk that the feeds stand at, and go on; `first`: its first cell in the song."""
@@ -324,18 +334,21 @@ class _Listener:
             self._each(layers, functools.partial(_Layer.listen, side=side))
             self._attribute(side, kept)
         self._each(layers, lambda layer, _: layer.keep(first, kept, mix))
+        of_rows = [None if one.sone is None else (one.power, one.rest, one.sone) for one in layers]
+        self._draw.push(first * CELL_FRAMES, of_rows, mix)
         self._team.do(layer.feed.advance for layer in layers)
         self._mix.advance()
 
     def result(self) -> tuple[dict[str, HeardStretch], Taken]:
         """Return what was heard of the stretch."""
         found: dict[str, HeardStretch] = {}
+        drawn = self._draw.drawn()
 
-        def finish(id_: str, layer: _Layer) -> None:
+        def finish(row: int, id_: str, layer: _Layer) -> None:
             self._cancel.check()
-            found[id_] = layer.heard()
+            found[id_] = layer.heard(drawn, row)
 
-        self._team.do(functools.partial(finish, *item) for item in self._layers.items())
+        self._team.do(functools.partial(finish, row, *item) for row, item in enumerate(self._layers.items()))
         taken = self._attribution.result(self._stretch.end - self._stretch.first)
         return {id_: found[id_] for id_ in self._layers}, taken
 

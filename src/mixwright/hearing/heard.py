@@ -15,6 +15,7 @@ from mixwright.hearing.components import RATE_HZ
 from mixwright.hearing.fader import Sketch, joined
 from mixwright.hearing.kernels import FRAME
 from mixwright.hearing.lyric import Lyric
+from mixwright.hearing.moments import Moments, joined_moments
 
 #: A cell is the mean over 16 ms; bands are kept for every four cells.
 CELL_FRAMES = 4
@@ -74,8 +75,9 @@ class HeardStretch:
     `patterns`: float32 (5, FILTERS), means over the cells in which it sounds, zero where it never does: specific
     loudness ALONE, STRICT and CUED in sone per Cam, both ears together after each inhibited the other, so that
     ``STEP_CAM * patterns[ALONE].sum()`` is the loudness; then the excitation by the LAYER and by the REST of the mix
-    through filters that the mix sets, linear, re that of 1 kHz at 0 dB SPL, mean of both ears. `sketch`: frames in
-    which it sounds. `lyric`: of a voice.
+    through filters that the mix sets, linear, re that of 1 kHz at 0 dB SPL, mean of both ears. `moments`:
+    those of all layers of the stretch, of which this one is number `row`; `dense`: a sketch of its own, of a layer of
+    which phrases are asked. `lyric`: of a voice.
     """
 
     total: np.ndarray
@@ -83,8 +85,20 @@ class HeardStretch:
     rise: np.ndarray
     active_s: float
     patterns: np.ndarray
-    sketch: Sketch
+    moments: Moments
+    row: int
+    dense: Sketch | None = None
     lyric: Lyric | None = None
+
+    @property
+    def sketch(self) -> Sketch:
+        """Frames in which it sounds, made anew each time."""
+        return self.moments.sketch(self.row) if self.dense is None else self.dense
+
+    @property
+    def sketched_s(self) -> np.ndarray:
+        """Where these frames lie in the song: the `at_s` of the sketch."""
+        return self.moments.sounding_s(self.row) if self.dense is None else self.dense.at_s
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,6 +161,12 @@ class Hearing:
         """Return which stretches make up a part of the song, by their middles."""
         middles = ((part.start_s + part.end_s) / 2.0 for part in self.stretches)
         return [k for k, middle_s in enumerate(middles) if start_s <= middle_s < end_s]
+
+    def moments(self, start_s: float, end_s: float) -> Moments:
+        """Return the moments of all layers in a part of the song, from the stretches that make it up."""
+        inside = self.inside(start_s, end_s)
+        every = next(iter(self.layers.values()), None)
+        return joined_moments(tuple(self.layers), [] if every is None else [every.stretches[k].moments for k in inside])
 
 
 def heard_of(stretches: Sequence[HeardStretch]) -> Heard:

@@ -4,10 +4,10 @@
 from __future__ import annotations
 
 from mixwright.hearing.components import RATE_HZ
-from mixwright.hearing.fader import FRAMES, FRAMES_AT_EDGE
 from mixwright.hearing.feed import CHUNK_FRAMES, span_of
 from mixwright.hearing.heard import CELL_FRAMES, Stretch
 from mixwright.hearing.kernels import FRAME
+from mixwright.hearing.moments import LEAST_AT_EDGE, MOMENTS, MOMENTS_AT_EDGE
 
 CHUNK_CELLS = CHUNK_FRAMES // CELL_FRAMES
 #: Half a second: of the loudness of what was heard before, less than a ten-millionth is left.
@@ -19,9 +19,9 @@ def cells_of(frames: int, rate_hz: int) -> int:
     return -(-frames * RATE_HZ // (rate_hz * FRAME * CELL_FRAMES))
 
 
-def sketched_frames(stretch: Stretch) -> int:
-    """Return how many frames of a layer are sketched in a stretch at most, of one that is followed more."""
-    wanted = round(FRAMES_AT_EDGE * stretch.length_s) if stretch.edge else FRAMES
+def wanted_moments(stretch: Stretch) -> int:
+    """Return how many moments of a stretch are wanted; more are kept for layers that sound seldom."""
+    wanted = max(LEAST_AT_EDGE, round(MOMENTS_AT_EDGE * stretch.length_s)) if stretch.edge else MOMENTS
     return min(wanted, (stretch.end - stretch.first) * CELL_FRAMES)
 
 

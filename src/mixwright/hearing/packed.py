@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """What was heard of a stretch, packed to be kept: coarse enough to be small, fine enough that no figure shows it.
 
-Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers of sketches in steps of 2 dB, patterns with
+Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers at moments in steps of 2 dB, patterns with
 eight bits of mantissa, shares of the cued loss as squares of 1/255; the strict loss is taken to be shared as that. All
 is then compressed without loss.
 """
@@ -18,6 +18,7 @@ from mixwright.hearing.attribution import Taken
 from mixwright.hearing.fader import Sketch
 from mixwright.hearing.heard import ALONE, Alone, HeardStretch, halved, shortened
 from mixwright.hearing.lyric import Lyric
+from mixwright.hearing.moments import Moments, joined_moments
 from mixwright.model.record import Record
 
 #: Loudness in a band: the least that is kept, in sone, and a step.
@@ -44,7 +45,8 @@ def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
         "rise": np.array([halved(one.rise) for one in heard]),
         "patterns": _planes(np.array([shortened(one.patterns) for one in heard]).view("<u4") >> np.uint32(16)),
         **_pack_taken(taken),
-        **_pack_sketches([one.sketch for one in heard]),
+        **(_pack_moments(heard[0].moments) if heard else {}),
+        **_pack_dense([one.dense for one in heard]),
     }
     for k, one in enumerate(heard):
         if one.lyric is not None:
@@ -55,7 +57,7 @@ def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
 def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStretch], Taken]:
     """Return what was packed, of layers named in the same order."""
     arrays = _parted(packed)
-    sketches = _unpack_sketches(arrays, len(names))
+    moments = _unpack_moments(arrays, tuple(names)) if names else joined_moments((), [])
     totals, patterns = _from_halves(arrays["total"]), _from_shortened(arrays["patterns"])
     bands = _to_sone(_from_steps(arrays["bands"]))
     layers = {
@@ -65,7 +67,9 @@ def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStr
             rise=arrays["rise"][k].astype(np.float32),
             active_s=float(arrays["active"][k]),
             patterns=patterns[k],
-            sketch=sketches[k],
+            moments=moments,
+            row=k,
+            dense=_unpack_dense(arrays, k),
             lyric=Lyric(*arrays[f"lyric {k}"].astype(np.float32)) if f"lyric {k}" in arrays else None,
         )
         for k, name in enumerate(names)
@@ -100,39 +104,59 @@ def _unpack_taken(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) -> T
     return Taken(names, taken[0], taken[1], losses[0], losses[1], arrays["correlated"].astype(np.float64) / 255.0)
 
 
-def _pack_sketches(sketches: Sequence[Sketch]) -> dict[str, np.ndarray]:
-    """Pack powers of the mix once for all layers that are sketched at a frame; the rest as it differs from it."""
-    at_s = np.concatenate([np.empty(0), *(one.at_s for one in sketches)])
-    frames, first, which = np.unique(at_s, return_index=True, return_inverse=True)
-    mix, layer, rest = (
-        np.concatenate([np.empty((0, 2, 134), np.uint8), *(_from_power(part) for part in parts)])
-        for parts in ([one.mix for one in sketches], [one.layer for one in sketches], [one.rest for one in sketches])
+def _pack_moments(moments: Moments) -> dict[str, np.ndarray]:
+    """Pack powers of the mix once, those of layers where there is anything, and their rest as it differs from it."""
+    mix = _from_power(moments.mix)
+    layer, rest = (
+        np.array([_from_power(one) for one in part], dtype=np.uint8).reshape(len(part), *mix.shape)
+        for part in (moments.power, moments.rest)
     )
+    rest -= mix  # modulo 256: undone by adding
+    there = layer.any(axis=(2, 3)) | rest.any(axis=(2, 3)) | (moments.seconds > 0.0)
     return {
-        "sketched": np.array([len(one) for one in sketches], dtype=np.int32),
-        "seconds": np.concatenate([np.empty(0), *(one.seconds for one in sketches)]).astype(np.float32),
-        "at": frames,
-        "which": which.astype(np.int32),
-        "mix": _steps(mix[first]),
-        "layer": _steps(layer),
-        "rest": _steps(rest - mix),  # modulo 256: undone by adding
+        "at": moments.at_s,
+        "time": moments.time_s.astype(np.float32),
+        "seconds": moments.seconds[there].astype(np.float32),
+        "there": np.packbits(there, axis=1),
+        "mix": _steps(mix),
+        "layer": _steps(layer[there]),
+        "rest": _steps(rest[there]),
     }
 
 
-def _unpack_sketches(arrays: Mapping[str, np.ndarray], count: int) -> list[Sketch]:
-    which, ends = arrays["which"], np.cumsum(arrays["sketched"]).tolist()
-    mix, layer, rest = (_from_steps(arrays[name]) for name in ("mix", "layer", "rest"))
-    mix, layer, rest = (_to_power(codes) for codes in (mix[which], layer, rest + mix[which]))
-    found = []
-    for k in range(count):
-        own = slice(ends[k - 1] if k else 0, ends[k])
-        one, other, whole = (np.ascontiguousarray(part[own].transpose(1, 0, 2)) for part in (layer, rest, mix))
-        found.append(Sketch(one, other, whole, arrays["at"][which[own]], arrays["seconds"][own].astype(np.float64)))
-    return found
+def _unpack_moments(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) -> Moments:
+    mix = _from_steps(arrays["mix"])
+    there = np.unpackbits(arrays["there"], axis=1, count=len(mix)).astype(bool)
+    layer, rest = np.zeros((2, *there.shape, *mix.shape[1:]), dtype=np.uint8)
+    layer[there], rest[there] = _from_steps(arrays["layer"]), _from_steps(arrays["rest"])
+    seconds = np.zeros(there.shape)
+    seconds[there] = arrays["seconds"]
+    power, rest, mix = (_to_power(codes) for codes in (layer, rest + mix, mix))
+    return Moments(names, arrays["at"], arrays["time"].astype(np.float64), power, rest, mix, seconds)
+
+
+def _pack_dense(sketches: Sequence[Sketch | None]) -> dict[str, np.ndarray]:
+    arrays: dict[str, np.ndarray] = {}
+    for k, one in enumerate(sketches):
+        if one is not None:
+            mix, layer, rest = (_from_power(part) for part in (one.mix, one.layer, one.rest))
+            arrays |= {f"dense {k} at": one.at_s, f"dense {k} seconds": one.seconds.astype(np.float32)}
+            parts = {"mix": mix, "layer": layer, "rest": rest - mix}
+            arrays |= {f"dense {k} {name}": _steps(part) for name, part in parts.items()}
+    return arrays
+
+
+def _unpack_dense(arrays: Mapping[str, np.ndarray], k: int) -> Sketch | None:
+    if f"dense {k} at" not in arrays:
+        return None
+    at_s, seconds, *steps = (arrays[f"dense {k} {name}"] for name in ("at", "seconds", "layer", "rest", "mix"))
+    layer, rest, mix = (_from_steps(one) for one in steps)
+    powers = [_to_power(codes) for codes in (layer, rest + mix, mix)]
+    return Sketch(powers[0], powers[1], powers[2], at_s, seconds.astype(np.float64))
 
 
 def _from_power(power: np.ndarray) -> np.ndarray:
-    """Return codes of powers ``(2, frames, 134)``, ``(frames, 2, 134)``."""
+    """Return codes of powers ``(2, frames, 134)``, uint8 ``(frames, 2, 134)``."""
     with np.errstate(divide="ignore"):
         steps = (10.0 * np.log10(power) - _LEAST_DB) / _STEP_DB
     return np.ascontiguousarray(
@@ -141,9 +165,10 @@ def _from_power(power: np.ndarray) -> np.ndarray:
 
 
 def _to_power(codes: np.ndarray) -> np.ndarray:
+    """Return powers ``(..., 2, frames, 134)`` of codes ``(..., frames, 2, 134)``."""
     table = 10.0 ** (np.minimum(_LEAST_DB + _STEP_DB * np.arange(256), _MOST_DB) / 10.0)
     table[0] = 0.0
-    return np.asarray(table.astype(np.float32)[codes])
+    return np.asarray(table.astype(np.float32)[np.ascontiguousarray(codes.swapaxes(-3, -2))])
 
 
 def _from_sone(sone: np.ndarray) -> np.ndarray:

@@ -23,6 +23,8 @@ _SIGNATURES: dict[str, list[object]] = {
     "mw_ear_loudness": [*[_ADDRESS] * 3, _LONG, _COUNT, _ADDRESS, _COUNT, _ADDRESS, _FLOAT, *[_ADDRESS] * 4],
     "mw_ear_moments": [_ADDRESS, _ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _COUNT, _ADDRESS],
     "mw_ear_share": [_ADDRESS, _ADDRESS, _COUNT, _COUNT, _LONG, _LONG, *[_COUNT] * 4, *[_ADDRESS] * 4],
+    "mw_ear_alone": [_ADDRESS, _LONG, _COUNT, _ADDRESS, _FLOAT, _ADDRESS, _ADDRESS],
+    "mw_ear_partial": [_ADDRESS, _ADDRESS, _LONG, _COUNT, _ADDRESS, _ADDRESS, _FLOAT, *[_ADDRESS] * 3],
     "mw_ear_bands": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _ADDRESS, _COUNT, _FLOAT, _ADDRESS],
 }
 
@@ -138,6 +140,33 @@ def loudness(
     sounds = (alone, pointer(shared), pointer(rest), len(shared), hold)
     tables = (pointer(parts), len(parts), pointer(constants), scale, pointer(attack), pointer(release))
     _kernel("mw_ear_loudness")(*sounds, *tables, pointer(state), pointer(out))
+
+
+def alone(
+    own: np.ndarray, constants: np.ndarray, scale: float, sone: np.ndarray, by_own: np.ndarray | None = None
+) -> None:
+    """Write `scale` times the specific loudness of excitations ``(..., places)``, and its derivative by them."""
+    places = own.shape[-1]
+    tables = (pointer(constants), scale)
+    slope = None if by_own is None else pointer(by_own)
+    _kernel("mw_ear_alone")(pointer(own), own.size // places, places, *tables, pointer(sone), slope)
+
+
+def partial(
+    own: np.ndarray,
+    rest: np.ndarray,
+    constants: np.ndarray,
+    ratio: np.ndarray,
+    scale: float,
+    sone: np.ndarray,
+    slopes: tuple[np.ndarray, np.ndarray] | None = None,
+) -> None:
+    """Write the same of excitations in the rest, masked by a `ratio` of signal to noise, and by both its `slopes`."""
+    places = own.shape[-1]
+    tables = (pointer(constants), pointer(ratio), scale)
+    by_own, by_rest = (None, None) if slopes is None else map(pointer, slopes)
+    sounds = (pointer(own), pointer(rest), own.size // places, places)
+    _kernel("mw_ear_partial")(*sounds, *tables, pointer(sone), by_own, by_rest)
 
 
 def bands(

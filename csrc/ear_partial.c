@@ -39,36 +39,51 @@ static void alone(const float *own, int32_t places, const float *constants, floa
     }
 }
 
-static void in_rest(const float *own, const float *rest, int32_t places, const float *constants, const float *ratio,
-                    float scale, float *restrict sone, float *restrict s_slope, float *restrict n_slope) {
+/* The laws of total, of noise and of noise with what it masks, and of their slopes. */
+typedef struct {
+    float total[MOST_PLACES], by_total[MOST_PLACES], noise[MOST_PLACES], by_noise[MOST_PLACES];
+    float at[MOST_PLACES], by_at[MOST_PLACES];
+} Laws;
+
+static void laws_of(const float *own, const float *rest, int32_t places, const float *constants, const float *ratio,
+                    Laws *restrict laws) {
     const float *gain = constants + GAIN * places, *offset = constants + OFFSET * places;
     const float *exponent = constants + EXPONENT * places, *floor_ = constants + FLOOR * places;
+    const float *threshold = constants + THRESHOLD * places;
+    for (int32_t i = 0; i < places; i++) {
+        const int loud = own[i] + rest[i] > LOUD;
+        Law total = sloped(own[i] + rest[i] + 1e-6f, loud, gain[i], offset[i], exponent[i], floor_[i]);
+        Law noise = sloped(rest[i] + 1e-6f, loud, gain[i], offset[i], exponent[i], floor_[i]);
+        Law at = sloped(rest[i] + (ratio[i] * rest[i] + threshold[i]), loud, gain[i], offset[i], exponent[i], floor_[i]);
+        laws->total[i] = total.value, laws->by_total[i] = total.slope;
+        laws->noise[i] = noise.value, laws->by_noise[i] = noise.slope;
+        laws->at[i] = at.value, laws->by_at[i] = at.slope * (1.0f + ratio[i]);
+    }
+}
+
+static void in_rest(const float *own, const float *rest, const Laws *laws, int32_t places, const float *constants,
+                    const float *ratio, float scale, float *restrict sone, float *restrict by_own,
+                    float *restrict by_rest) {
     const float *threshold = constants + THRESHOLD * places, *least = constants + LEAST * places;
     for (int32_t i = 0; i < places; i++) {
-        const float s = own[i] > LEAST_HEARD ? own[i] : LEAST_HEARD, n = rest[i], k = ratio[i];
-        const int loud = own[i] + n > LOUD;
-        const float masked = k * n + threshold[i], part = masked / s;
-        Law total = sloped(own[i] + n + 1e-6f, loud, gain[i], offset[i], exponent[i], floor_[i]);
-        Law noise = sloped(n + 1e-6f, loud, gain[i], offset[i], exponent[i], floor_[i]);
-        Law at = sloped(n + masked, loud, gain[i], offset[i], exponent[i], floor_[i]);
-        const float at_slope = at.slope * (1.0f + k);
+        const float s = own[i] > LEAST_HEARD ? own[i] : LEAST_HEARD, k = ratio[i];
+        const float masked = k * rest[i] + threshold[i], total = laws->total[i], noise = laws->noise[i];
+        const float by_total = laws->by_total[i], by_noise = laws->by_noise[i], by_at = laws->by_at[i];
         /* Above masked threshold. */
-        const float falls = raise(part, 0.3f), held = (at.value - least[i]) * falls;
-        const float above = total.value - held, above_by_s = total.slope + 0.3f * held / s;
-        const float above_by_n = total.slope - at_slope * falls - 0.3f * held * k / masked;
+        const float falls = raise(masked / s, 0.3f), held = (laws->at[i] - least[i]) * falls;
+        const float above = total - held, above_by_own = by_total + 0.3f * held / s;
+        const float above_by_rest = by_total - by_at * falls - 0.3f * held * k / masked;
         /* And below it. */
-        const float less = shrink(s, masked), gap = at.value - noise.value;
-        const float size = less * least[i] / gap, over = total.value - noise.value;
-        const float below = size * over;
-        const float below_by_s = size * (1.5f * masked / (s * (s + masked)) * over + total.slope);
-        const float below_by_n = size * (total.slope - noise.slope) -
-                                 below * (1.5f * k / (s + masked) + (at_slope - noise.slope) / gap);
-        const int clear = s >= masked;
-        const float value = clear ? above : below;
-        const int heard = value > 0.0f;
-        sone[i] = heard ? scale * value : 0.0f;
-        s_slope[i] = heard ? scale * (clear ? above_by_s : below_by_s) : 0.0f;
-        n_slope[i] = heard ? scale * (clear ? above_by_n : below_by_n) : 0.0f;
+        const float gap = laws->at[i] - noise, size = shrink(s, masked) * least[i] / gap, over = total - noise;
+        const float below = size * over, below_by_own = size * (1.5f * masked / (s * (s + masked)) * over + by_total);
+        const float below_by_rest =
+            size * (by_total - by_noise) - below * (1.5f * k / (s + masked) + (by_at - by_noise) / gap);
+        const float value = s >= masked ? above : below;
+        const float change = s >= masked ? above_by_own : below_by_own;
+        const float taken = s >= masked ? above_by_rest : below_by_rest;
+        sone[i] = value > 0.0f ? scale * value : 0.0f;
+        by_own[i] = value > 0.0f ? scale * change : 0.0f;
+        by_rest[i] = value > 0.0f ? scale * taken : 0.0f;
     }
 }
 
@@ -93,10 +108,12 @@ MW_API void mw_ear_alone(const float *own, int64_t rows, int32_t places, const f
 MW_API void mw_ear_partial(const float *own, const float *rest, int64_t rows, int32_t places, const float *constants,
                            const float *ratio, float scale, float *sone, float *by_own, float *by_rest) {
     for (int64_t t = 0; t < rows; t++, own += places, rest += places, sone += places) {
+        Laws laws;
         float unasked[2][MOST_PLACES];
         float *s_slope = by_own ? by_own + t * places : unasked[0], *n_slope = by_own ? by_rest + t * places : unasked[1];
         if (sounds(own, places)) {
-            in_rest(own, rest, places, constants, ratio, scale, sone, s_slope, n_slope);
+            laws_of(own, rest, places, constants, ratio, &laws);
+            in_rest(own, rest, &laws, places, constants, ratio, scale, sone, s_slope, n_slope);
         } else {
             memset(sone, 0, (size_t)places * sizeof *sone);
             memset(s_slope, 0, (size_t)places * sizeof *s_slope);

@@ -133,7 +133,7 @@ def test_what_is_packed_is_what_was_heard(hearing, kept):
             np.testing.assert_allclose(one.bands, was.bands, rtol=0.035, atol=1e-4)
             assert one.patterns.tobytes() == was.patterns.tobytes()
             assert one.active_s == was.active_s
-            np.testing.assert_allclose(one.sketch.seconds, was.sketch.seconds, rtol=1e-6)
+            np.testing.assert_allclose(one.sketch.seconds, was.sketch.seconds, rtol=8e-3)
             assert one.sketch.at_s.tobytes() == was.sketch.at_s.tobytes()
             for power, before in ((one.sketch.layer, was.sketch.layer), (one.sketch.rest, was.sketch.rest)):
                 np.testing.assert_allclose(power, before, rtol=0.26, atol=0.13)

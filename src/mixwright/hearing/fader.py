@@ -232,21 +232,34 @@ def loudness(sketch: Sketch, *, alone: bool = True) -> np.ndarray:
 
 def loudness_by_band(sketch: Sketch, edges: np.ndarray | None = None, *, alone: bool = True) -> np.ndarray:
     """Return the same in every band, float32 ``(3, frames, bands)``; `edges`: of other bands, as `bands.band_edges`."""
-    if edges is None:
-        edges = band_edges()
-    frames = sketch.layer.shape[1]
-    patterns = np.zeros((2, frames, PATTERNS, PADDED_FILTERS), dtype=np.float32)
-    constants, scale = loudness_table()
-    at_once = np.ones(1, dtype=np.float32)
+    ears = []
     for side in range(2):
         layer, rest, mix = (np.ascontiguousarray(part[side]) for part in (sketch.layer, sketch.rest, sketch.mix))
         levels = levels_per_erb(mix)
         shared, masking = excitation(layer, levels), excitation(rest, levels)
-        own = excitation(layer) if alone else shared
+        ears.append((excitation(layer) if alone else shared, shared, masking))
+    return loudness_of_excitations(ears, band_edges() if edges is None else edges)
+
+
+def loudness_of_excitations(ears: Sequence[tuple[np.ndarray, np.ndarray, np.ndarray]], edges: np.ndarray) -> np.ndarray:
+    """Return the loudness of a layer at moments by themselves, float32 ``(3, frames, bands)``: alone, strict, cued.
+
+    Parameters
+    ----------
+    ears : pairs of (own, shared, masking), float32, (frames, 160)
+        of both ears: excitation by the layer through filters that it sets itself; by the layer and by what is left
+        without it through those that the mix sets; from `excitation`
+    edges : ndarray, int32, (bands + 1,)
+        as `bands.band_edges`
+    """
+    frames = len(ears[0][0])
+    patterns = np.zeros((2, frames, PATTERNS, PADDED_FILTERS), dtype=np.float32)
+    constants, scale = loudness_table()
+    at_once, parts = np.ones(1, dtype=np.float32), whole_frames().parts
+    for excited, pattern in zip(ears, patterns, strict=True):
         # Every frame on its own: what was before does not linger.
         state = np.zeros((3, PADDED_FILTERS), dtype=np.float32)
-        parts = whole_frames().parts
-        ear.loudness(own, shared, masking, 1, parts, constants, scale, at_once, at_once, state, patterns[side])
+        ear.loudness(*excited, 1, parts, constants, scale, at_once, at_once, state, pattern)
     out = np.empty((frames, 3, len(edges) - 1), dtype=np.float32)
     ear.bands(patterns[0], patterns[1], spread_table(), edges, STEP_CAM, out)
     return out.transpose(1, 0, 2)

@@ -43,7 +43,7 @@ def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
         "total": _halves([one.total for one in heard]),
         "bands": _steps(np.array([_from_sone(one.bands).swapaxes(1, 2) for one in heard], dtype=np.uint8)),
         "rise": np.array([halved(one.rise) for one in heard]),
-        "patterns": _planes(np.array([shortened(one.patterns) for one in heard]).view("<u4") >> np.uint32(16)),
+        "patterns": _from_float(np.array([one.patterns for one in heard])),
         **_pack_taken(taken),
         **(_pack_moments(heard[0].moments) if heard else {}),
         **_pack_dense([one.dense for one in heard]),
@@ -116,21 +116,22 @@ def _pack_moments(moments: Moments) -> dict[str, np.ndarray]:
     return {
         "at": moments.at_s,
         "time": moments.time_s.astype(np.float32),
-        "seconds": moments.seconds[there].astype(np.float32),
+        "seconds": _from_float(moments.seconds[there]),
         "there": np.packbits(there, axis=1),
-        "mix": _steps(mix),
-        "layer": _steps(layer[there]),
+        "mix": _steps(_between_ears(mix)),
+        "layer": _steps(_between_ears(layer[there])),
         "rest": _steps(rest[there]),
     }
 
 
 def _unpack_moments(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) -> Moments:
-    mix = _from_steps(arrays["mix"])
+    mix = _both_ears(_from_steps(arrays["mix"]))
     there = np.unpackbits(arrays["there"], axis=1, count=len(mix)).astype(bool)
     layer, rest = np.zeros((2, *there.shape, *mix.shape[1:]), dtype=np.uint8)
-    layer[there], rest[there] = _from_steps(arrays["layer"]), _from_steps(arrays["rest"])
+    layer[there], rest[there] = _both_ears(_from_steps(arrays["layer"])), _from_steps(arrays["rest"])
     seconds = np.zeros(there.shape)
-    seconds[there] = arrays["seconds"]
+    seconds[there] = _from_shortened(arrays["seconds"])
+    seconds *= (arrays["active"] / np.maximum(seconds.sum(axis=1), 1e-9))[:, None]
     power, rest, mix = (_to_power(codes) for codes in (layer, rest + mix, mix))
     return Moments(names, arrays["at"], arrays["time"].astype(np.float64), power, rest, mix, seconds)
 
@@ -192,6 +193,15 @@ def _from_steps(steps: np.ndarray) -> np.ndarray:
     return np.cumsum(steps, axis=-1, dtype=np.uint8)
 
 
+def _between_ears(codes: np.ndarray) -> np.ndarray:
+    """Return codes ``(frames, 2, 134)`` with those of the second ear as they differ from the first, modulo 256."""
+    return np.stack([codes[:, 0], codes[:, 1] - codes[:, 0]], axis=1)
+
+
+def _both_ears(codes: np.ndarray) -> np.ndarray:
+    return np.cumsum(codes, axis=1, dtype=np.uint8)
+
+
 def _halves(totals: Sequence[np.ndarray]) -> np.ndarray:
     """Return half floats as bytes, the upper ones of all before the lower: they change little along time."""
     return _planes(np.array([halved(one) for one in totals], dtype="<f2").view("<u2"))
@@ -199,6 +209,11 @@ def _halves(totals: Sequence[np.ndarray]) -> np.ndarray:
 
 def _from_halves(planes: np.ndarray) -> np.ndarray:
     return _from_planes(planes).view("<f2").astype(np.float32)
+
+
+def _from_float(values: np.ndarray) -> np.ndarray:
+    """Return floats as bytes, shortened, the upper ones of all before the lower."""
+    return _planes(shortened(values).view("<u4") >> np.uint32(16))
 
 
 def _from_shortened(planes: np.ndarray) -> np.ndarray:

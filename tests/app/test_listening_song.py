@@ -18,6 +18,7 @@ from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.errors import Cancelled
 from mixwright.hearing.heard import Stretch
+from mixwright.hearing.moments import MOMENTS
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel
@@ -191,10 +192,10 @@ def test_a_confirmed_lead_is_sketched_densely(folder: Path) -> None:
             hearing, *_ = listening.hearing_of(session, rows, calibrated_lufs=-20.0, listening_level_db_spl=79.0)
             return len(hearing.layers["vox"].sketch)
 
-    assert frames() == 256
+    assert frames() == 2 * MOMENTS
     edit_song(folder, "lead", lambda song: changed(song, lead=("vox",)))
     edit_track(folder, "vox", role="lead vocal")
-    assert frames() > 256
+    assert frames() > 2 * MOMENTS
 
 
 @pytest.mark.parametrize("job", ["looking for changes", "hearing layers", "rises"])

@@ -27,6 +27,7 @@ from mixwright.engine.chain import Chain
 from mixwright.engine.dynamics import PeakLimiter
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
+from mixwright.hearing.place_loudness import alone_slope, cued_slopes
 from mixwright.engine.processors.insert import made
 from mixwright.engine.reverb import reverberation
 from mixwright.meter.measure import Meter
@@ -76,6 +77,8 @@ hearing = hear(
     {"pad": held(voices[0]), "keys": held(voices[1] * quiet), "voice": held(20.0 * voices[2])}, held(sum(voices)),
     rate_hz=44100, frames=len(voices[0]), offset_db=95.0, workers=1,
 )
+places = np.geomspace(1e-3, 1e12, 75 * 60, dtype=np.float32).reshape(60, 75)
+parts += [*alone_slope(places), *cued_slopes(places, places[::-1].copy()), *cued_slopes(places, 0.3 * places)]
 heard = [hearing.taken[0].loss_cued]
 for layer in hearing.layers.values():
     heard += [layer.total, layer.bands]

@@ -28,9 +28,9 @@ LONGEST_H = 24
 _SONG_BYTES, _TRACK_BYTES = 1 << 20, 1 << 15
 #: How a track is heard, and how in each section: in the cache, in what is kept and on the page.
 _HEARD_BYTES, _HEARD_SECTION_BYTES = 24 << 10, 2 << 10
-#: What is kept of hearing: of a layer each second, of a lead besides; of a layer in each stretch, and for each frame
-#: that is sketched of it there; of two in each stretch.
-_SECOND_BYTES, _LEAD_SECOND_BYTES, _STRETCH_BYTES, _SKETCHED_BYTES, _PAIR_BYTES = 1000, 20 << 10, 2800, 330, 110
+#: What is kept of hearing: of a layer each second, of a lead besides; of a layer in each stretch, and at each moment
+#: there; of two in each stretch.
+_SECOND_BYTES, _LEAD_SECOND_BYTES, _STRETCH_BYTES, _MOMENT_BYTES, _PAIR_BYTES = 1000, 20 << 10, 2800, 270, 110
 #: How often a track, or a set of tracks that holds it, is measured at most, each as float64 a sub-block.
 _MEASURED_TIMES = 3
 
@@ -118,12 +118,12 @@ def _heard(song: Song, graph: MixGraph, layers: int) -> int:
     """Return the room of what is kept of each stretch as it is heard; every track may be a layer."""
     edges_s = [edge for part in song.sections for edge in (part.start_s, part.end_s)]
     stretches = stretches_of(cells_of(graph.frames, graph.rate_hz), edges_s, kept=True)
-    sketched = sum(map(wanted_moments, stretches))
+    moments = sum(map(wanted_moments, stretches))
     leads = len({track.id for lead in song.lead for track in targets_of(song, lead)})
     seconds = graph.frames / graph.rate_hz
     by_time = seconds * (layers * _SECOND_BYTES + leads * _LEAD_SECOND_BYTES)
     by_stretch = len(stretches) * (layers * layers * _PAIR_BYTES + layers * _STRETCH_BYTES)
-    return round(by_time) + by_stretch + layers * sketched * _SKETCHED_BYTES
+    return round(by_time) + by_stretch + layers * moments * _MOMENT_BYTES
 
 
 def _strips(graph: MixGraph, tracks: Mapping[str, Outlook], cache: Cache) -> int:

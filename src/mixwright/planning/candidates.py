@@ -59,7 +59,8 @@ def candidates_for(findings: Iterable[Finding], song: KnownSong, sections: Seque
     for finding in findings:
         if finding.verdict != "left as is":
             for one in candidates_of(finding, song, sections, held):
-                found.setdefault(_same(one), one)
+                same = _same(one)
+                found[same] = _widened(found[same], one) if same in found else one
     return list(found.values())
 
 
@@ -221,9 +222,15 @@ def _bound(one: Candidate, clash: Clash) -> bool:
 
 
 def _same(one: Candidate) -> tuple[object, ...]:
-    """Return what tells one candidate from another: all but its finding and its bounds."""
-    where = {name: value for name, value in one.fixed.items() if name in ("hz", "low_hz", "high_hz")}
+    """Return what tells one candidate from another: what a move is called, and which way it goes."""
     names = tuple(setting.name for setting in one.settings)
-    up = tuple(setting.first > setting.start for setting in one.settings)
-    band = tuple(sorted((name, round(value, 0)) for name, value in where.items()))
-    return (one.kind, one.target, one.sections, one.key, one.send, names, up, band)
+    return (one.move(one.first)["id"], names, tuple(setting.first > setting.start for setting in one.settings))
+
+
+def _widened(one: Candidate, other: Candidate) -> Candidate:
+    """Return a candidate that may go as far as another of the same."""
+    settings = tuple(
+        replace(mine, low=min(mine.low, theirs.low), high=max(mine.high, theirs.high))
+        for mine, theirs in zip(one.settings, other.settings, strict=True)
+    )
+    return replace(one, settings=settings)

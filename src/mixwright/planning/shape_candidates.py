@@ -47,7 +47,7 @@ def complements(clash: Clash, held: Essentials) -> Iterator[Candidate]:
         )
         for target in clash.targets[:1]:
             if not _essential(clash, held, target, low_hz, high_hz):
-                cut = Setting("gain_db", 0.0, -limits.CUT_DB.value, 0.0, -1.5)
+                cut = Setting("gain_db", 0.0, -_deepest_db(clash, target), 0.0, -1.5)
                 yield clash.candidate("shape", target, (), (cut,), _bell(low_hz, high_hz), pair=pair, why="complement")
 
 

@@ -9,12 +9,13 @@ import pytest
 
 from mixwright import add, change
 from mixwright.app.move_words import move_of
+from mixwright.app.scene import sounding_hash
 from mixwright.errors import SettingError
 from mixwright.io.kept import write_kept
 from mixwright.io.song_file import create_song, load_song
 from mixwright.model.moves import id_for
 from mixwright.model.results import StartResult, TrackIntake
-from mixwright.model.song import Group, Section, Send, Song, Track
+from mixwright.model.song import Group, Section, Send, Song, Track, changed
 
 SONG = Song(
     title="Night Bus",
@@ -95,7 +96,7 @@ def test_a_sentence_of_each_kind(sentence, kind, target, settings, other, sectio
         ("dip guitars 3 dB at 2 kHz undr lead-vocal", ["not understood", "did you mean under?", "dip TARGET 3.5 dB"]),
         ("duck cymbals 3 dB undr kick", ["did you mean under?", "duck TARGET 3 dB under KEY"]),
         ("shape guitars -3 dB at 400 Hz q 2 q 3", ["not understood", "write: shape TARGET"]),
-        ("dip guitars 3 dB at 2 kHz", ["this move.key: a dip move names no key"]),
+        ("dip guitars 3 dB at 2 kHz", ["dip guitars 3 dB at 2 kHz: a dip move names no key"]),
         ("dip guitars 3 dB under lead-vocal", ["a dip move needs hz"]),
         ("dip guitars 3 dB at 2 kHz under led-vocal", ["or send is called 'led-vocal'", "lead-vocal"]),
         ("dip lead-vocal 3 dB at 2 kHz under hall", ["this runs in a circle: lead-vocal > hall > lead-vocal"]),
@@ -145,6 +146,19 @@ def test_change_knows_every_setting_with_its_unit(song):
     (move,) = add(song, "duck cymbals 3 dB under kick").moves
     with pytest.raises(SettingError, match=rf"{move.id}\.key: .* cymbals is part of both"):
         change(song, move.id, {"key": "cymbals"})
+
+
+def test_what_a_song_sounds_like_depends_on_settings_key_and_send_of_accepted_moves(song):
+    add(song, "dip guitars 3 dB at 2 kHz under lead-vocal")
+    add(song, "send pad 3 dB to hall")
+    loaded = load_song(song)
+    dip, send = loaded.moves
+    others = [changed(dip, key="pad"), changed(dip, settings={**dip.settings, "q": 2.0}), changed(dip, strength=0.5)]
+    hashes = [sounding_hash(changed(loaded, moves=(one, send)), ()) for one in (dip, *others)]
+    hashes.append(sounding_hash(changed(loaded, moves=(dip, changed(send, send="room"))), ()))
+    assert len(set(hashes)) == len(hashes)
+    quiet = changed(loaded, moves=(changed(dip, state="proposed"), changed(send, state="refused")))
+    assert sounding_hash(quiet, ()) == sounding_hash(changed(loaded, moves=()), ())
 
 
 @pytest.mark.parametrize(

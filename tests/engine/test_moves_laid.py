@@ -11,6 +11,7 @@ from mixwright.engine.curves import Curves
 from mixwright.engine.graph import bus
 from mixwright.engine.render import render
 from mixwright.engine.returns import return_alone, without_sends
+from mixwright.engine.stages import Bare
 from mixwright.errors import SettingError
 from mixwright.model.checks import check_song
 from mixwright.model.colour_inserts import BassHarmonics, Saturation, Width
@@ -204,7 +205,9 @@ def test_a_send_move_feeds_more_of_what_it_names(target, track_db, group_db, sec
 
 
 def test_a_send_move_in_a_section_leaves_the_others():
-    found, _ = mixed(compiled(song_of(move("send", "keys", {"gain_db": 6.0}, send="hall", sections=("b",)))))
+    graph = compiled(song_of(move("send", "keys", {"gain_db": 6.0}, send="hall", sections=("b",))))
+    assert graph.identity() != compiled(song_of()).identity()
+    found, _ = mixed(graph)
     before, inside = round(0.18 * RATE_HZ), round(0.2 * RATE_HZ)
     assert found[:before].tobytes() == PLAIN[:before].tobytes()
     assert np.abs(found[inside:] - PLAIN[inside:]).max() > 1e-3
@@ -243,6 +246,26 @@ def test_parts_excerpts_and_returns_hear_the_moves_too():
     assert np.abs(cut - whole[slice(*span)]).max() < 1e-4
     loud = np.concatenate(list(render(graph, STEMS, span=span, excerpt=True)))
     assert np.abs(loud - whole[slice(*span)]).max() < 1e-4
+
+
+@pytest.mark.parametrize("kind", ["send", "level"])
+def test_a_move_in_a_section_of_no_strength_is_none(kind):
+    target = {"send": "keys", "level": "send hall"}[kind]
+    other = {"send": "hall"} if kind == "send" else {}
+    nothing = move(kind, target, {"gain_db": 6.0}, sections=("b",), strength=0.0, **other)
+    assert compiled(song_of(nothing)).identity() == compiled(song_of()).identity()
+
+
+def test_the_inserts_of_a_strip_by_themselves_are_its_own():
+    """Moves of the strip come after them, moves of others are laid over these."""
+    frames = {id_: len(audio) for id_, audio in STEMS.items()}
+    elsewhere = move("tilt", "v1", KINDS["tilt"][0])
+    own = (move("dip", "pad", KINDS["dip"][0], key="v1"), move("shape", "bed", KINDS["shape"][0]))
+    shaped = move("shape", "keys", KINDS["shape"][0])
+    found = Bare(song_of(elsewhere, *own), (), frames, "track", "pad")
+    wanted = Bare(song_of(elsewhere, shaped), (), frames, "track", "pad")
+    assert (found.strip.inserts, found.keys) == ((BELL,), {})
+    assert found.graph.identity() == wanted.graph.identity()
 
 
 def test_a_lane_of_a_hand_insert_stays_its_own():

@@ -53,6 +53,14 @@ def test_the_total_cost_names_the_layer_of_each_cost():
     assert len(total_cost([changed(move, costs=()) for move in moves])) == 1
 
 
+def test_the_total_cost_counts_the_kinds_and_names_the_largest_change():
+    """A dip takes off as much as it goes deep; each change counts at its strength."""
+    level, *_ = invented.decide_result().moves
+    level = changed(level, kind="level", settings={"gain_db": 3.0}, strength=1.0, costs=())
+    dip = changed(level, kind="dip", target="pad", settings={"hz": 2000.0, "most_db": 8.0}, key="vox", strength=0.5)
+    assert total_cost([level, dip]) == ["Together: 2 moves (1 level, 1 dip) on 2 layers, the largest -4.0 dB."]
+
+
 def test_the_room_above_the_peaks_is_told_as_what_it_is():
     told = spread_sentence(Spread(low=-6.0, high=-3.0, unit="dbtp", source="common practice, no source"))
     assert told == "The peak is commonly left between -6.0 and -3.0 dBTP."

@@ -48,12 +48,16 @@ def move_of(song: Song, sentence: str) -> Move:
     failed: list[tuple[Said, SettingError]] = []
     for said in readings(sentence):
         try:
-            return _move(song, said)
+            move = _move(song, said)
+            check_move(song, move, "")
+            return move
         except SettingError as error:
             failed.append((said, error))
     first, why = failed[0]
     if holds_clause(first) and not _named(song, _bare(first.target)):
         raise not_understood(sentence, first.kind)
+    if why.where.startswith("."):  # a path in the move: what is wrong is said without it
+        why.where = printable(sentence)
     raise why
 
 
@@ -64,7 +68,7 @@ def _move(song: Song, said: Said) -> Move:
     settings = {key: number(kind, key, word) for key, word in said.settings.items()}
     key = key_of(song, said.name) if said.name and kind != "send" else ""
     send = send_of(song, said.name) if said.name and kind == "send" else ""
-    move = Move(
+    return Move(
         id=id_for(kind, target, sections, settings, key=key, send=send),
         kind=kind,
         target=target,
@@ -76,8 +80,6 @@ def _move(song: Song, said: Said) -> Move:
         by="engineer",
         reason="the engineer's own",
     )
-    check_move(song, move, "this move")
-    return move
 
 
 def number(kind: MoveKind, key: str, word: str) -> float:

@@ -44,7 +44,7 @@ class Overlay:
         self._feeds: dict[tuple[str, str, str], list[Move]] = {}
         for move in self.song.moves:
             if move.state == "accepted" and move.kind == "send":
-                for strip in feeds_moved(song, move):
+                for strip in feeds_moved(song, move) if move.strength > 0.0 else ():
                     self._feeds.setdefault((*strip, move.send), []).append(move)
             elif move.state == "accepted":
                 for strip in moved_strips(song, move):

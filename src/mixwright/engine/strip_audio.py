@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """Post-strip audio: a track after filters and inserts and before fader and pan, as float32 in the track's own time.
 
-It does not depend on faders, pans or moves, and without keys, lanes and sections not on where the track lies in the
-song: that is why it is kept.
+It does not depend on faders and pans, nor on moves of these, and without keys, lanes and sections not on where the
+track lies in the song: that is why it is kept.
 """
 
 from __future__ import annotations

@@ -43,6 +43,7 @@ _KEY_WORDS = {
     "left": "left side",
     "right": "right side",
     "most_db": "at most",
+    "hz": "at",
     "low_hz": "from",
     "high_hz": "up to",
     "by_hits": "by hits",

@@ -12,9 +12,9 @@ import numpy as np
 from mixwright.hearing.ear_filter import transmission_db
 from mixwright.planning.filter_gains import DB, Gain, lowered, lowered_beyond, place_hz
 
-#: As inserts have it (`engine.processors.keyed`): how far below its recent maximum a key still sounds, and a band of
-#: it. What sounds goes on to 4 dB less.
-NEAR_DB, BAND_NEAR_DB, STAYS_DB = 14.0, 24.0, 4.0
+#: How far below its loudest a key, and a band of it, still sounds: inserts have 14 and 24 dB below a recent maximum, go
+#: on to 4 dB less (`engine.processors.keyed`), and a dip has then not yet let go.
+_NEAR_DB, _DIP_NEAR_DB, _DIP_BAND_NEAR_DB = 18.0, 22.0, 32.0
 #: A dip follows what rises in its way at once and lets go slowly, so it is as deep as if all stood by so much further
 #: over the key than at any one moment; and what fluctuates meets a limit now and then, which rounds it. Fitted to
 #: rendered dips between layers of the demo song (docs/plan.md). A pace holds on from HELD_MS.
@@ -25,7 +25,7 @@ _ROUND_DB = 1.5
 _KNEE_DB, _FOLLOWS_DB = 6.0, 9.4
 #: A hit is told by what stands out of its ringing, above this; of the depth it has so much while that sounds. Roughly
 #: so, by kicks and snares of an invented song (docs/plan.md).
-_STRUCK_HZ, _HIT_PART = 200.0, 0.7
+_STRUCK_HZ, _HIT_NEAR_DB, _HIT_PART = 200.0, 14.0, 0.7
 _LEAST = 1e-12
 
 
@@ -52,7 +52,7 @@ def dip(settings: Mapping[str, float], victim: np.ndarray, key: np.ndarray) -> G
     held = settings.get("hold_ms", 0.0) >= _HELD_MS
     margin_db = settings["margin_db"] + (_BEFORE_HELD_DB if held else _BEFORE_DB)
     over_db = _db(_power(victim, band)) - _db(key_band) + margin_db
-    sounds = _sounds(_power(key, _above_80_hz()), NEAR_DB) & _sounds(key_band, BAND_NEAR_DB)
+    sounds = _sounds(_power(key, _above_80_hz()), _DIP_NEAR_DB) & _sounds(key_band, _DIP_BAND_NEAR_DB)
     depth, by_over, by_most = _between_0_and(most_db, over_db)
     db, by_depth = lowered(hz, q, np.where(sounds, depth, 0.0), place_hz())
     by_depth *= sounds[:, None]
@@ -67,9 +67,9 @@ def duck(settings: Mapping[str, float], key: np.ndarray) -> Gain:
     """
     if settings.get("by_hits"):
         power = _power(key, (place_hz() > _STRUCK_HZ).astype(np.float64))
-        sounds = _HIT_PART * _sounds(power, NEAR_DB - STAYS_DB)
+        sounds = _HIT_PART * _sounds(power, _HIT_NEAR_DB)
     else:
-        sounds = _sounds(_power(key, np.ones(len(place_hz()))), NEAR_DB).astype(np.float64)
+        sounds = _sounds(_power(key, np.ones(len(place_hz()))), _NEAR_DB).astype(np.float64)
     db, by_depth = lowered_beyond(settings["low_hz"], settings["high_hz"], settings["depth_db"] * sounds, place_hz())
     return Gain(db[None], {"depth_db": (by_depth * sounds[:, None])[None]})
 
@@ -101,7 +101,7 @@ def even_out(settings: Mapping[str, float], victim: np.ndarray, seconds: np.ndar
 
 def key_share(key: np.ndarray, seconds: np.ndarray) -> float:
     """Return for which part of the moments that stand for `seconds` (frames,) a key sounds."""
-    sounds = _sounds(_power(key, _above_80_hz()), NEAR_DB)
+    sounds = _sounds(_power(key, _above_80_hz()), _NEAR_DB)
     return float(seconds @ sounds) / max(float(seconds.sum()), _LEAST)
 
 
@@ -132,8 +132,8 @@ def _db(power: np.ndarray) -> np.ndarray:
 
 
 def _sounds(power: np.ndarray, near_db: float) -> np.ndarray:
-    """Tell when a key sounds, or has just sounded."""
-    return np.asarray(power > power.max(initial=_LEAST) * 10.0 ** (-(near_db + STAYS_DB) / 10.0))
+    """Tell when a key sounds: less than so far below its loudest moment."""
+    return np.asarray(power > power.max(initial=_LEAST) * 10.0 ** (-near_db / 10.0))
 
 
 def _above_0(value: np.ndarray, rounded: float) -> tuple[np.ndarray, np.ndarray]:

@@ -81,7 +81,7 @@ def stages(audio: np.ndarray, mix: np.ndarray) -> dict[str, float]:
     spectrum, steps = RunningSpectrum(OFFSET_DB), fine_steps()
     filters = SharedFilters(steps)
     mix_bins = spectrum.bins(whole_mix)
-    power, rest = spectrum.powers(sound, mix_bins, steps)
+    (power,), (rest,) = spectrum.powers([sound], [mix_bins], steps)
     levels = levels_per_erb(spectrum.power(mix_bins))
     room = [np.empty((CHUNK_FRAMES, len(steps.filters)), np.float32) for _ in range(4)]
     own = excitation(power, steps=steps)
@@ -94,7 +94,7 @@ def stages(audio: np.ndarray, mix: np.ndarray) -> dict[str, float]:
     many = [power, rest] * LAYERS
     rooms = [np.empty_like(room[0]) for _ in many]
     every = {
-        "ear's filter, spectrum, power": lambda: spectrum.powers(sound, mix_bins, steps, (power, rest)),
+        "ear's filter, spectrum, power": lambda: spectrum.powers([sound], [mix_bins], steps, ([power], [rest])),
         "excitation alone": lambda: excitation(power, steps=steps, out=own),
         "excitation in the mix": lambda: filters.excite(many, levels, rooms),
         "loudness, smoothing": lambda: ear.loudness(

@@ -122,13 +122,15 @@ typedef struct {
 
 static void mean(float (*each)[MOST_BINS], int32_t windows, int32_t count, float scale, float *out) {
     const float share = scale / (float)windows;
-    float sum[MOST_BINS];
     for (int32_t j = 0; j < count; j += LANES) {
         Eight whole = load_eight(each[0] + j);
         for (int32_t w = 1; w < windows; w++) whole += load_eight(each[w] + j);
-        store_eight(sum + j, share * whole);
+        whole *= share;
+        if (j + LANES <= count)
+            store_eight(out + j, whole);
+        else
+            for (int32_t k = 0; j + k < count; k++) out[j + k] = whole[k];
     }
-    memcpy(out, sum, (size_t)count * sizeof *out);
 }
 
 /* The windows of one frame in a range whose first component is `first`, into the frame's row. */
@@ -163,12 +165,9 @@ MW_API void mw_ear_power(const float *bins, int32_t frames, const int32_t *shape
     }
 }
 
-/* Rows of powers of a sound, and of another without it, whose bins are given; as mw_ear_spectrum and mw_ear_power, but
- * the bins of the sound are never stored. */
-MW_API void mw_ear_powers(const float *x, int32_t frames, int32_t margin, const int32_t *shape, const float *half_band,
-                          const float *ear, const float *waves, const float *other, const int32_t *counts,
-                          const float *scale, const int32_t *parts, int32_t count, float *power, float *rest,
-                          float *room) {
+static void powers(const float *x, int32_t frames, int32_t margin, const int32_t *shape, const float *half_band,
+                   const float *ear, const float *waves, const float *other, const int32_t *counts, const float *scale,
+                   const int32_t *parts, int32_t count, float *power, float *rest, float *room) {
     const Decimated d = decimated(x, frames, margin, half_band, room);
     const Rows rows = {counts, parts, scale, count, powers_of(parts, count)};
     for (int32_t r = 0, first = 0; r < RANGES; first += counts[r], r++, shape += 4) {
@@ -185,11 +184,10 @@ MW_API void mw_ear_powers(const float *x, int32_t frames, int32_t margin, const 
                 project(odd, wave + HALF_WINDOW * LANES, im);
                 for (int32_t k = 0; k < 4; k++) {
                     const float *whole = other + 2 * k * padded + g * LANES;
-                    for (int32_t j = 0; j < LANES; j++) {
-                        const float a = whole[j] - re[k][j], b = whole[padded + j] - im[k][j];
-                        own[k][g * LANES + j] = re[k][j] * re[k][j] + im[k][j] * im[k][j];
-                        left[k][g * LANES + j] = a * a + b * b;
-                    }
+                    const Eight x = load_eight(re[k]), y = load_eight(im[k]);
+                    const Eight a = load_eight(whole) - x, b = load_eight(whole + padded) - y;
+                    store_eight(own[k] + g * LANES, x * x + y * y);
+                    store_eight(left[k] + g * LANES, a * a + b * b);
                 }
             }
             for (int32_t k = 0; k < 4; k += shape[0]) {
@@ -201,6 +199,17 @@ MW_API void mw_ear_powers(const float *x, int32_t frames, int32_t margin, const 
         ear += shape[3] + 1;
         waves += 2 * HALF_WINDOW * LANES * groups;
     }
+}
+
+/* Rows of powers of each channel of a sound, and of another without it, whose bins are given; as mw_ear_spectrum and
+ * mw_ear_power, but the bins of the sound are never stored. x[channel], and so on. */
+MW_API void mw_ear_powers(const float *const *x, int32_t channels, int32_t frames, int32_t margin, const int32_t *shape,
+                          const float *half_band, const float *ear, const float *waves, const float *const *other,
+                          const int32_t *counts, const float *scale, const int32_t *parts, int32_t count,
+                          float *const *power, float *const *rest, float *room) {
+    for (int32_t k = 0; k < channels; k++)
+        powers(x[k] + margin, frames, margin, shape, half_band, ear, waves, other[k], counts, scale, parts, count,
+               power[k], rest[k], room);
 }
 
 /* Powers of all components at one moment of some frames, from rows of powers: moment[k], from 0 to below 1, of frame

@@ -140,13 +140,13 @@ def test_spectrum_of_the_rest():
     layer, other = sounds()["sweep"], sounds()["noise"]
     spectrum = RunningSpectrum(OFFSET_DB)
     bins = spectrum.bins(layer)
-    own, rest = spectrum.powers(layer, spectrum.bins(layer + other), fine_steps())
+    (own,), (rest,) = spectrum.powers([layer], [spectrum.bins(layer + other)], fine_steps())
     wanted = spectrum.power(spectrum.bins(other), fine_steps())
     whole = spectrum.power(bins, fine_steps()) + wanted
     assert own.tobytes() == spectrum.power(bins, fine_steps()).tobytes()
     assert np.all(np.abs(rest - wanted) < 1e-5 * np.sqrt(whole.sum(axis=1, keepdims=True) * whole) + 1e-9 * whole.max())
-    assert not spectrum.powers(layer, bins)[1].any()
-    np.testing.assert_allclose(spectrum.powers(layer, -bins)[1], 4.0 * spectrum.power(bins), rtol=1e-6)
+    assert not spectrum.powers([layer], [bins])[1][0].any()
+    np.testing.assert_allclose(spectrum.powers([layer], [-bins])[1][0], 4.0 * spectrum.power(bins), rtol=1e-6)
 
 
 def test_audio_must_be_whole_frames():

@@ -170,12 +170,12 @@ class _Room:
 
     def powers(self, feed: Feed, mix: _Both, own: np.ndarray, rest: np.ndarray) -> tuple[_Both, _Both]:
         """Write the power of both channels of a layer, and of the mix without it, of which there are bins."""
-        first = self._spectrum.powers(feed.audio[0], mix[0], fine_steps(), (own[0], rest[0]))
-        if feed.same and mix[0] is mix[1]:
-            second = first
-        else:
-            second = self._spectrum.powers(feed.audio[1], mix[1], fine_steps(), (own[1], rest[1]))
-        return (first[0], first[0] if feed.same else second[0]), (first[1], second[1])
+        both = slice(0, 1 if feed.same and mix[0] is mix[1] else 2)
+        self._spectrum.powers(
+            list(feed.audio[both]), list(mix[both]), fine_steps(), (list(own[both]), list(rest[both]))
+        )
+        last = both.stop - 1
+        return (own[0], own[0] if feed.same else own[1]), (rest[0], rest[last])
 
 
 class _Layer:

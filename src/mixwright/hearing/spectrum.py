@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from mixwright.hearing.ear_filter import Field
@@ -63,27 +65,27 @@ class RunningSpectrum:
 
     def powers(
         self,
-        audio: np.ndarray,
-        other: np.ndarray,
+        audio: Sequence[np.ndarray],
+        other: Sequence[np.ndarray],
         steps: Steps | None = None,
-        outs: tuple[np.ndarray, np.ndarray] | None = None,
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Return the power of a sound, as `power` of its bins, and that of another sound without this one.
+        outs: tuple[Sequence[np.ndarray], Sequence[np.ndarray]] | None = None,
+    ) -> tuple[Sequence[np.ndarray], Sequence[np.ndarray]]:
+        """Return the power of each channel of a sound, as `power` of its bins, and of another sound without this one.
 
         It is the power of their difference, so that what cancels counts as it sounds.
 
         Parameters
         ----------
-        audio : ndarray
-            as for `bins`
-        other : ndarray
-            bins of the other sound
+        audio : sequence of arrays
+            each as for `bins`
+        other : sequence of arrays
+            bins of the channels of the other sound
         steps, outs
             as for `power`
         """
         cut, t = steps or whole_frames(), self._tables
-        frames = self._frames(audio)
-        own, rest = (_rows(frames, cut), _rows(frames, cut)) if outs is None else outs
+        frames = self._frames(audio[0])
+        own, rest = outs or ([_rows(frames, cut) for _ in audio], [_rows(frames, cut) for _ in audio])
         ear.powers(
             audio, MARGIN, t.shape, t.half_band, t.ear, t.waves, other, t.counts, self._scale, cut.parts, own, rest,
             self._room,

@@ -16,7 +16,7 @@ _ADDRESS, _COUNT, _LONG, _FLOAT = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int6
 _SIGNATURES: dict[str, list[object]] = {
     "mw_ear_spectrum": [_ADDRESS, _COUNT, _COUNT, *[_ADDRESS] * 6],
     "mw_ear_power": [_ADDRESS, _COUNT, *[_ADDRESS] * 4, _COUNT, _ADDRESS],
-    "mw_ear_powers": [_ADDRESS, _COUNT, _COUNT, *[_ADDRESS] * 8, _COUNT, *[_ADDRESS] * 3],
+    "mw_ear_powers": [_ADDRESS, *[_COUNT] * 3, *[_ADDRESS] * 8, _COUNT, *[_ADDRESS] * 3],
     "mw_ear_levels": [_ADDRESS, _LONG, _COUNT, *[_ADDRESS] * 4],
     "mw_ear_excitation": [_ADDRESS, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
     "mw_ear_shared_excitation": [_ADDRESS, _ADDRESS, _COUNT, _ADDRESS, _LONG, _ADDRESS, _COUNT, *[_ADDRESS] * 3],
@@ -68,25 +68,28 @@ def power(
 
 
 def powers(
-    audio: np.ndarray,
+    audio: Sequence[np.ndarray],
     margin: int,
     shape: np.ndarray,
     half_band: np.ndarray,
     ear: np.ndarray,
     waves: np.ndarray,
-    other: np.ndarray,
+    other: Sequence[np.ndarray],
     counts: np.ndarray,
     scale: np.ndarray,
     parts: np.ndarray,
-    out: np.ndarray,
-    rest: np.ndarray,
+    out: Sequence[np.ndarray],
+    rest: Sequence[np.ndarray],
     room: np.ndarray,
 ) -> None:
-    """Write rows of powers of a sound, and of another without it, whose bins are `other`; `audio` as in `spectrum`."""
-    start = ctypes.c_void_p(audio.ctypes.data + 4 * margin)
-    tables = (pointer(shape), pointer(half_band), pointer(ear), pointer(waves), pointer(other))
-    rows = (pointer(counts), pointer(scale), pointer(parts), len(parts), pointer(out), pointer(rest))
-    _kernel("mw_ear_powers")(start, len(out), margin, *tables, *rows, pointer(room))
+    """Write rows of powers of each channel of a sound, and of another without it, whose bins are `other`."""
+    tables = (pointer(shape), pointer(half_band), pointer(ear), pointer(waves), _pointers(other))
+    rows = (pointer(counts), pointer(scale), pointer(parts), len(parts), _pointers(out), _pointers(rest))
+    _kernel("mw_ear_powers")(_pointers(audio), len(audio), len(out[0]), margin, *tables, *rows, pointer(room))
+
+
+def _pointers(arrays: Sequence[np.ndarray]) -> Any:
+    return (ctypes.c_void_p * len(arrays))(*(array.ctypes.data for array in arrays))
 
 
 def levels(power: np.ndarray, around: np.ndarray, first: np.ndarray, last: np.ndarray, out: np.ndarray) -> None:
@@ -113,10 +116,8 @@ def shared_excitation(
     outs: Sequence[np.ndarray],
 ) -> None:
     """Write the excitations of sounds through the same filters."""
-    sources = (ctypes.c_void_p * len(powers))(*(array.ctypes.data for array in powers))
-    targets = (ctypes.c_void_p * len(outs))(*(array.ctypes.data for array in outs))
     tables = (pointer(levels), len(levels), pointer(parts), len(parts), pointer(table), pointer(reach), pointer(room))
-    _kernel("mw_ear_shared_excitation")(sources, targets, len(powers), *tables)
+    _kernel("mw_ear_shared_excitation")(_pointers(powers), _pointers(outs), len(powers), *tables)
 
 
 def loudness(
@@ -196,11 +197,10 @@ def share(
 
     `shares` (2, places, all, all), `losses` (2, places, all), `apart` (places, all): float64, they grow.
     """
-    sources = (ctypes.c_void_p * len(patterns))(*(array.ctypes.data for array in patterns))
     count, all_, every = len(patterns), shares.shape[2], shares.shape[1]
     padded = -(-count // 8) * 8
     room = np.empty(16 * padded + 2 * count * padded + 3 * count, dtype=np.float32)
     filters = PLACED_FILTERS // every
     tables = (pointer(shares), pointer(losses), pointer(apart), pointer(room))
     span = (cells.start, cells.stop, filters, places.start, places.stop, every)
-    _kernel("mw_ear_share")(sources, pointer(which), count, all_, *span, *tables)
+    _kernel("mw_ear_share")(_pointers(patterns), pointer(which), count, all_, *span, *tables)

@@ -7,6 +7,7 @@ essential is a rule of our own.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -39,12 +40,11 @@ def essential(excited: Excited, row: int) -> np.ndarray:
 
     Those in which it is the loudest of all rows, and those that carry its own onsets and harmonics and are not covered.
     """
-    own = excited.own.sum(axis=1)
+    own, most, total = _all_rows(excited)
     mine = own[row]
-    others = np.delete(own, row, axis=0)
     strongest = mine.max(axis=1, keepdims=True)
     counts = mine > strongest * _ratio(-_BELOW_DB)
-    loudest = mine >= others.max(axis=0, initial=0.0)
+    loudest = mine >= most
     padded = np.pad(mine, ((0, 0), (_BESIDE, _BESIDE)), mode="edge")
     beside = np.minimum(padded[:, : -2 * _BESIDE], padded[:, 2 * _BESIDE :])
     stands_out = mine > beside * _ratio(_PEAK_DB)
@@ -52,8 +52,15 @@ def essential(excited: Excited, row: int) -> np.ndarray:
     sounds = excited.seconds[row] > 0.0
     mean = float(power[sounds].mean()) if sounds.any() else 0.0
     onset = (power > mean * _ratio(_ONSET_DB))[:, None]
-    heard = mine > others.sum(axis=0) * _ratio(-_COVERED_DB)
+    heard = mine > (total - mine) * _ratio(-_COVERED_DB)
     return np.asarray(counts & (loudest | (heard & (stands_out | onset))) & (mine > 0.0))
+
+
+@functools.lru_cache(maxsize=2)
+def _all_rows(excited: Excited) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return excitation over both ears of every row, of the loudest and of all together; row by row in one section."""
+    own = excited.own.sum(axis=1)
+    return own, own.max(axis=0), own.sum(axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,8 +183,8 @@ def _way(one: Setting) -> float:
 def _held(excited: Excited, row: int) -> _Held:
     energy = (excited.own[row].sum(axis=0) * excited.seconds[row][:, None]).astype(np.float64)
     cells = essential(excited, row)
-    own = excited.own.sum(axis=1)
-    spare = own[row] > (own.sum(axis=0) - own[row]) * _ratio(_SPARE_DB)
+    own, _, total = _all_rows(excited)
+    spare = own[row] > (total - own[row]) * _ratio(_SPARE_DB)
     return _Held(energy.sum(axis=0), (energy * cells).sum(axis=0), (energy * (cells & ~spare)).sum(axis=0))
 
 

@@ -278,6 +278,15 @@ def test_receipts_of_other_moves_are_kept_and_those_of_moves_taken_back_are_not(
     assert [one.target for one in kept.moves] == ["bass"]
 
 
+def test_without_a_lead_or_a_finding_it_is_not_told_whether_a_move_is_needed(tmp_path: Path) -> None:
+    folder = song_of(tmp_path, three())
+    add(folder, "level pad -6 dB")
+    receipt = only(prove(folder))
+    assert (receipt.victim, receipt.needed, receipt.measured) == (None, None, {})
+    assert "no lead is confirmed" in receipt.why
+    assert {layer.part for layer in receipt.spans[0].layers} == {"moved", "other"}
+
+
 def test_a_song_of_two_files(tmp_path: Path) -> None:
     files = three()
     folder = song_of(tmp_path, {"vox": files["vox"], "music": files["pad"]}, lead=("vox",), tracks_are="as mixed")

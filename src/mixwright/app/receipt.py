@@ -100,7 +100,7 @@ def judgement(
         whys = listed(list(dict.fromkeys(one.why for one in left_out)))
         return (False, f"It was heard nowhere: {whys}.") if left_out else (None, "It was heard nowhere.")
     if purpose.victim is None:
-        return False, "It is made for no layer that is known: no lead is confirmed and no finding speaks of it."
+        return None, "It is made for no layer that is known: no lead is confirmed and no finding speaks of it."
     name = names.get(purpose.victim, purpose.victim)
     told = []
     losing = [(change, span.section) for span in spans if (change := _change(_victim(span))) is not None]

@@ -141,9 +141,10 @@ class SpanHeard:
         return (*rows, *most_first(others)[: MOST_ROWS - len(rows)])
 
     def receipt(self, move: str) -> ReceiptSpan:
-        """Return what is heard of a move that was taken."""
-        chosen = self._chosen[move]
-        before, after = self._heard(chosen.excerpt, chosen.rows, chosen.shift_lu), self._all_heard
+        """Return what is heard of a move that was taken; once, and after all were."""
+        after = self._all_heard
+        chosen = self._chosen.pop(move)  # its audio is needed no longer
+        before = self._heard(chosen.excerpt, chosen.rows, chosen.shift_lu)
         layers = tuple(
             self._layer(
                 id_, _part(id_, chosen.purpose), before.layers[id_].stretches[0], after.layers[id_].stretches[0]

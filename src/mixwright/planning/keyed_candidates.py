@@ -18,7 +18,6 @@ from mixwright.planning.shape_candidates import bell_of
 #: Who may duck whom.
 _STRUCK: frozenset[Role] = frozenset({"kick", "snare"})
 _UNDER_HITS: frozenset[Role] = frozenset({"hats", "cymbals", "overheads", "room", "percussion", "effects", "return"})
-_NARROWEST_Q = 1.5
 
 
 def dips(clash: Clash) -> Iterator[Candidate]:
@@ -29,7 +28,7 @@ def dips(clash: Clash) -> Iterator[Candidate]:
         if _carries(clash, target):
             continue
         for low_hz, high_hz in clash.bands:
-            hz, q = bell_of(low_hz, high_hz, _NARROWEST_Q)
+            hz, q = bell_of(low_hz, high_hz, limits.DIP_Q.value)
             attack, hold, release, _ = PACES["phrase" if _held(clash, target) else "word"]
             fixed = {"hz": hz, "q": q, "attack_ms": attack, "hold_ms": hold, "release_ms": release}
             settings = (

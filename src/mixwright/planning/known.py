@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 
 from mixwright.model.words import MoveKind, Place, Role
 
-#: The roles whose place in the middle is no matter of taste (De Man et al. 2014: kick, snare, bass and lead vocal).
+#: Roles that stay in the centre: a lead vocal or snare beside it is criticised unasked (De Man & Reiss 2013); kick and
+#: bass hardly ever leave it (De Man et al. 2014).
 CENTRED: frozenset[Role] = frozenset({"kick", "snare", "bass", "lead vocal"})
 
 

@@ -29,16 +29,17 @@ CUT_DB = Limit(
 #: A cut in a band in which one layer alone covers another far too much, told as strong.
 STRONG_CUT_DB = Limit(12.0, "ours: a band that is far too loud in one layer is a fault rather than a taste")
 #: A boost of this is told as strong, and no boost goes further.
-STRONG_BOOST_DB = Limit(6.0, f"{_PRACTICE}")
-TILT_DB = Limit(4.0, f"{_PRACTICE}")
+STRONG_BOOST_DB = Limit(6.0, _PRACTICE)
+TILT_DB = Limit(4.0, _PRACTICE)
 #: Where kick and bass are tilted away from each other.
-TILT_LOW_HZ = Limit(60.0, f"{_PRACTICE}")
-TILT_HIGH_HZ = Limit(120.0, f"{_PRACTICE}")
-#: A keyed dip, and how far below the key what stands in its way is asked to lie.
+TILT_LOW_HZ = Limit(60.0, _PRACTICE)
+TILT_HIGH_HZ = Limit(120.0, _PRACTICE)
+#: A keyed dip: how deep, from which Q to which, and how far below the key what stands in its way is asked to lie.
 DIP_DB = Limit(6.0, "at most 6 dB kept layers apart, without a limit it did not (Hafezi & Reiss 2015), of unkeyed cuts")
-DIP_Q = Limit(1.0, f"{_PRACTICE}: 0.7 to 1.5")
+WIDEST_Q = Limit(0.7, _PRACTICE)
+DIP_Q = Limit(1.5, _PRACTICE)
 MARGIN_DB = Limit(18.0, "ours: beyond, a masker hardly costs anything (as heard by our model)")
-DUCK_DB = Limit(6.0, f"{_PRACTICE}")
+DUCK_DB = Limit(6.0, _PRACTICE)
 #: A level that a plan moves, and one of a layer that is far too loud or too soft, told as strong.
 LEVEL_DB = Limit(6.0, f"{_PRACTICE}; two standard deviations between engineers (3 LU, De Man et al. 2014)")
 STRONG_LEVEL_DB = Limit(18.0, f"{_PRACTICE}: beyond, something else is amiss")
@@ -46,7 +47,7 @@ SEND_DB = Limit(
     6.0, "from -9 LU, called too wet, to -14 LU, the middle between too wet and too dry (De Man et al. 2017)"
 )
 #: The least of its width that a wide layer keeps.
-WIDTH = Limit(0.3, f"{_PRACTICE}")
+WIDTH = Limit(0.3, _PRACTICE)
 RATIO = Limit(2.3, "ratios that listeners set: 1.0 to 2.3 (Ma et al. 2015)")
 #: How far over the mean level of a group it is compressed from: its peaks reach about 9 dB over it (docs/plan.md).
 OVER_LEVEL_DB = Limit(6.0, f"{_PRACTICE}: 1 to 2 dB are taken off on average")
@@ -54,8 +55,8 @@ OVER_LEVEL_DB = Limit(6.0, f"{_PRACTICE}: 1 to 2 dB are taken off on average")
 ESSENTIAL_DB = Limit(0.5, "ours; the idea: cut only what is not essential to the masker (Hafezi & Reiss 2015)")
 #: Passes: how far into a layer a corner may go, where it is no matter of its essentials.
 LOWEST_PASS_HZ = Limit(20.0, "where filters begin")
-HIGHEST_LOW_HZ = Limit(400.0, f"{_PRACTICE}")
-LOWEST_HIGH_HZ = Limit(2000.0, f"{_PRACTICE}")
+HIGHEST_LOW_HZ = Limit(400.0, _PRACTICE)
+LOWEST_HIGH_HZ = Limit(2000.0, _PRACTICE)
 HIGHEST_PASS_HZ = Limit(20000.0, "where hearing ends")
 
 #: What each kind of move is priced at, ours: per dB of level, of a send, dB x octave of a filter, dB x octave x part of
@@ -82,7 +83,7 @@ EVIDENCE: Mapping[str, str] = {
     "narrow": "A wide layer takes from everybody on both sides; narrower mixes are liked as well (De Man et al. 2015).",
     "band_limit": "Layers limited to the part that matters: common practice; to do so blindly to all of them is not "
     "supported (Pestana & Reiss 2014).",
-    "complement": "One layer boosted where its neighbour is lowered helped, after placing (Wakefield & Dewey 2015).",
+    "complement": "Mirrored shapes of two layers: a known remedy, less liked than placing (Wakefield & Dewey 2015).",
     "cut": "Cuts outside of what is essential to the masker were preferred to none (Hafezi & Reiss 2015).",
     "tilt": "Kick and bass tilted apart: common practice, no source.",
     "dip": "Dips in instruments while the lead sounds: common practice; no listening test of music is known.",

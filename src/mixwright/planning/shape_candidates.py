@@ -15,7 +15,6 @@ from mixwright.planning.essentials import Essentials
 _ESSENTIAL_PART = 0.5
 #: Who takes more than this part of a loss takes it alone.
 _ALONE_PART = 0.5
-_WIDEST_Q = 0.7
 _SLOPE_DB_OCT = 12.0
 _LOW_ROLES = frozenset({"kick", "bass"})
 
@@ -78,7 +77,7 @@ def tilts(clash: Clash) -> Iterator[Candidate]:
 def bell_of(low_hz: float, high_hz: float, narrowest: float) -> tuple[float, float]:
     """Return the frequency, to two figures, and the Q of a bell for a band: no narrower than asked, none very wide."""
     hz = math.sqrt(low_hz * high_hz)
-    return float(f"{hz:.2g}"), round(min(max(hz / (high_hz - low_hz), _WIDEST_Q), narrowest), 1)
+    return float(f"{hz:.2g}"), round(min(max(hz / (high_hz - low_hz), limits.WIDEST_Q.value), narrowest), 1)
 
 
 def _bell(low_hz: float, high_hz: float) -> dict[str, float]:

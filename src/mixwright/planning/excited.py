@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from mixwright.hearing.bands import PLACES
+from mixwright.hearing.bands import PLACE_FILTERS, PLACES
 from mixwright.hearing.components import RATE_HZ, components
 from mixwright.hearing.ear_filter import transmission_db
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
@@ -119,7 +119,7 @@ def excited_of(moments: Moments, section: Section) -> Excited:
     count, frames = len(moments.layers), len(moments)
     excited = np.zeros((3, count, 2, frames, FILTERS + 10), dtype=np.float32)  # own, shared, masking
     filters = SharedFilters()
-    for side in range(2) if count else ():
+    for side in range(2) if count and frames else ():
         levels = levels_per_erb(np.ascontiguousarray(moments.mix[side]))
         powers = [
             np.ascontiguousarray(part[row, side]) for part in (moments.power, moments.rest) for row in range(count)
@@ -129,10 +129,11 @@ def excited_of(moments: Moments, section: Section) -> Excited:
             excitation(power, out=excited[0, row, side])
     whole = np.array([0, FILTERS], dtype=np.int32)
     heard = np.zeros((3, count, frames), dtype=np.float32)
-    for row in range(count):
+    for row in range(count) if frames else ():
         ears = [(excited[0, row, side], excited[1, row, side], excited[2, row, side]) for side in range(2)]
         heard[:, row] = loudness_of_excitations(ears, whole)[:, :, 0]
-    alone, own, rest = excited[..., :FILTERS].reshape(*excited.shape[:-1], PLACES, -1).mean(axis=-1)
+    of_places = np.add.reduce([excited[..., k:FILTERS:PLACE_FILTERS] for k in range(PLACE_FILTERS)])
+    alone, own, rest = of_places / np.float32(PLACE_FILTERS)
     others = own.sum(axis=0, dtype=np.float64) - own
     ratio = np.divide(rest, others, out=np.ones(others.shape), where=others > _NOTHING)
     ratio = ratio.clip(_LEAST_RATIO, _MOST_RATIO).astype(np.float32)

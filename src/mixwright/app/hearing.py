@@ -125,7 +125,7 @@ def heard(
             **layer_audio(session, [whole], workers=None, cancel=cancel),
         }
         returns = [row.id for row in rows if not row.tracks]
-        arranged = arrangement(song, hearing.layers, returns, audio, cancel)
+        arranged = arrangement(song, hearing.layers, returns, audio, kept, session.cache, cancel)
         return changed(
             result,
             layers=layers,

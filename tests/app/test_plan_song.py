@@ -93,7 +93,7 @@ def test_what_is_rendered_after_accepting_is_what_was_predicted(accepted):
 def test_a_song_already_balanced_gets_no_level_moves(accepted):
     folder, *_ = accepted
     again = plan(folder)
-    assert [move for move in again.moves if move.kind == "level"] == []
+    assert [move for move in again.moves if move.kind == "level" and not move.finding] == []
     # Nor would it without the accepted moves in the way: the same balance as hand settings.
     song = load_song(folder)
     gains = {move.target: move.settings["gain_db"] for move in song.moves if move.kind == "level"}
@@ -102,7 +102,7 @@ def test_a_song_already_balanced_gets_no_level_moves(accepted):
     )
     master = changed(song.master, fader_db=gains["master"])
     edit_song(folder, "settle", lambda now: changed(now, tracks=tracks, master=master, moves=()))
-    assert [move for move in plan(folder).moves if move.kind == "level"] == []
+    assert [move for move in plan(folder).moves if move.kind == "level" and not move.finding] == []
 
 
 def test_decisions_bind_every_later_plan(song):
@@ -205,8 +205,18 @@ def test_strength_scales_what_is_heard(made, song, tmp_path):
 def test_tracks_as_mixed_keep_their_balance(song):
     edit_song(song, "as mixed", lambda now: changed(now, tracks_are="as mixed"))
     result = plan(song)
-    assert result.moves == ()
     assert "as mixed" in result.left_as_is[0]
+    # What moves is asked for by what is covered: the pad, far too loud, and not for the sake of a balance.
+    assert all(move.finding for move in result.moves)
+    assert {move.target for move in result.moves} == {"pad"}
+    assert {finding.id for finding in result.findings} >= {move.finding for move in result.moves}
+    assert all(move.predicted["cued_phon_change"] > 0.0 and move.without_it for move in result.moves)
+    assert result.moves == plan(song).moves
+    refuse(song, [move.id for move in result.moves])
+    again = plan(song)
+    refused = {move.finding for move in result.moves}
+    assert not {move.id for move in again.moves} & {move.id for move in result.moves}
+    assert {one.verdict for one in again.findings if one.id in refused} == {"left as is"}
 
 
 def test_a_silent_lead_is_said(tmp_path):

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Propose the few moves that matter: a static balance and starting pans."""
+"""Propose the few moves that matter: a static balance and starting pans, then room for what is covered."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,16 +12,17 @@ import numpy as np
 from mixwright.app.listening import guessed_lead
 from mixwright.app.move_words import nearest
 from mixwright.app.page import write_page
+from mixwright.app.room import make_room
 from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, finished_files, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
-from mixwright.errors import SettingError, StateError, printable
+from mixwright.errors import SettingError, StateError, listed, printable
 from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.moves import decided_moves, may_propose, merge_plan
 from mixwright.model.results import PlannedMove, PlanResult
-from mixwright.model.song import Move, Song, Track, changed, source_of, targets_of, used_tracks
+from mixwright.model.song import MASTER, Group, Move, Song, Source, Track, changed, source_of, targets_of, used_tracks
 from mixwright.planning.elements import Layer, bound_tracks
 from mixwright.planning.headroom import lowered, propose_headroom
 from mixwright.planning.level_moves import Proposal, propose_balance
@@ -34,6 +35,8 @@ AUTO = "auto"
 _PASSES = 4
 #: Pans that change the levels of layers by less than this need no new balance.
 _SETTLED_DB = 0.05
+#: Where the balance moves a level by more, room is made once that is decided.
+_BALANCE_DB = 3.0
 
 
 def plan(
@@ -77,10 +80,10 @@ def plan(
     making = Making(finished=finished_files(load_song(folder)), mixes=2)
     with open_song(folder, making, report=report, cancel=cancel) as opened:
         session = replace(opened, song=changed(opened.song, lead=names))
-        if session.song.tracks_are == "as mixed":
-            result = _as_mixed(session)
-        else:
-            result = _propose(session, strength, report, cancel)
+        result = (
+            _as_mixed(session) if session.song.tracks_are == "as mixed" else _balance(session, strength, report, cancel)
+        )
+        result = _with_room(session, result, strength, _left_findings(folder, session.song), report, cancel)
     moves = [_move(planned) for planned in result.moves]
     merged = edit_song(folder, "plan", lambda now: merge_plan(changed(now, lead=names), moves))
     taken = {move.id for move in merged.moves if move.state == "proposed" and move.by == "plan"}
@@ -142,7 +145,7 @@ def _target(song: Song, word: str) -> str:
 
 
 def _as_mixed(session: Session) -> PlanResult:
-    text = "The tracks are as mixed: their balance is made already, so no levels or pans are proposed."
+    text = "The tracks are as mixed: their balance is made already, so no levels or pans are proposed for its sake."
     return PlanResult(
         lead=session.song.lead,
         moves=(),
@@ -151,7 +154,63 @@ def _as_mixed(session: Session) -> PlanResult:
     )
 
 
-def _propose(session: Session, strength: float, report: Report, cancel: Cancel | None) -> PlanResult:
+def _with_room(
+    session: Session,
+    result: PlanResult,
+    strength: float,
+    refused: Collection[str],
+    report: Report,
+    cancel: Cancel | None,
+) -> PlanResult:
+    """Return a plan with the moves that make room, unless the balance has to be decided first.
+
+    Who covers whom is another question once levels have moved: such moves are made for the mix as it stands.
+    """
+    levels = {move.target: move.settings["gain_db"] * move.strength for move in result.moves if move.kind == "level"}
+    levels.pop(MASTER, None)
+    far = [target for target, gain_db in levels.items() if abs(gain_db) > _BALANCE_DB]
+    if far:
+        song = session.song
+        named = listed([_name(song, target) for target in far], 3)
+        note = (
+            f"The balance comes first: levels move by more than {_BALANCE_DB:g} dB ({named}). Accept or refuse them, "
+            "then plan again to make room for what is still covered."
+        )
+        return changed(result, notes=(*result.notes, note))
+    kept = {track.id: gain_db for target, gain_db in levels.items() for track in targets_of(session.song, target)}
+    room = make_room(
+        session,
+        strength=strength,
+        kept_db=kept,
+        taken=[move.id for move in result.moves],
+        refused=refused,
+        report=report,
+        cancel=cancel,
+    )
+    return changed(
+        result,
+        moves=(*result.moves, *room.moves),
+        findings=room.findings,
+        notes=(*result.notes, *room.notes),
+    )
+
+
+def _left_findings(folder: Path, song: Song) -> frozenset[str]:
+    """Return the findings whose move was refused, and none other accepted: they stay as they are."""
+    answered = {planned.id: planned.finding for planned in _earlier(folder) if planned.finding}
+    states = {move.id: move.state for move in song.moves}
+    refused, accepted = (
+        {finding for id_, finding in answered.items() if states.get(id_) == state} for state in ("refused", "accepted")
+    )
+    return frozenset(refused - accepted)
+
+
+def _name(song: Song, target: str) -> str:
+    named: Sequence[Group | Source | Track] = (*song.groups, *song.sources, *song.tracks)
+    return next((one.name for one in named if one.id == target), target)
+
+
+def _balance(session: Session, strength: float, report: Report, cancel: Cancel | None) -> PlanResult:
     song = session.song
     scene = scene_of(session, report=report, cancel=cancel)
     if not scene.judged().any():

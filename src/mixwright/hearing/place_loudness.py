@@ -40,9 +40,9 @@ def alone_in_places(own: np.ndarray) -> np.ndarray:
     return sone
 
 
-def alone_slope(own: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the same, and the derivative of every place by its excitation."""
-    constants, _, scale = _tables()
+def alone_slope(own: np.ndarray, places: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+    """Return the same, and the derivative of every place by its excitation; `places`: the only ones there are."""
+    constants, _, scale = _tables_at(places)
     sone, slope = np.empty_like(own), np.empty_like(own)
     ear.alone(np.ascontiguousarray(own), constants, scale, sone, slope)
     return sone, slope
@@ -67,13 +67,22 @@ def cued_in_places(own: np.ndarray, rest: np.ndarray) -> np.ndarray:
     return sone
 
 
-def cued_slopes(own: np.ndarray, rest: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def cued_slopes(
+    own: np.ndarray, rest: np.ndarray, places: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the same, and the derivatives of every place by its excitation and by that of the rest."""
-    constants, ratio, scale = _tables()
+    constants, ratio, scale = _tables_at(places)
     sone, by_own, by_rest = (np.empty_like(own) for _ in range(3))
     sounds = (np.ascontiguousarray(own), np.ascontiguousarray(rest))
     ear.partial(*sounds, constants, ratio, scale, sone, (by_own, by_rest))
     return sone, by_own, by_rest
+
+
+def _tables_at(places: np.ndarray | None) -> tuple[np.ndarray, np.ndarray, float]:
+    constants, ratio, scale = _tables()
+    if places is None or len(places) == PLACES:
+        return constants, ratio, scale
+    return np.ascontiguousarray(constants[:, places]), np.ascontiguousarray(ratio[places]), scale
 
 
 @functools.cache

@@ -14,8 +14,9 @@ from mixwright.model.record import Record
 #: a return fills the range of the voice; it is only ever covered, over the song (which does not say that nobody would
 #: miss it: see `NeverHeard`); a backing voice is brighter than the lead, where the song asks for darker ones.
 FindingKind = Literal["covered_band", "covered", "low_pile_up", "voice_filled", "only_covered", "brighter"]
-#: What is said of a finding: it lies outside the tolerance of the layer's place; the engineer left it as it is.
-Verdict = Literal["outside", "left as is"]
+#: What is said of a finding: it lies outside the tolerance of the layer's place; the engineer left it as it is; a plan
+#: brings it inside.
+Verdict = Literal["outside", "left as is", "mended"]
 
 
 class Finding(Record, frozen=True, kw_only=True):

@@ -155,14 +155,14 @@ def _narrow(clash: Clash) -> Iterator[Candidate]:
         if not _wide(target):
             continue
         left, right = target.of.left, target.of.right
+        # The outer side stays, the other one comes in, at most to a little beyond the middle.
         inner = 0.2 * side
-        first = (inner, right) if side > 0 else (left, inner)
-        settings = (
-            Setting("left", left, -1.0, 1.0, first[0]),
-            Setting("right", right, -1.0, 1.0, first[1]),
-        )
+        if side > 0:
+            settings, fixed = (Setting("left", left, left, max(left, inner), max(left, inner)),), {"right": right}
+        else:
+            settings, fixed = (Setting("right", right, min(right, inner), right, min(right, inner)),), {"left": left}
         known = {"from_left": left, "from_right": right, "law": clash.song.law}
-        yield clash.candidate("pan", target, (), settings, known=known, why="narrow")
+        yield clash.candidate("pan", target, (), settings, fixed, known=known, why="narrow")
 
 
 def _widths(clash: Clash) -> Iterator[Candidate]:

@@ -63,7 +63,7 @@ HIGHEST_PASS_HZ = Limit(20000.0, "where hearing ends")
 #: the time of what is keyed, octave of a pass, all of the way to a side, all of the width, 1 of a ratio. In the order
 #: of the evidence: of moves that do as much the one that is better founded is cheaper.
 PRICES: Mapping[str, float] = {
-    "level": 0.02,
+    "level": 0.12,
     "pan": 0.05,
     "band_limit": 0.03,
     "shape": 0.04,

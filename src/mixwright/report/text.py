@@ -30,6 +30,7 @@ from mixwright.model.results import (
 from mixwright.model.settled import SettleResult
 from mixwright.report.arranged import arrangement_lines
 from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
+from mixwright.report.findings import finding_place
 from mixwright.report.heard import heard_lines
 from mixwright.report.ledger_lines import ledger_lines
 from mixwright.report.move_sentences import total_cost
@@ -48,6 +49,14 @@ from mixwright.report.sentences import (
     sorted_intake,
     spread_sentence,
 )
+
+#: What becomes of findings, in the order in which a plan tells it; so many of each are named.
+_VERDICTS = (
+    ("mended", "Brought inside their tolerance, the model expects"),
+    ("outside", "Stays outside tolerance"),
+    ("left as is", "Left as it is by you"),
+)
+_MOST_FOUND = 6
 
 
 def start_text(result: StartResult) -> list[str]:
@@ -106,6 +115,10 @@ def plan_text(result: PlanResult, song: str) -> list[str]:
     lines += ["", capital(counted)]
     for move in result.moves:
         lines += _move(move)
+    for verdict, title in _VERDICTS:
+        found = [finding_place(one, {}) for one in result.findings if one.verdict == verdict]
+        more = [f"and {len(found) - _MOST_FOUND} more"] if len(found) > _MOST_FOUND else []
+        lines += _listed(title, [*found[:_MOST_FOUND], *more])
     lines += _listed("Left as is", result.left_as_is)
     if not proposed:
         return lines + _next(f"mixwright mix {_quoted(song)}")

@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Moves that make room as they are proposed: what each is worth, what fails without it, and what it costs, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from mixwright.model.ledger import Finding
+from mixwright.model.results import PlannedMove
+from mixwright.planning.candidate import Candidate
+from mixwright.planning.foretold import COST_DB, Foretold
+from mixwright.planning.limits import EVIDENCE, LEVEL_DB, STRONG_BOOST_DB
+from mixwright.planning.search import Pick
+
+#: So many costs of a move are told, the largest.
+_MOST_COSTS = 3
+
+
+def planned_move(
+    pick: Pick,
+    told: Foretold,
+    findings: Mapping[str, Finding],
+    ids: Sequence[str],
+    names: Mapping[str, str],
+    strength: float,
+) -> PlannedMove:
+    """Return a move as it is proposed.
+
+    Parameters
+    ----------
+    pick, told
+        the move, and what it is expected to do
+    findings : mapping
+        by id
+    ids : sequence of str
+        of the rows
+    names : mapping
+        names of layers, groups and sends by id
+    strength : float
+    """
+    candidate = pick.candidate
+    finding = findings.get(candidate.finding)
+    fields = dict(candidate.move(pick.values))
+    best = told.gains[0] if told.gains else None
+    predicted: dict[str, float | None] = {}
+    if best is not None:
+        predicted = {"cued_phon_change": round(best.phon, 2), "fader_equivalent_db": round(best.fader_db, 2)}
+    return PlannedMove(
+        **fields,  # type: ignore[arg-type]
+        state="proposed",
+        strength=strength,
+        by="plan",
+        reason=_reason(candidate, pick, told, finding, ids, names),
+        evidence=EVIDENCE.get(candidate.why, ""),
+        predicted=predicted,
+        without_it=_without_it(told, findings, names),
+        costs=tuple(_costs(told, ids, names)),
+        finding=candidate.finding,
+    )
+
+
+def place_words(finding: Finding, names: Mapping[str, str]) -> str:
+    """Return who and where: ``Lead vox at 1.2 to 2.7 kHz in chorus 2``."""
+    name = names.get(finding.track, finding.track)
+    band = f" at {between(*finding.band_hz)}" if finding.band_hz is not None else ""
+    return f"{name}{band}" + (f" in {finding.section}" if finding.section else "")
+
+
+def between(low_hz: float, high_hz: float) -> str:
+    """Return a band by its edges, to two figures: ``250 to 310 Hz``, ``1.2 to 2.7 kHz``."""
+    low, high = (float(f"{hz:.2g}") for hz in (low_hz, high_hz))
+    if low >= 1000.0:
+        return f"{low / 1000.0:g} to {high / 1000.0:g} kHz"
+    return f"{low:g} Hz to {high / 1000.0:g} kHz" if high >= 1000.0 else f"{low:g} to {high:g} Hz"
+
+
+def _reason(
+    candidate: Candidate,
+    pick: Pick,
+    told: Foretold,
+    finding: Finding | None,
+    ids: Sequence[str],
+    names: Mapping[str, str],
+) -> str:
+    if not told.gains or finding is None:
+        return ""
+    best = told.gains[0]
+    who = names.get(ids[best.row], ids[best.row])
+    where = f" in {best.section}" if best.section else ""
+    reason = f"Worth about {max(best.fader_db, 0.0):.1f} dB of fader to {who}{where}, the model expects"
+    if finding.taker is not None and finding.band_hz is not None:
+        taker = names.get(finding.taker, finding.taker)
+        reason += f": {taker} takes most of what it loses at {between(*finding.band_hz)}"
+    strong = " This is a strong move." if _is_strong(candidate, pick) else ""
+    return f"{reason}.{strong}"
+
+
+def _is_strong(candidate: Candidate, pick: Pick) -> bool:
+    gain = candidate.all_settings(pick.values).get("gain_db", 0.0)
+    if candidate.kind == "level":
+        return abs(gain) > LEVEL_DB.value
+    return candidate.kind in ("shape", "tilt") and gain >= STRONG_BOOST_DB.value
+
+
+def _without_it(told: Foretold, findings: Mapping[str, Finding], names: Mapping[str, str]) -> str:
+    back = [findings[id_] for id_ in sorted(told.comes_back, key=lambda one: -told.comes_back[one]) if id_ in findings]
+    if back:
+        more = f", and {len(back) - 1} more" if len(back) > 1 else ""
+        return f"Without it this stays outside its tolerance: {place_words(back[0], names)}{more}."
+    if told.gains:
+        best = told.gains[0]
+        where = f" in {best.section}" if best.section else ""
+        return f"Without it the layer is {max(best.phon, 0.0):.1f} phon softer in the mix{where}."
+    return ""
+
+
+def _costs(told: Foretold, ids: Sequence[str], names: Mapping[str, str]) -> list[str]:
+    """Return what the moved layers lose of their level, and what others lose in the mix, the largest first."""
+    moved = [(-db, row) for row, db in told.moved_db.items() if db < -COST_DB]
+    lost = list(told.lost_phon.items())
+    own = [f"{names.get(ids[row], ids[row])} {db:.1f} dB of its level" for db, row in sorted(moved, reverse=True)]
+    others = [
+        f"{names.get(ids[row], ids[row])} {phon:.1f} phon in the mix"
+        for row, phon in sorted(lost, key=lambda one: (-one[1], one[0]))
+    ]
+    return [*own[:_MOST_COSTS], *others[:_MOST_COSTS]]

@@ -1,0 +1,205 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What is wrong with a section, and what it would be worth to mend it: told in phon, with derivatives."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from mixwright.hearing.bands import PLACE_FILTERS, PLACES
+from mixwright.ledger.spots import filters_between
+from mixwright.ledger.tolerances import LEFT
+from mixwright.model.ledger import Finding
+from mixwright.model.words import Place
+from mixwright.planning.audible import Heard
+from mixwright.planning.powers import phon
+
+#: Over how many phon a limit is rounded, so that there are slopes to go by.
+ROUND_PHON = 0.5
+#: A finding is mended where it lies this far inside its tolerance, so that it is no finding when it is measured: in
+#: phon of a layer as a whole, and as a part of the tolerance in a band.
+INSIDE_PHON, INSIDE_PART = 0.5, 0.3
+#: What a phon outside the tolerance counts, by place: a lead in front of all.
+WHOLE_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.7, "bed": 0.0}
+#: What a band counts, in phon, that lies outside by 1.7 times its tolerance.
+BAND_WEIGHT = 2.0
+#: A finding counts in full that lies outside by so much as the mix stands: a part of the tolerance of a band, dB of a
+#: layer as a whole. One that is hardly one is not worth a move.
+_WORTH_PART, _WORTH_DB = 0.5, 1.0
+#: What a phon lost by another lead or support counts, and what of it is free: less than what listeners repeat
+#: (Ma, Reiss & Black 2014: about 2 dB, a few tenths of which add up unheard).
+LOSS_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.6, "bed": 0.0}
+LOSS_FREE_PHON = 0.3
+#: What a dB counts by which a bed is moved, beyond what is free: it may melt, but would be missed.
+BED_WEIGHT, BED_FREE_DB = 0.25, 1.0
+_LEAST = 1e-9
+
+
+def hinge(value: float, rounded: float = ROUND_PHON) -> tuple[float, float]:
+    """Return what of a value lies above 0, with its derivative: 0, then a parabola over `rounded`, then straight."""
+    if value <= 0.0:
+        return 0.0, 0.0
+    if value < rounded:
+        return value * value / (2.0 * rounded), value / rounded
+    return value - rounded / 2.0, 1.0
+
+
+def worth(finding: Finding) -> float:
+    """Return what a finding counts, 0 to 1: in full where it lies well outside as the mix stands."""
+    if finding.band_hz is None:
+        return min(finding.excess_db / _WORTH_DB, 1.0)
+    return min(finding.excess_db / finding.tolerance_db / _WORTH_PART, 1.0)
+
+
+@dataclass(eq=False)
+class Part:
+    """A sum over terms, and its derivatives `by` what is heard; `wrong` of it is findings, the rest harm."""
+
+    wrong: float
+    harm: float
+    by: Heard
+
+
+@dataclass(frozen=True, eq=False)
+class WholeTerm:
+    """A layer as a whole: ``hinge(alone' - raised' + offset)`` in phon, times what its place counts.
+
+    alone' is its loudness alone with the moves, raised' that in the mix with its fader up by what its place tolerates:
+    the ledger's own question, whether it needs more than that to be as loud as alone (`ledger.tolerances.WHOLE`).
+    `offset`: what makes of this model's answer the ledger's, as the mix stands.
+    """
+
+    row: int
+    place: Place
+    offset: float
+    finding: Finding | None = None
+
+    def outside_phon(self, heard: Heard) -> float:
+        """Return how far it lies outside, in phon; below 0 inside."""
+        k = self.row
+        return self.offset + phon(float(heard.alone[k].sum()))[0] - phon(float(heard.raised[k].sum()))[0]
+
+    def add_to(self, part: Part, heard: Heard) -> None:
+        """Add value and derivatives."""
+        k = self.row
+        alone, by_alone = phon(float(heard.alone[k].sum()))
+        raised, by_raised = phon(float(heard.raised[k].sum()))
+        value, slope = hinge(alone - raised + self.offset + (INSIDE_PHON if self.finding else 0.0))
+        weight = WHOLE_WEIGHT[self.place] * (worth(self.finding) if self.finding else 1.0)
+        part.wrong += weight * value
+        part.by.alone[k] += weight * slope * by_alone
+        part.by.raised[k] -= weight * slope * by_raised
+
+
+@dataclass(frozen=True, eq=False)
+class BandTerm:
+    """A band that one layer takes of another: BAND_WEIGHT times ``log(1 + hinge(cost / tolerance - 1))``.
+
+    So the last step to the tolerance counts most: a band that is half mended is told again.
+
+    The cost in dB is that of `ledger.findings`: of the rise that the layer as a whole needs as much as the part of its
+    loss that this one takes there, less where more than half of the band is left:
+    ``scale * gap * part * min((1 - left) / (1 - LEFT), 1)^2``. The rise goes with the `gap` of the layer alone over
+    what is left of it, in phon; what does not move is in `scale`, which makes it the ledger's cost as the mix stands.
+    """
+
+    row: int
+    share: int
+    where: slice
+    scale: float
+    tolerance_db: float
+    counts_left: bool
+    finding: Finding
+
+    def cost_db(self, heard: Heard) -> float:
+        """Return the cost in dB of fader."""
+        return self._cost(heard)[0]
+
+    def outside_part(self, heard: Heard) -> float:
+        """Return how far it lies outside, in tolerances; below 0 inside."""
+        return self.cost_db(heard) / self.tolerance_db - 1.0
+
+    def add_to(self, part: Part, heard: Heard) -> None:
+        """Add value and derivatives."""
+        cost, by_alone, by_cued, by_took = self._cost(heard)
+        over = cost / self.tolerance_db - 1.0 + INSIDE_PART
+        value, slope = hinge(over, 0.3)
+        weight = BAND_WEIGHT * worth(self.finding)
+        part.wrong += weight * math.log1p(value)
+        by = weight * slope / (1.0 + value) / self.tolerance_db
+        part.by.alone[self.row] += by * by_alone
+        part.by.cued[self.row] += by * by_cued
+        part.by.took[self.share] += by * by_took
+
+    def _cost(self, heard: Heard) -> tuple[float, np.ndarray, np.ndarray, np.ndarray]:
+        alone, cued, took = heard.alone[self.row], heard.cued[self.row], heard.took[self.share]
+        alone_phon, by_alone_sone = phon(float(alone.sum()))
+        cued_phon, by_cued_sone = phon(float(cued.sum()))
+        gap = max(alone_phon - cued_phon, 0.0)
+        lost = np.maximum(alone - cued, 0.0)
+        whole = max(float(lost.sum()), _LEAST)
+        part = float(took[self.where].sum()) / whole
+        here_alone, here_cued = float(alone[self.where].sum()), float(cued[self.where].sum())
+        counts, by_left = self._counts(here_cued / max(here_alone, _LEAST))
+        cost = self.scale * gap * part * counts
+        sign = 1.0 if gap > 0.0 else 0.0
+        by_alone = np.full(PLACES, sign * self.scale * part * counts * by_alone_sone)
+        by_cued = np.full(PLACES, -sign * self.scale * part * counts * by_cued_sone)
+        fewer = np.where(lost > 0.0, cost / whole, 0.0)
+        by_alone -= fewer
+        by_cued += fewer
+        by_left *= self.scale * gap * part / max(here_alone, _LEAST)
+        by_alone[self.where] -= by_left * here_cued / max(here_alone, _LEAST)
+        by_cued[self.where] += by_left
+        by_took = np.zeros(PLACES)
+        by_took[self.where] = self.scale * gap * counts / whole
+        return cost, by_alone, by_cued, by_took
+
+    def _counts(self, left: float) -> tuple[float, float]:
+        """Return what counts by what is left of the band, and the derivative by that."""
+        if not self.counts_left or left <= LEFT:
+            return 1.0, 0.0
+        missing = max(1.0 - left, 0.0) / (1.0 - LEFT)
+        return missing * missing, -2.0 * missing / (1.0 - LEFT)
+
+
+@dataclass(frozen=True, eq=False)
+class LossTerm:
+    """What another lead or support loses: ``x + x^2 / 2`` with ``x = hinge(cued before - cued now - free)`` in phon.
+
+    At equal loudness of the mix. A layer that loses much is no more what it was: that grows faster than what it loses.
+    """
+
+    row: int
+    place: Place
+    before_phon: float
+
+    def add_to(self, part: Part, heard: Heard) -> None:
+        """Add value and derivatives."""
+        now, slope = phon(float(heard.cued[self.row].sum()))
+        value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
+        weight = LOSS_WEIGHT[self.place]
+        part.harm += weight * value * (1.0 + value / 2.0)
+        part.by.cued[self.row] -= weight * (1.0 + value) * by * slope
+
+
+Term = WholeTerm | BandTerm | LossTerm
+
+
+def added_up(terms: Sequence[Term], heard: Heard) -> Part:
+    """Return the sum of terms with its derivatives."""
+    names = ("alone", "cued", "raised", "took")
+    part = Part(0.0, 0.0, Heard(*(np.zeros_like(getattr(heard, name)) for name in names)))
+    for term in terms:
+        term.add_to(part, heard)
+    return part
+
+
+def places_between(low_hz: float, high_hz: float) -> slice:
+    """Return the places, one at least, that a band of filters covers."""
+    filters = filters_between(low_hz, high_hz)
+    first = min(filters.start // PLACE_FILTERS, PLACES - 1)
+    return slice(first, max(first + 1, -(-filters.stop // PLACE_FILTERS)))

@@ -96,7 +96,7 @@ def test_one_row_up_is_at_the_cost_of_the_others():
 
 
 def test_as_the_mix_stands_a_finding_lies_as_far_outside_as_the_ledger_says():
-    objective = Objective(sections(hump_db=60.0, pad_db=84.0), ROWS, [*covered(1.2), WHOLE])
+    objective = Objective(sections(hump_db=60.0, pad_db=92.0), ROWS, [*covered(1.2), WHOLE])
     heard = State(objective, ()).heard(1)
     outside = [one for one in objective.sections[1].terms if getattr(one, "finding", None) is not None]
     band = next(one for one in outside if one.finding.band_hz is not None)

@@ -115,13 +115,14 @@ class Excerpt:
         if not self.variant.graph.dynamics:
             return None
         span = self.first, self.end
-        return listened(self.variant.graph, session.audio, span, cache=session.cache, cancel=self._cancel)
+        curves, mix = listened(self.variant.graph, session.audio, span, cache=session.cache, cancel=self._cancel)
+        return curves, mix.astype(np.float32)
 
     @functools.cached_property
     def mix(self) -> np.ndarray:
         """All of it, float32 (frames, 2)."""
         if self._listened is not None:
-            return self._listened[1].astype(np.float32)
+            return self._listened[1]
         if self._like is None:
             self.make(list(self.variant.rows))
             total = np.zeros((self.end - self.first, 2))

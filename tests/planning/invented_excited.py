@@ -4,9 +4,9 @@
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.model.song import Section
 from mixwright.planning.excited import Excited
-from mixwright.planning.filter_gains import place_hz
 
 FRAMES = 40
 

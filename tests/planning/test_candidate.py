@@ -4,10 +4,11 @@ import pytest
 from scipy.signal import sosfreqz
 
 from mixwright.core.filters import design_band, design_high_pass, design_low_pass
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.model.filters import EqBand, Pass
 from mixwright.native.place import pan_gains
 from mixwright.planning.candidate import Candidate, Setting
-from mixwright.planning.filter_gains import band_limit, bell, place_hz, tilt
+from mixwright.planning.filter_gains import band_limit, bell, tilt
 from planning.invented_excited import excited, humps
 
 RATE_HZ = 48000

@@ -2,9 +2,10 @@
 import numpy as np
 import pytest
 
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.planning.candidate import Candidate, Setting
 from mixwright.planning.essentials import Essentials, essential
-from mixwright.planning.filter_gains import bell, place_hz
+from mixwright.planning.filter_gains import bell
 from planning.invented_excited import excited, humps
 
 

@@ -8,10 +8,10 @@ from engine.processors.test_keyed import heard
 from mixwright.hearing.bands import PLACES
 from mixwright.hearing.excitation import excitation, levels_per_erb
 from mixwright.hearing.kernels import FRAME, MARGIN
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.hearing.spectrum import RunningSpectrum
 from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.keyed_inserts import Dip, DipBand, Duck, DuckRule
-from mixwright.planning.filter_gains import place_hz
 from mixwright.planning.keyed_gains import dip, duck, even_out, key_share
 
 RATE_HZ = 48000

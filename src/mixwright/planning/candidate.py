@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.model.moves import id_for
 from mixwright.model.words import MoveKind
 from mixwright.planning.excited import Excited
-from mixwright.planning.filter_gains import Gain, band_limit, bell, place_hz, tilt
+from mixwright.planning.filter_gains import Gain, band_limit, bell, tilt
 from mixwright.planning.keyed_gains import dip, duck, even_out, together
 from mixwright.planning.limits import PRICES
 from mixwright.planning.placing_gains import even, fed, narrowed, placed

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.ledger.findings import cued_db
 from mixwright.model.ledger import Finding
 from mixwright.model.words import MoveKind
 from mixwright.planning.candidate import Candidate, Setting
 from mixwright.planning.excited import Excited
-from mixwright.planning.filter_gains import place_hz
 from mixwright.planning.keyed_gains import together
 from mixwright.planning.known import KnownGroup, KnownRow, KnownSong
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.planning.candidate import Candidate, Setting
 from mixwright.planning.excited import Excited
-from mixwright.planning.filter_gains import place_hz
 from mixwright.planning.limits import ESSENTIAL_DB
 
 #: What changes the spectrum of a layer for good, and so is held against what is essential to it.

@@ -3,16 +3,12 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-
-from mixwright.hearing.bands import PLACE_FILTERS, PLACES
-from mixwright.hearing.scale import STEP_CAM, hz_from_cam
 
 #: dB of a change of a power by its own part: 10 / ln 10.
 DB = 10.0 / math.log(10.0)
@@ -26,13 +22,6 @@ class Gain:
 
     db: np.ndarray
     slopes: Mapping[str, np.ndarray]
-
-
-@functools.cache
-def place_hz() -> np.ndarray:
-    """Return the middle of every place in Hz, ``(PLACES,)``: between its filters on the scale."""
-    first = 1.75 + 0.5 * STEP_CAM * (PLACE_FILTERS - 1)
-    return hz_from_cam(first + STEP_CAM * PLACE_FILTERS * np.arange(PLACES))
 
 
 def bell(hz: float, gain_db: float, q: float, at_hz: npt.ArrayLike) -> Gain:

@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from mixwright.hearing.ear_filter import transmission_db
-from mixwright.planning.filter_gains import DB, Gain, lowered, lowered_beyond, place_hz
+from mixwright.hearing.place_loudness import place_hz
+from mixwright.planning.filter_gains import DB, Gain, lowered, lowered_beyond
 
 #: How far below its loudest a key, and a band of it, still sounds: inserts have 14 and 24 dB below a recent maximum, go
 #: on to 4 dB less (`engine.processors.keyed`), and a dip has then not yet let go.

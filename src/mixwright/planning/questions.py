@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from mixwright.hearing.place_loudness import place_hz
 from mixwright.model.arrangement import Arrangement, Job, WallHole
 from mixwright.model.ledger import Finding
 from mixwright.planning.excited import Excited
-from mixwright.planning.filter_gains import place_hz
 from mixwright.planning.known import KnownRow, KnownSong
 
 _JOBS: Mapping[Job, str] = {

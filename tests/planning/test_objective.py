@@ -9,10 +9,9 @@ from invented_room import BASS, GUITAR, ROWS, all_kinds, candidate, covered, sec
 
 from mixwright.hearing.constants import CUED_DB, constants_at
 from mixwright.hearing.phon import phon_from_sone
-from mixwright.hearing.place_loudness import alone_slope, cued_slopes
+from mixwright.hearing.place_loudness import alone_slope, cued_slopes, place_hz
 from mixwright.model.ledger import Finding
 from mixwright.model.ranges import Range
-from mixwright.planning.filter_gains import place_hz
 from mixwright.planning.objective import Essential, Objective, State, essential_change
 from mixwright.planning.terms import hinge
 from reference import ear_twin as twin

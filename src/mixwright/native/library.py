@@ -60,6 +60,8 @@ def core() -> ctypes.CDLL:
         return load(Path(wanted))
     baseline = load(library_path("baseline"))
     fast = library_path("avx2")
+    if hasattr(baseline, "mw_hold_memory"):
+        baseline.mw_hold_memory()
     if wanted == "baseline" or not (fast.exists() and baseline.mw_has_avx2()):
         return baseline
     return load(fast)

@@ -8,7 +8,7 @@ covers whom. Only which layers can be victims is taken from the ear: see `plante
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,7 +16,7 @@ import numpy as np
 import soundfile
 from scipy import fft
 
-from mixwright.demo.layers import LAYERS, made
+from mixwright.demo.layers import LAYERS, Layer, made
 from mixwright.demo.pieces import SONG
 from mixwright.engine.compiling import compile_mix
 from mixwright.engine.render import render
@@ -106,8 +106,11 @@ def of_layers(layers: Mapping[str, np.ndarray], places: Mapping[str, Place], sec
     return Mix(layers, places, sections, calibration_db(loudness, WORKING_DB_SPL, "headphones"))
 
 
-def demo() -> Mix:
-    """Return the demo song by its sources, in the faders of its rough mix, without what is wrong with it on purpose."""
+def demo(read_as: Callable[[Layer], str] = lambda layer: layer.source) -> Mix:
+    """Return the demo song in the faders of its rough mix, without what is wrong with it on purpose.
+
+    `read_as`: what a recording is heard as part of; its source, unless other layers are asked for.
+    """
     takes = dict(zip((layer.file for layer in LAYERS), in_order(lambda one: made(one, SONG), LAYERS), strict=True))
     tracks = tuple(
         Track(
@@ -126,9 +129,9 @@ def demo() -> Mix:
     sources: dict[str, list[str]] = {}
     places: dict[str, Place] = {}
     for layer in LAYERS:
-        sources.setdefault(layer.source, []).append(layer.file)
-        before = places.get(layer.source, "bed")
-        places[layer.source] = min(before, layer.place, key=("lead", "support", "bed").index)
+        sources.setdefault(read_as(layer), []).append(layer.file)
+        before = places.get(read_as(layer), "bed")
+        places[read_as(layer)] = min(before, layer.place, key=("lead", "support", "bed").index)
     layers = {
         source: np.concatenate([np.array(b) for b in render(graph, takes, tracks=files)]).astype(np.float32)
         for source, files in sources.items()

@@ -133,8 +133,8 @@ def main() -> int:
     parser.add_argument("--only", type=int, nargs="*", help="these trials alone, by number")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--receipts", type=int, default=4, help="every so manieth trial has its moves proved")
-    parser.add_argument("--beside", type=int, default=4, help="every so manieth stands beside plans of few kinds")
+    parser.add_argument("--receipts", type=int, default=4, help="every which trial has its moves proved")
+    parser.add_argument("--beside", type=int, default=4, help="every which trial stands beside plans of few kinds")
     parser.add_argument("--json", type=Path, help="where every trial is written")
     given = parser.parse_args()
     songs = [*excerpts_of_demo(), *(excerpts_of_stems(given.stems) if given.stems else ())]

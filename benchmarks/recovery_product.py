@@ -10,7 +10,6 @@ from typing import Any, get_args
 from unittest import mock
 
 import numpy as np
-from mixwright.planning.search import Found, Pick, Search
 from recovery_songs import Excerpt, group_id, write_layer, write_song
 
 from mixwright.app import room
@@ -31,6 +30,7 @@ from mixwright.planning.candidates import candidates_for
 from mixwright.planning.essentials import essential
 from mixwright.planning.excited import Excited
 from mixwright.planning.known import KnownSong
+from mixwright.planning.search import Found, Pick, Search
 
 MOVE_KINDS: tuple[MoveKind, ...] = get_args(MoveKind)
 LEVELS: frozenset[MoveKind] = frozenset({"level"})

@@ -125,7 +125,7 @@ class Unharmed:
 class Bench:
     """Songs, the desks on which they lie, and what is known of them unharmed.
 
-    Every so manieth trial has `receipts`, and stands `beside` plans of few kinds.
+    Every such trial has `receipts`, and stands `beside` plans of few kinds.
     """
 
     def __init__(self, folder: Path, songs: Sequence[Excerpt], receipts: int, beside: int) -> None:

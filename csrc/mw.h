@@ -15,7 +15,7 @@
 #endif
 
 /* Raised with every change of a signature, a struct or what a chain is made of; native/library.py must name the same number. */
-#define MW_ABI 4
+#define MW_ABI 5
 
 MW_API int32_t mw_abi(void);
 

@@ -153,20 +153,6 @@ class _Room:
     def __init__(self, offset_db: float) -> None:
         self.filters = SharedFilters(fine_steps())
         self._spectrum = RunningSpectrum(offset_db)
-        self._bins: list[np.ndarray | None] = [None, None]
-
-    def bins(self, feed: Feed | Sum) -> _Both:
-        """Return the bins of both channels, good until the next call."""
-        self._bins[0] = first = self._spectrum.bins(feed.audio[0], self._bins[0])
-        if feed.same:
-            return first, first
-        self._bins[1] = second = self._spectrum.bins(feed.audio[1], self._bins[1])
-        return first, second
-
-    def power(self, bins: _Both, out: np.ndarray) -> _Both:
-        """Write the power of both channels to `out`; return both."""
-        first = self._spectrum.power(bins[0], fine_steps(), out[0])
-        return first, first if bins[0] is bins[1] else self._spectrum.power(bins[1], fine_steps(), out[1])
 
     def powers(self, feed: Feed, mix: _Both, own: np.ndarray, rest: np.ndarray) -> tuple[_Both, _Both]:
         """Write the power of both channels of a layer, and of the mix without it, of which there are bins."""
@@ -188,7 +174,8 @@ class _Layer:
         self.rings = [False, False]  # whether there is anything of it in the chunk, at each ear
         self._powers = _room_for_powers(), _room_for_powers()
         rows = CHUNK_FRAMES, len(fine_steps().filters)
-        self.shared, self.masking, self._own = (np.empty(rows, dtype=np.float32) for _ in range(3))
+        self.shared, self.masking = (np.empty((2, *rows), dtype=np.float32) for _ in range(2))
+        self._own = np.empty(rows, dtype=np.float32)
         self.patterns = np.zeros((2, CHUNK_CELLS, PATTERNS, PADDED_FILTERS), dtype=np.float32)
         self._state = np.zeros((2, 3, PADDED_FILTERS), dtype=np.float32)
         self._total: list[np.ndarray] = []
@@ -205,22 +192,23 @@ class _Layer:
         power, rest = room.powers(self.feed, mix_bins, *self._powers)
         self.power, self.rest = at_ears(power, listening), at_ears(rest, listening)
 
-    def listen(self, room: _Room, side: int) -> None:  # noqa: ARG002
-        """Work out one ear's specific loudness; where the layer is silent, what it was rings out."""
-        self.rings[side] = self.feed.sounds or bool(self._state[side].any())
-        if not self.rings[side]:
-            self.patterns[side] = 0.0
-            return
-        if not self.feed.sounds:
-            self.shared[:] = self.masking[:] = self._own[:] = 0.0
-        elif self._known is None and (side == 0 or self.power[1] is not self.power[0]):
-            excitation(self.power[side], steps=fine_steps(), out=self._own)
+    def listen(self) -> None:
+        """Work out the specific loudness at both ears; where the layer is silent, what it was rings out."""
         constants, scale = loudness_table(steps=fine_steps())
         rates = fine_steps().coefficients(ATTACK_PER_MS), fine_steps().coefficients(RELEASE_PER_MS)
-        ear.loudness(
-            None if self._known else self._own, self.shared, self.masking, CELL_FRAMES, fine_steps().parts,
-            constants, scale, *rates, self._state[side], self.patterns[side],
-        )  # fmt: skip
+        for side in range(2):
+            self.rings[side] = self.feed.sounds or bool(self._state[side].any())
+            if not self.rings[side]:
+                self.patterns[side] = 0.0
+                continue
+            if not self.feed.sounds:
+                self.shared[side] = self.masking[side] = self._own[:] = 0.0
+            elif self._known is None and (side == 0 or self.power[1] is not self.power[0]):
+                excitation(self.power[side], steps=fine_steps(), out=self._own)
+            ear.loudness(
+                None if self._known else self._own, self.shared[side], self.masking[side], CELL_FRAMES,
+                fine_steps().parts, constants, scale, *rates, self._state[side], self.patterns[side],
+            )  # fmt: skip
 
     def keep(self, first: int, kept: slice, mix: _Both) -> None:
         """Keep the loudness of both ears together, and a sketch of where it sounds.
@@ -317,7 +305,9 @@ class _Listener:
         feeds = [layer.feed for layer in self._layers.values()]
         self._mix = Feed(mix, settings.rate_hz, start, end) if mix is not None else Sum(feeds)
         self._rooms = [_Room(settings.offset_db) for _ in range(self._team.workers)]
-        self._mix_room, self._mix_powers = _Room(settings.offset_db), _room_for_powers()
+        self._mix_spectra = [RunningSpectrum(settings.offset_db) for _ in range(2)]
+        self._mix_bins: list[np.ndarray | None] = [None, None]
+        self._mix_powers = _room_for_powers()
         self._attribution = Attribution(tuple(layers))
         self._draw = Draw(tuple(layers), wanted_moments(stretch))
 
@@ -326,13 +316,11 @@ class _Listener:
         layers = list(self._layers.values())
         sounding = [layer for layer in layers if layer.feed.sounds]
         kept = slice(max(0, self._stretch.first - first), min(CHUNK_CELLS, self._stretch.end - first))
-        mix_bins = self._mix_room.bins(self._mix)
-        mix = at_ears(self._mix_room.power(mix_bins, self._mix_powers), self._listening)
+        mix_bins, mix = self._mixed()
         self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))
-        for side in range(2):
-            self._mask(sounding, side, levels_per_erb(mix[side]))
-            self._each(layers, functools.partial(_Layer.listen, side=side))
-            self._attribute(side, kept)
+        self._mask(sounding, mix)
+        self._each(layers, lambda layer, _: layer.listen())
+        self._attribute(kept)
         self._each(layers, lambda layer, _: layer.keep(first, kept, mix))
         of_rows = [None if one.sone is None else (one.power, one.rest, one.sone) for one in layers]
         self._draw.push(first * CELL_FRAMES, of_rows, mix)
@@ -362,28 +350,45 @@ class _Listener:
 
         self._team.do(functools.partial(take, room) for room in self._rooms)
 
-    def _mask(self, layers: Sequence[_Layer], side: int, levels: np.ndarray) -> None:
-        """Excite the filters that the mix sets by every layer and by what is left without it."""
+    def _mixed(self) -> tuple[_Both, _Both]:
+        """Return the bins of both channels of the mix, and its powers at both ears; each channel by a thread."""
+
+        def analyse(channel: int) -> None:
+            spectrum = self._mix_spectra[channel]
+            self._mix_bins[channel] = bins = spectrum.bins(self._mix.audio[channel], self._mix_bins[channel])
+            spectrum.power(bins, fine_steps(), self._mix_powers[channel])
+
+        last = 0 if self._mix.same else 1
+        self._team.do(functools.partial(analyse, channel) for channel in range(last + 1))
+        bins = [one for one in self._mix_bins if one is not None]
+        power = self._mix_powers[0], self._mix_powers[last]
+        return (bins[0], bins[last]), at_ears((power[0], power[0]) if not last else power, self._listening)
+
+    def _mask(self, layers: Sequence[_Layer], mix: _Both) -> None:
+        """Excite the filters that the mix sets by every layer and by what is left without it; at each ear."""
         if not layers:
             return
-        powers = [layer.power[side] for layer in layers] + [layer.rest[side] for layer in layers]
-        outs = [layer.shared for layer in layers] + [layer.masking for layer in layers]
-        parts = np.array_split(np.arange(len(powers)), min(self._team.workers, -(-len(powers) // 4)))
-        self._team.do(
-            functools.partial(room.filters.excite, [powers[i] for i in part], levels, [outs[i] for i in part])
-            for room, part in zip(self._rooms, parts, strict=False)
-        )
+        parts = np.array_split(np.arange(2 * len(layers)), min(self._team.workers, -(-len(layers) // 4)))
 
-    def _attribute(self, side: int, kept: slice) -> None:
-        """Share out what the layers lose at one ear, each thread some of the places; what rings out loses nothing."""
+        def excite(room: _Room, part: np.ndarray) -> None:
+            for side in range(2):
+                powers = [layer.power[side] for layer in layers] + [layer.rest[side] for layer in layers]
+                outs = [layer.shared[side] for layer in layers] + [layer.masking[side] for layer in layers]
+                levels = levels_per_erb(mix[side])
+                room.filters.excite([powers[i] for i in part], levels, [outs[i] for i in part])
+
+        self._team.do(functools.partial(excite, *one) for one in zip(self._rooms, parts, strict=False))
+
+    def _attribute(self, kept: slice) -> None:
+        """Share out what the layers lose at each ear, each thread some of the places; what rings out loses nothing."""
         sounding = {k: layer for k, layer in enumerate(self._layers.values()) if layer.feed.sounds}
         if len(sounding) < 2:  # nobody takes anything
             return
 
-        patterns = [layer.patterns[side] for layer in sounding.values()]
-
         def share(first: int, end: int) -> None:
-            self._attribution.push(list(sounding), patterns, kept, slice(first, end))
+            for side in range(2):
+                patterns = [layer.patterns[side] for layer in sounding.values()]
+                self._attribution.push(list(sounding), patterns, kept, slice(first, end))
 
         parts = np.linspace(0, PLACES, min(self._team.workers, 8) + 1).round().astype(int).tolist()
         self._team.do(functools.partial(share, *part) for part in itertools.pairwise(parts))

@@ -15,7 +15,7 @@ import numpy as np
 
 from mixwright.errors import InternalError
 
-ABI = 4
+ABI = 5
 
 _SUFFIX = {"win32": ".dll", "darwin": ".dylib"}.get(sys.platform, ".so")
 

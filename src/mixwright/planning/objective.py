@@ -191,7 +191,8 @@ class State:
         self._hearers: dict[int, Hearer] = {}
         self._parts: list[Part] = []
         for k, known in enumerate(objective.sections):
-            self._parts.append(added_up(known.terms, self.heard(k)))
+            moved = {known.audible.at[row] for row in self._gains[k] if row in known.audible.at}
+            self._parts.append(added_up(known.terms, self.heard(k), moved))
         self._pressed = list(self._essentials())
         self._maps: dict[tuple[int, int], np.ndarray] = {}
         self._slopes: dict[int, Slopes] = {}

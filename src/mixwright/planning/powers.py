@@ -3,18 +3,18 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
-from mixwright.hearing.phon import phon_from_sone
 from mixwright.hearing.tables import TONE_DB_SPL, TONE_SONE_ISO_532_3
 
 #: Nepers of power in a dB.
 PER_DB = math.log(10.0) / 10.0
-_TONE_SONE = np.asarray(TONE_SONE_ISO_532_3)
-_PHON_PER_E = np.diff(TONE_DB_SPL) / np.diff(np.log(_TONE_SONE))
+_TONE_SONE, _TONE_DB = [float(one) for one in TONE_SONE_ISO_532_3], [float(one) for one in TONE_DB_SPL]
+_PHON_PER_E = (np.diff(_TONE_DB) / np.diff(np.log(_TONE_SONE))).tolist()
 
 
 def factor(gain_db: np.ndarray) -> np.ndarray:
@@ -23,11 +23,11 @@ def factor(gain_db: np.ndarray) -> np.ndarray:
 
 
 def phon(sone: float) -> tuple[float, float]:
-    """Return a loudness in phon (`hearing.phon`), and its derivative by sone: that of the piece that it lies in."""
-    here = float(phon_from_sone(sone))
-    k = min(max(int(np.searchsorted(_TONE_SONE, sone)), 1), len(_TONE_SONE) - 1)
-    inside = _TONE_SONE[0] < sone < _TONE_SONE[-1]
-    return here, float(_PHON_PER_E[k - 1]) / sone if inside else 0.0
+    """Return a loudness in phon, as `hearing.phon`, and its derivative by sone: that of the piece that it lies in."""
+    if not _TONE_SONE[0] < sone < _TONE_SONE[-1]:
+        return (_TONE_DB[0] if sone <= _TONE_SONE[0] else _TONE_DB[-1]), 0.0
+    k = bisect.bisect_left(_TONE_SONE, sone)
+    return _TONE_DB[k - 1] + math.log(sone / _TONE_SONE[k - 1]) * _PHON_PER_E[k - 1], _PHON_PER_E[k - 1] / sone
 
 
 def in_places(gain: np.ndarray, places: np.ndarray) -> np.ndarray:

@@ -28,6 +28,9 @@ _NEARLY = 0.75
 _LEAST_HARM = 0.5
 #: A move is needed where its target loses so much without it, in phon cued.
 NEEDED_PHON = 1.0
+#: A finding that comes back without a move makes that needed where its layer loses so much: less is not heard
+#: (`terms.LOSS_FREE_PHON`), and not worth the hand on the fader.
+_HEARD_PHON = 0.5
 _STEPS, _LAST_STEPS = 4, 12
 #: Kinds of which two on the same target in the same section are one.
 _ONCE = frozenset({"level", "pan", "width", "send", "even_out", "colour", "tilt"})
@@ -89,11 +92,11 @@ class Search:
         before = self._of.cost(())
         picks: list[Pick] = []
         while len(picks) < MOST_MOVES:
-            more = self._next(picks)
+            better = self._next(picks)
             self._step()
-            if more is None:
+            if better is None:
                 break
-            picks = self._refined([*picks, *more], _STEPS)
+            picks = self._refined(better, _STEPS)
         if picks:
             picks = self._refined(picks, _LAST_STEPS)
             picks = self._pruned(picks, _STEPS)
@@ -135,15 +138,14 @@ class Search:
     def needed(self, pick: Pick, within: State, without: State) -> bool:
         """Tell whether a move is needed: without it a finding comes back, or what it is made for loses a phon."""
         inside, outside = self.outside(within), self.outside(without)
-        if any(inside[id_] <= 0.0 < outside[id_] for id_ in inside):
+        now, then = self.cued_phon(within), self.cued_phon(without)
+        if any(inside[id_] <= 0.0 < outside[id_] and now[id_] - then[id_] >= _HEARD_PHON for id_ in inside):
             return True
         id_ = pick.candidate.finding
-        if id_ not in self._findings:
-            return False
-        return self.cued_phon(within)[id_] - self.cued_phon(without)[id_] >= NEEDED_PHON
+        return id_ in now and now[id_] - then[id_] >= NEEDED_PHON
 
     def _next(self, picks: Sequence[Pick]) -> list[Pick] | None:
-        """Return the best move beside those made, None where none is worth its price."""
+        """Return moves with the best one more, or in the place of one; None where none is worth its price."""
         self._cancel.check()
         state = State(self._of, _chosen(picks))
         free = [unit for unit in self._units if self._allowed(unit, picks)]
@@ -153,20 +155,22 @@ class Search:
         for _, order, unit in hoped:
             self._cancel.check()
             tries = [[Pick(one, one.start + part * (one.first - one.start)) for one in unit] for part in (0.4, 1.0)]
-            places = self._of.touched([*unit, *(one.candidate for one in picks)])
-            costs = [self._of.cost(_chosen([*picks, *made]), places) for made in tries]
+            rest = _beside(unit, picks)
+            places = self._of.touched([*unit, *(one.candidate for one in rest)])
+            costs = [self._of.cost(_chosen([*rest, *made]), places) for made in tries]
             best = min(range(len(tries)), key=lambda k: costs[k].total)
             tried.append((costs[best].total, order, tries[best]))
         tried.sort(key=lambda one: one[:2])
         settled = []
         for _, order, first in tried[:_SET]:
-            made = self._refined(first, _STEPS, held=picks)
-            cost = self._of.cost(_chosen([*picks, *made]))
+            rest = _beside([one.candidate for one in first], picks)
+            made = self._refined(first, _STEPS, held=rest)
+            cost = self._of.cost(_chosen([*rest, *made]))
             gain = state.cost.total - cost.total
             if gain > _LEAST_GAIN:
                 helped = state.cost.wrong - cost.wrong
                 harm = max(cost.harm - state.cost.harm, 0.0) + cost.price - state.cost.price
-                settled.append((gain, helped / max(harm, _LEAST_HARM), -order, made))
+                settled.append((gain, helped / max(harm, _LEAST_HARM), -order, [*rest, *made]))
         if not settled:
             return None
         most = max(one[0] for one in settled)
@@ -193,7 +197,8 @@ class Search:
         for one in unit:
             if one in made or one.move(one.first)["id"] in ids:
                 return False
-            alike = [other for other in made if other.target == one.target and _meet(one, other)]
+            beside = [pick.candidate for pick in _beside(unit, picks)]
+            alike = [other for other in beside if other.target == one.target and _meet(one, other)]
             if one.kind in _ONCE and any(other.kind == one.kind and other.send == one.send for other in alike):
                 return False
             if one.kind in _CUTS and sum(other.kind in _CUTS for other in alike) >= CUTS_A_LAYER.value:
@@ -303,6 +308,16 @@ def _units(candidates: Sequence[Candidate]) -> list[tuple[Candidate, ...]]:
         elif (both := pairs[one.finding, one.pair])[0] is one:
             units.append(tuple(both))
     return units
+
+
+def _beside(unit: Sequence[Candidate], picks: Sequence[Pick]) -> list[Pick]:
+    """Return the moves that stay beside others: what one does in a section goes where the other does it everywhere."""
+    wide = {(one.kind, one.target, one.send) for one in unit if not one.sections and one.kind in _ONCE}
+    return [
+        pick
+        for pick in picks
+        if not (pick.candidate.sections and (pick.candidate.kind, pick.candidate.target, pick.candidate.send) in wide)
+    ]
 
 
 def _chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:

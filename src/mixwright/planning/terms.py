@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +33,7 @@ _WORTH_PART, _WORTH_DB = 0.5, 1.0
 #: (Ma, Reiss & Black 2014: about 2 dB, a few tenths of which add up unheard).
 LOSS_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.6, "bed": 0.0}
 LOSS_FREE_PHON = 0.3
+MOVED_PART = 0.3
 #: What a dB counts by which a bed is moved, beyond what is free: it may melt, but would be missed.
 BED_WEIGHT, BED_FREE_DB = 0.25, 1.0
 _LEAST = 1e-9
@@ -82,7 +83,7 @@ class WholeTerm:
         k = self.row
         return self.offset + phon(float(heard.alone[k].sum()))[0] - phon(float(heard.raised[k].sum()))[0]
 
-    def add_to(self, part: Part, heard: Heard) -> None:
+    def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:  # noqa: ARG002
         """Add value and derivatives."""
         k = self.row
         alone, by_alone = phon(float(heard.alone[k].sum()))
@@ -122,7 +123,7 @@ class BandTerm:
         """Return how far it lies outside, in tolerances; below 0 inside."""
         return self.cost_db(heard) / self.tolerance_db - 1.0
 
-    def add_to(self, part: Part, heard: Heard) -> None:
+    def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:  # noqa: ARG002
         """Add value and derivatives."""
         cost, by_alone, by_cued, by_took = self._cost(heard)
         over = cost / self.tolerance_db - 1.0 + INSIDE_PART
@@ -171,30 +172,36 @@ class LossTerm:
     """What another lead or support loses: ``x + x^2 / 2`` with ``x = hinge(cued before - cued now - free)`` in phon.
 
     At equal loudness of the mix. A layer that loses much is no more what it was: that grows faster than what it loses.
+    A layer that is moved itself is to lose, since it is in the way: of it ``MOVED_PART x`` counts. Whether it still is
+    heard as well as its place asks, its `WholeTerm` says.
     """
 
     row: int
     place: Place
     before_phon: float
 
-    def add_to(self, part: Part, heard: Heard) -> None:
+    def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:
         """Add value and derivatives."""
         now, slope = phon(float(heard.cued[self.row].sum()))
         value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
         weight = LOSS_WEIGHT[self.place]
-        part.harm += weight * value * (1.0 + value / 2.0)
-        part.by.cued[self.row] -= weight * (1.0 + value) * by * slope
+        if self.row in moved:
+            part.harm += MOVED_PART * weight * value
+            part.by.cued[self.row] -= MOVED_PART * weight * by * slope
+        else:
+            part.harm += weight * value * (1.0 + value / 2.0)
+            part.by.cued[self.row] -= weight * (1.0 + value) * by * slope
 
 
 Term = WholeTerm | BandTerm | LossTerm
 
 
-def added_up(terms: Sequence[Term], heard: Heard) -> Part:
-    """Return the sum of terms with its derivatives."""
+def added_up(terms: Sequence[Term], heard: Heard, moved: Collection[int] = ()) -> Part:
+    """Return the sum of terms with its derivatives; `moved`: the rows that moves move themselves."""
     names = ("alone", "cued", "raised", "took")
     part = Part(0.0, 0.0, Heard(*(np.zeros_like(getattr(heard, name)) for name in names)))
     for term in terms:
-        term.add_to(part, heard)
+        term.add_to(part, heard, moved)
     return part
 
 

@@ -25,10 +25,8 @@ EXCERPT_S = 20.0
 LEAST_SECTION_S, LEAST_PART_S = 5.0, 1.0
 #: The reverb of an instrument, printed as a layer: decay by 60 dB, delay ahead of it, level beside the instrument.
 DECAY_S, DELAY_S, WET_DB = 1.6, 0.02, -12.0
-#: What the mixes of the demo song and of the stems leave too low is raised by so many dB: a song that nobody harmed is
-#: in order.
+#: What the rough mix of the demo song leaves too low is raised by so many dB: a song that nobody harmed is in order.
 RAISED_DB: Mapping[str, float] = {"kick": 4.0, "snare": 1.5, "keys": 3.0, "clean-guitar": 1.0}
-STEMS_RAISED_DB: Mapping[str, float] = {"drums-main": 3.0}
 #: Roles of the seven stems, by what they sound like, and groups that an engineer would make of them.
 STEM_ROLES: Mapping[str, tuple[Role, str]] = {
     "VOX_LEAD": ("lead vocal", ""),
@@ -106,7 +104,8 @@ def excerpts_of_demo() -> tuple[Excerpt, ...]:
 def excerpts_of_stems(folder: Path) -> tuple[Excerpt, ...]:
     """Return excerpts of the seven stems."""
     mix = stems(folder)
-    layers = _raised({slug(name): audio for name, audio in mix.layers.items()}, STEMS_RAISED_DB)
+    layers = {slug(name): audio for name, audio in mix.layers.items()}
+    layers["drums-main"] = layers["drums-main"] + layers.pop("drums-2")  # one kit, which is in nobody's way
     places = {slug(name): place for name, place in mix.places.items()}
     roles = {slug(name): role for name, (role, _) in STEM_ROLES.items()}
     groups = {slug(name): group for name, (_, group) in STEM_ROLES.items()}

@@ -154,7 +154,9 @@ class Search:
         tried = []
         for _, order, unit in hoped:
             self._cancel.check()
-            tries = [[Pick(one, one.start + part * (one.first - one.start)) for one in unit] for part in (0.4, 1.0)]
+            tries = [
+                [Pick(one, values[k]) for one, values in zip(unit, map(_tries, unit), strict=True)] for k in range(3)
+            ]
             rest = _beside(unit, picks)
             places = self._of.touched([*unit, *(one.candidate for one in rest)])
             costs = [self._of.cost(_chosen([*rest, *made]), places) for made in tries]
@@ -177,13 +179,9 @@ class Search:
         return max((one for one in settled if one[0] >= _NEARLY * most), key=lambda one: one[1:3])[3]
 
     def _hoped(self, state: State, candidate: Candidate) -> float:
-        """Return by how much the cost would change by the slopes alone; the better of a small and a whole try."""
+        """Return by how much the cost would change by the slopes alone; the best of some tries."""
         self._cancel.check()
-        tries = []
-        for part in (0.4, 1.0):
-            values = candidate.start + part * (candidate.first - candidate.start)
-            tries.append(state.predicted(candidate, values) + candidate.price(values)[0])
-        return min(tries)
+        return min(state.predicted(candidate, values) + candidate.price(values)[0] for values in _tries(candidate))
 
     def _allowed(self, unit: Sequence[Candidate], picks: Sequence[Pick]) -> bool:
         """Tell whether moves may be made beside others: within the limits, and none of them twice."""
@@ -308,6 +306,17 @@ def _units(candidates: Sequence[Candidate]) -> list[tuple[Candidate, ...]]:
         elif (both := pairs[one.finding, one.pair])[0] is one:
             units.append(tuple(both))
     return units
+
+
+def _tries(candidate: Candidate) -> list[np.ndarray]:
+    """Return values to try: less than the first try, that, and half of the way from there to what is allowed.
+
+    What lies far outside is hardly told from a little: the first steps towards the tolerance count least.
+    """
+    start, first = candidate.start, candidate.first
+    low, high = (np.array([getattr(one, name) for one in candidate.settings]) for name in ("low", "high"))
+    bound = np.where(first < start, low, np.where(first > start, high, first))
+    return [start + 0.4 * (first - start), first, first + 0.5 * (bound - first)]
 
 
 def _beside(unit: Sequence[Candidate], picks: Sequence[Pick]) -> list[Pick]:

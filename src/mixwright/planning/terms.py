@@ -35,7 +35,7 @@ LOSS_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.6, "bed": 0.0}
 LOSS_FREE_PHON = 0.3
 MOVED_PART = 0.3
 #: What a dB counts by which a bed is moved, beyond what is free: it may melt, but would be missed.
-BED_WEIGHT, BED_FREE_DB = 0.25, 1.0
+BED_WEIGHT, BED_FREE_DB = 0.08, 1.0
 _LEAST = 1e-9
 
 

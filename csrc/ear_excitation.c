@@ -41,16 +41,30 @@ MW_API void mw_ear_levels(const float *power, int64_t frames, int32_t width, con
     }
 }
 
-/* out[step][filter] += p[step] row[filter] in the filters of one part that the row reaches, whole vectors. */
-static void add_row(const float *row, int32_t from, int32_t to, int32_t filters, const float *p, int32_t stride,
-                    int32_t steps, float *restrict out) {
-    for (int32_t i = from; i < to; i += TILE) {
-        const Eight weight = load_eight(row + i);
-        for (int32_t s = 0; s < steps; s++) {
-            float *at = out + s * filters + i;
-            store_eight(at, load_eight(at) + p[s * stride] * weight);
+/* Where the weights of every component at its level lie, and which components count in each tile of filters. */
+static void find(const uint8_t *levels, const float *table, const uint8_t *reach, const float **row, int32_t *from,
+                 int32_t *to) {
+    for (int32_t g = 0; g < FILTERS / TILE; g++) from[g] = COMPONENTS, to[g] = 0;
+    for (int32_t j = 0; j < COMPONENTS; j++) {
+        const int32_t at = j * LEVELS + levels[j];
+        row[j] = table + (int64_t)at * FILTERS;
+        for (int32_t g = reach[2 * at] / TILE; g < reach[2 * at + 1] / TILE; g++) {
+            if (from[g] > j) from[g] = j;
+            to[g] = j + 1;
         }
     }
+}
+
+/* A tile of weighted powers of components `from` to `to`: four sums side by side, as an addition takes a while. */
+static Eight summed(const float *const *row, int32_t at, const float *power, int32_t from, int32_t to) {
+    Eight a = {0}, b = {0}, c = {0}, d = {0};
+    int32_t j = from;
+    for (; j + 4 <= to; j += 4) {
+        a += power[j] * load_eight(row[j] + at), b += power[j + 1] * load_eight(row[j + 1] + at);
+        c += power[j + 2] * load_eight(row[j + 2] + at), d += power[j + 3] * load_eight(row[j + 3] + at);
+    }
+    for (; j < to; j++) a += power[j] * load_eight(row[j] + at);
+    return (a + b) + (c + d);
 }
 
 /* Excitation of one sound through filters set by the levels given. reach[component][level][2]: from which filter to
@@ -59,24 +73,24 @@ MW_API void mw_ear_excitation(const float *power, const uint8_t *levels, int64_t
                               int32_t count, const float *table, const uint8_t *reach, float *excitation) {
     const int32_t width = powers_of(parts, count), places = places_of(parts, count);
     for (int64_t t = 0; t < frames; t++, power += width, levels += COMPONENTS, excitation += places) {
-        memset(excitation, 0, (size_t)places * sizeof *excitation);
-        for (int32_t j = 0; j < COMPONENTS; j++) {
-            const int32_t at = j * LEVELS + levels[j], a = reach[2 * at], b = reach[2 * at + 1];
-            const float *row = table + (int64_t)at * FILTERS, *own = power + COMPONENTS;
-            float *out = excitation;
-            for (const int32_t *part = parts; part < parts + PART * count; part += PART) {
-                const int32_t first = part[0], filters = part[1] - first, steps = part[2], fine = part[3];
-                const int32_t from = a > first ? a - first : 0, to = b - first < filters ? b - first : filters;
-                /* What holds for the frame is added up in the first step. */
-                for (int32_t s = 1; j == fine && s < steps; s++)
-                    memcpy(out + s * filters, out, (size_t)filters * sizeof *out);
-                if (power[j] >= 1e-4f && j < fine)
-                    add_row(row + first, from, to, filters, power + j, 0, 1, out);
-                else if (power[j] >= 1e-4f)
-                    add_row(row + first, from, to, filters, own + j - fine, COMPONENTS - fine, steps, out);
-                own += steps * (COMPONENTS - fine);
-                out += steps * filters;
+        int32_t from[FILTERS / TILE], to[FILTERS / TILE];
+        const float *row[COMPONENTS], *own = power + COMPONENTS;
+        float *out = excitation;
+        find(levels, table, reach, row, from, to);
+        for (const int32_t *part = parts; part < parts + PART * count; part += PART) {
+            const int32_t first = part[0], filters = part[1] - first, steps = part[2], fine = part[3];
+            for (int32_t i = 0; i < filters; i += TILE) {
+                const int32_t g = (first + i) / TILE;
+                const int32_t last = to[g] < fine ? to[g] : fine, later = from[g] > fine ? from[g] : fine;
+                /* What holds for the frame is added up once. */
+                const Eight held = summed(row, g * TILE, power, from[g], last);
+                for (int32_t s = 0; s < steps; s++) {
+                    const float *step = own + s * (COMPONENTS - fine) - fine;
+                    store_eight(out + s * filters + i, held + summed(row, g * TILE, step, later, to[g]));
+                }
             }
+            own += steps * (COMPONENTS - fine);
+            out += steps * filters;
         }
     }
 }

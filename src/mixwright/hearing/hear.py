@@ -323,8 +323,8 @@ class _Listener:
         self._attribute(kept)
         self._each(layers, lambda layer, _: layer.keep(first, kept, mix))
         of_rows = [None if one.sone is None else (one.power, one.rest, one.sone) for one in layers]
-        self._draw.push(first * CELL_FRAMES, of_rows, mix)
-        self._team.do(layer.feed.advance for layer in layers)
+        draw = functools.partial(self._draw.push, first * CELL_FRAMES, of_rows, mix)
+        self._team.do([draw, *(layer.feed.advance for layer in layers)])
         self._mix.advance()
 
     def result(self) -> tuple[dict[str, HeardStretch], Taken]:

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from mixwright.planning.settle import SMALLEST_DB, Wanted, level_of_sum, settle, with_exact
@@ -98,6 +98,7 @@ def test_bound_members_keep_their_level_and_the_lead_comes_to_them():
     shares=st.lists(st.floats(0.05, 1.0), min_size=2, max_size=8),
     off=st.lists(st.floats(-9.0, 9.0), min_size=9, max_size=9),
 )
+@example(shares=[1.0, 1.0, 1.0, 0.25], off=[-1.0, 0.0, 1.0, 6.0, 5.0, 0.0, 0.0, 0.0, 0.0])  # one makes another needless
 def test_every_move_is_needed(shares, off):
     """Without any one of them (the lead following), something that is left alone lies outside its interval."""
     centre = consistent([1.2 * sum(shares), *shares])

@@ -109,17 +109,20 @@ def with_exact(wanted: Wanted, gains: Array) -> Array:
 
 def _without_needless(wanted: Wanted, gains: Array) -> Array:
     """Take back, smallest first, every gain without which all that are left alone lie inside their intervals."""
-    found = gains.copy()
-    for index in np.argsort(np.abs(gains), kind="stable"):
-        if found[index] == 0.0 or wanted.exact[index]:
-            continue
-        tried = found.copy()
-        tried[index] = 0.0
-        tried = with_exact(wanted, tried)
-        away = wanted.loudness + tried - level_of_sum(wanted.energy, tried) - wanted.centre
-        left = wanted.free & (tried == 0.0)
-        if np.all(np.abs(away[left]) <= wanted.spread[left] + SMALLEST_DB):
-            found = tried
+    found, order = gains.copy(), np.argsort(np.abs(gains), kind="stable")
+    taken_back = True
+    while taken_back:  # each that is taken back may make others needless, smaller ones too
+        taken_back = False
+        for index in order:
+            if found[index] == 0.0 or wanted.exact[index]:
+                continue
+            tried = found.copy()
+            tried[index] = 0.0
+            tried = with_exact(wanted, tried)
+            away = wanted.loudness + tried - level_of_sum(wanted.energy, tried) - wanted.centre
+            left = wanted.free & (tried == 0.0)
+            if np.all(np.abs(away[left]) <= wanted.spread[left] + SMALLEST_DB):
+                found, taken_back = tried, True
     return found
 
 

@@ -69,8 +69,15 @@ def known_song(
         groups=groups,
         decided=frozenset(move.id for move in decided_moves(song)),
         law=song.pan_law_db / 3.0,
+        split=split_groups(song, known),
         levels_only=sum(not row.is_return for row in known) <= _TWO_FILES,
     )
+
+
+def split_groups(song: Song, rows: Sequence[KnownRow]) -> frozenset[str]:
+    """Return the groups through which a part of a row runs, and not all of it: what they do to that is not known."""
+    homes = {track.id: frozenset(homes_of(song, track.group)) for track in used_tracks(song)}
+    return frozenset(group for row in rows for id_ in row.tracks for group in homes[id_] if group not in row.groups)
 
 
 def bound_kinds(song: Song, target: str) -> frozenset[MoveKind]:

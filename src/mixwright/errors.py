@@ -128,6 +128,11 @@ def count(many: int, one: str, more: str = "") -> str:
     return f"{many or 'no'} {one if many == 1 else more or one + 's'}"
 
 
+def with_and(names: Sequence[str]) -> str:
+    """Return ``A``, ``A and B``, ``A, B and C``."""
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
+
+
 def listed(names: Sequence[str], most: int = 8) -> str:
     """Return names for one line of a message: the first ones, and how many more there are."""
     shown = ", ".join(printable(name) for name in names[:most])

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Decibels, seconds and frames: the few conversions everything shares.
+"""Decibels, seconds, frames and bands: the few conversions everything shares.
 
 Gains used while rendering come from the C core instead (same bits on every platform); these are for
 measuring and for settings.
@@ -31,3 +31,12 @@ def ratio_from_db(db: npt.ArrayLike) -> np.ndarray:
 def frames_from_s(seconds: float, rate_hz: int) -> int:
     """Return the nearest frame to a time from the start of the song."""
     return round(seconds * rate_hz)
+
+
+def band_words(low_hz: float, high_hz: float, joint: str = "-") -> str:
+    """Return a band by its edges, to two figures: ``250-310 Hz``, ``900 Hz-2.7 kHz``, ``1.2-1.5 kHz``."""
+    (low, low_unit), (high, high_unit) = (
+        (f"{hz / 1000.0:g}", "kHz") if hz >= 1000.0 else (f"{hz:g}", "Hz")
+        for hz in (float(f"{edge:.2g}") for edge in (low_hz, high_hz))
+    )
+    return f"{low}{joint}{high} {high_unit}" if low_unit == high_unit else f"{low} {low_unit}{joint}{high} {high_unit}"

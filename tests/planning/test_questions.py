@@ -24,18 +24,17 @@ def test_a_layer_that_is_only_covered_is_asked_about_once_and_not_when_it_was_le
 def test_twins_and_missing_parts_are_asked_about():
     found = Arrangement(
         twins=(Twins(layers=("gtr-l", "gtr-r"), share=0.9),),
-        missing=(MissingJob(section="Verse", job="held chord", beside=("Chorus",), done_by=("pad",)),),
+        missing=(MissingJob(section="Verse", job="held chord", beside=("Chorus",), done_by=("pad", "gtr-l", "keys")),),
     )
     twins, missing = questions_of([], found, SONG)
     assert twins.startswith("Guitar L and Guitar R do nearly the same")
-    assert missing == "In Verse no layer holds a chord; beside it Pad does. Is a part missing?"
+    assert missing == "In Verse no layer holds a chord; beside it Pad, Guitar L and Keys do. Is a part missing?"
 
 
 def test_a_hole_names_the_layer_that_could_fill_it_and_never_a_lead():
     (bare,) = questions_of([], Arrangement(holes=(HOLE,)), SONG)
     assert bare == (
-        "In Chorus there is 6 dB less from 1000 to 2000 Hz than in Verse beside it. If that is not meant: is a part "
-        "missing?"
+        "In Chorus there is 6 dB less from 1 to 2 kHz than in Verse beside it. If that is not meant: is a part missing?"
     )
     (told,) = questions_of([], Arrangement(holes=(HOLE,)), SONG, SECTIONS)
     assert told.startswith(bare)

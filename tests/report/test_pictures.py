@@ -18,7 +18,7 @@ from mixwright.model.song import changed
 from mixwright.report import style
 from mixwright.report.band_rows import bands_part, bands_sentence
 from mixwright.report.covered import PERCENT, band_strips, covered_part, covered_strips, taken_bar
-from mixwright.report.findings import band_words, finding_sentence, finding_size, findings_part, findings_sentence
+from mixwright.report.findings import finding_sentence, finding_size, findings_part, findings_sentence
 from mixwright.report.hearing_parts import hearing_sentences
 from mixwright.report.markup import together
 from mixwright.report.phrases import PHRASES_CAVEAT
@@ -36,6 +36,7 @@ from mixwright.report.voice_line import (
     taker_shapes,
     voice_part,
 )
+from mixwright.units import band_words
 
 LENGTH_S = 202.0
 SCALE = time_scale(LENGTH_S)

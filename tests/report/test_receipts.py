@@ -62,7 +62,7 @@ def test_a_receipt_tells_what_was_predicted_measured_paid_and_what_fails_without
 
 
 def test_what_was_not_predicted_has_no_figure_and_what_was_not_heard_is_named() -> None:
-    left = SpanLeftOut(section="outro", why="of 5 sections the worst 3 were heard")
+    left = SpanLeftOut(section="outro", why="of 5 sections the worst 3 were heard", for_time=True)
     one = receipt(predicted={"cued_phon_change": None}, error_phon=None, left_out=(left,), costs=())
     told = receipt_sentence(one, result(one))
     assert told.startswith("measured +1.7 phon for Lead vocal, worth 1.5 dB of its fader in verse-3")
@@ -83,6 +83,13 @@ def test_the_whole_is_told_first() -> None:
     assert "  mixwright refuse 'the song' level-keys-1   (not needed)" in lines
     assert proved_sentence(result()) == ""
     assert all(len(line) <= 100 for line in lines[1:])
+
+
+def test_receipts_of_an_earlier_state_are_not_counted_with_those_of_now() -> None:
+    both = result(receipt(), receipt(id="level-keys-1", sounding="then"))
+    assert proved_sentence(both).startswith("2 moves proved")
+    assert proved_sentence(both, "now").startswith("1 move proved")
+    assert proved_sentence(both, "later") == ""
 
 
 def test_a_move_that_the_plan_made_for_another_reason_is_not_to_be_refused_for_this() -> None:

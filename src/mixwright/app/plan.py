@@ -20,9 +20,10 @@ from mixwright.errors import SettingError, StateError, listed, printable
 from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.model.known import names_of
 from mixwright.model.moves import decided_moves, may_propose, merge_plan
 from mixwright.model.results import PlannedMove, PlanResult
-from mixwright.model.song import MASTER, Group, Move, Song, Source, Track, changed, source_of, targets_of, used_tracks
+from mixwright.model.song import MASTER, Move, Song, Track, changed, source_of, targets_of, used_tracks
 from mixwright.planning.elements import Layer, bound_tracks
 from mixwright.planning.headroom import lowered, propose_headroom
 from mixwright.planning.level_moves import Proposal, propose_balance
@@ -170,8 +171,8 @@ def _with_room(
     levels.pop(MASTER, None)
     far = [target for target, gain_db in levels.items() if abs(gain_db) > _BALANCE_DB]
     if far:
-        song = session.song
-        named = listed([_name(song, target) for target in far], 3)
+        names = names_of(session.song)
+        named = listed([names.get(target, target) for target in far], 3)
         note = (
             f"The balance comes first: levels move by more than {_BALANCE_DB:g} dB ({named}). Accept or refuse them, "
             "then plan again to make room for what is still covered."
@@ -191,6 +192,7 @@ def _with_room(
         result,
         moves=(*result.moves, *room.moves),
         findings=room.findings,
+        names={one.track: room.names.get(one.track, one.track) for one in room.findings},
         notes=(*result.notes, *room.notes),
     )
 
@@ -203,11 +205,6 @@ def _left_findings(folder: Path, song: Song) -> frozenset[str]:
         {finding for id_, finding in answered.items() if states.get(id_) == state} for state in ("refused", "accepted")
     )
     return frozenset(refused - accepted)
-
-
-def _name(song: Song, target: str) -> str:
-    named: Sequence[Group | Source | Track] = (*song.groups, *song.sources, *song.tracks)
-    return next((one.name for one in named if one.id == target), target)
 
 
 def _balance(session: Session, strength: float, report: Report, cancel: Cancel | None) -> PlanResult:

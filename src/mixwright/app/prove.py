@@ -27,6 +27,7 @@ from mixwright.io.song_file import load_song
 from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.hearing import Listening
+from mixwright.model.known import names_of
 from mixwright.model.receipts import ProveResult, Receipt, ReceiptSpan, SpanLeftOut
 from mixwright.model.record import Record
 from mixwright.model.results import MeasureResult, PlanResult
@@ -125,9 +126,7 @@ def _prove(
     measured = _kept(session.folder, "measure", MeasureResult)
     song, whole = session.song, Variant(session)
     rows, follows = tuple(whole.rows.values()), followed(session)
-    names = {MASTER: "the master", **{row.id: row.name for row in rows}}
-    for records in (song.groups, song.sources, song.tracks, song.sends):
-        names |= {record.id: record.name for record in records if record.id not in names}
+    names = names_of(song) | {row.id: row.name for row in rows}
     level_db_spl, listening = _heard_at(measured)
     lufs = _calibrated_lufs(session, level_db_spl, report, cancel)
     planned = {one.id: one for one in plan.moves} if plan is not None else {}
@@ -283,7 +282,7 @@ def _mentioned(receipts: Iterable[Receipt]) -> set[str]:
 
 
 def _notes(asked: Sequence[Move], work: _Work) -> tuple[str, ...]:
-    cut = [id_ for id_, left in work.left_out.items() if any(one.why.startswith("of ") for one in left)]
+    cut = [id_ for id_, left in work.left_out.items() if any(one.for_time for one in left)]
     if not cut:
         return ()
     most = max(LEAST_SPANS, MOST_SPANS // len(asked))

@@ -11,6 +11,7 @@ from mixwright.errors import listed
 from mixwright.model.receipts import Receipt, ReceiptCost, ReceiptLayer, ReceiptSpan, SpanLeftOut
 from mixwright.model.results import PlannedMove
 from mixwright.model.song import Move
+from mixwright.units import band_words
 
 #: Without a move that is needed its victim loses so much, cued, or a finding comes back.
 NEEDED_PHON = 1.0
@@ -133,9 +134,7 @@ def _returns(
     where = _in(f"{', '.join(most)} and {last}" if most else last)
     if band_hz is None:
         return f"{'it' if track == victim else name} is outside its tolerance as a whole{where}"
-    low, high = band_hz
-    what = f"{low / 1000:.1f} to {high / 1000:.1f} kHz" if low >= 500.0 else f"{low:.0f} to {high:.0f} Hz"
-    return f"the finding at {what}{where} is back" + ("" if track == victim else f" for {name}")
+    return f"the finding at {band_words(*band_hz, ' to ')}{where} is back" + ("" if track == victim else f" for {name}")
 
 
 def _in(section: str) -> str:

@@ -148,7 +148,11 @@ class Worst:
         order = sorted(range(len(found)), key=lambda k: -found[k][0])
         taken = set(order[:most])
         why = f"of {len(found)} sections the worst {most} were heard"
-        left_out += [SpanLeftOut(section=found[k][1].section, why=why) for k in range(len(found)) if k not in taken]
+        left_out += [
+            SpanLeftOut(section=found[k][1].section, why=why, for_time=True)
+            for k in range(len(found))
+            if k not in taken
+        ]
         return [found[k][1] for k in sorted(taken)], left_out
 
     def _seconds(self, section: Section) -> slice:

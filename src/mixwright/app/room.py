@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,9 +16,10 @@ from mixwright.app.session import Session
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.ledger.findings import LedgerRow, whole_song
+from mixwright.model.known import names_of
 from mixwright.model.ledger import Finding
 from mixwright.model.results import PlannedMove
-from mixwright.model.song import Section, Song, changed
+from mixwright.model.song import Section, changed
 from mixwright.planning.candidates import candidates_for
 from mixwright.planning.essentials import STATIC_SHAPES, essential
 from mixwright.planning.excited import Excited, excited_of
@@ -37,11 +38,11 @@ MOST_FINDINGS = 12
 
 @dataclass(frozen=True)
 class Room:
-    """What makes room: moves, what was found and what becomes of it, and what is to be said."""
+    """What makes room: moves, what was found and what becomes of it, names of layers, and what is to be said."""
 
     moves: tuple[PlannedMove, ...] = ()
     findings: tuple[Finding, ...] = ()
-    left_as_is: tuple[str, ...] = ()
+    names: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
 
@@ -76,11 +77,14 @@ def make_room(
     result = heard(session, report=report, cancel=cancel)
     findings = tuple(changed(one, verdict="left as is") if one.id in refused else one for one in result.findings)
     asked = [one for one in findings if one.verdict == "outside"]
-    if result.calibrated_lufs is None:
-        return Room(findings=findings, notes=("The mix is silent or shorter than 0.4 s: nothing is heard of it.",))
-    if not asked:
-        return Room(findings=findings, notes=(_nothing(findings),))
     rows = layers_of(song, session.graph)
+    names = names_of(song) | {row.id: row.name for row in rows}
+    if result.calibrated_lufs is None:
+        return Room(
+            findings=findings, names=names, notes=("The mix is silent or shorter than 0.4 s: nothing is heard of it.",)
+        )
+    if not asked:
+        return Room(findings=findings, names=names, notes=(_nothing(findings),))
     hearing, _, _ = hearing_of(
         session,
         rows,
@@ -117,7 +121,6 @@ def make_room(
     search = Search(objective, candidates, cancel=cancel, step=job.step)
     found = search.found()
     told = foretold(objective, search, found, {row.id: k for k, row in enumerate(rows)})
-    names = _names(song, known)
     by_id = {one.id: one for one in planned}
     ids = [row.id for row in rows]
     moves = tuple(
@@ -128,7 +131,7 @@ def make_room(
         changed(one, verdict="mended") if moves and inside.get(one.id, 1.0) <= 0.0 else one for one in findings
     )
     questions = questions_of(findings, result.arrangement, known, parts)
-    return Room(moves, judged, (), (*_summary(judged, moves, known), *questions))
+    return Room(moves, judged, names, (*_summary(judged, moves, known), *questions))
 
 
 def _first(findings: Sequence[Finding]) -> list[Finding]:
@@ -139,7 +142,7 @@ def _first(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _by_row(known: KnownSong, kept_db: Mapping[str, float]) -> dict[int, float]:
-    """Return what tracks are moved by as of their rows: what the loudest of each is moved by."""
+    """Return what tracks are moved by as of their rows: the mean of those of each that are moved."""
     found = {}
     for k, row in enumerate(known.rows):
         moved = [kept_db[id_] for id_ in row.tracks if kept_db.get(id_)]
@@ -169,13 +172,6 @@ def _essential(
         for row in sorted(shaped)
         if facts[row].place_at(part.section.name) != "bed" and part.active_s[row] > 0.0
     }
-
-
-def _names(song: Song, known: KnownSong) -> dict[str, str]:
-    tracks = {track.id: track.name for track in song.tracks}
-    sends = {send.id: send.name for send in song.sends}
-    groups = {group.id: group.name for group in song.groups}
-    return {**sends, **tracks, **groups, **{row.id: row.name for row in known.rows}}
 
 
 def _nothing(findings: Sequence[Finding]) -> str:

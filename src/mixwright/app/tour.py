@@ -22,7 +22,7 @@ from mixwright.errors import Cancelled, MixwrightError, OutputError, printable
 from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.jobs.space import require_space
-from mixwright.model.results import DeliverResult, MixResult, TourResult
+from mixwright.model.results import DeliverResult, MixResult, PlanResult, TourResult
 
 #: Where the tour goes if no folder is named; the next free name with a number if it is taken.
 FOLDER = Path("mixwright-tour")
@@ -33,8 +33,9 @@ _MOST_BYTES = 2_000_000_000
 def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel | None = None) -> TourResult:
     """Write the invented demo song into a folder and do the whole job on it.
 
-    Tracks are received; what the artist tells of them is set by hand; the mix is planned, every proposed move
-    accepted; it is rendered, measured and delivered. Nothing outside `folder` is touched.
+    Tracks are received; what the artist tells of them is set by hand; a first balance is planned and all of it
+    accepted; the mix is rendered, measured and delivered. Moves that make room for what is still covered are planned
+    last, and wait to be decided. Nothing outside `folder` is touched.
 
     Parameters
     ----------
@@ -57,7 +58,7 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
         raise OutputError("this is not an empty folder", where=printable(folder), hint="name a new one: tour DIR")
     require_space([(folder, _MOST_BYTES)], report)
     try:
-        song, mixed, delivered = _whole_job(folder, report, cancel)
+        song, mixed, delivered, room = _whole_job(folder, report, cancel)
     except Cancelled as error:
         left = f"{printable(folder)} may be deleted" if folder.exists() else "nothing was written"
         raise Cancelled(error.message, hint=left) from None
@@ -72,12 +73,15 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
         mix=str(song / mixed.file),
         prints=str(prints),
         files=tuple(str(prints / printed.file) for printed in delivered.files),
+        proposed=tuple(move.id for move in room.moves),
         seconds=round(time.monotonic() - started, 1),
     )
 
 
-def _whole_job(folder: Path, report: Report, cancel: Cancel | None) -> tuple[Path, MixResult, DeliverResult]:
-    """Do every step; return the song folder, the mix and the prints."""
+def _whole_job(
+    folder: Path, report: Report, cancel: Cancel | None
+) -> tuple[Path, MixResult, DeliverResult, PlanResult]:
+    """Do every step; return the song folder, the mix, the prints, and the plan that makes room."""
     demo = write_demo(folder / "received", report=report, cancel=cancel)
     song = folder / "song"
     start(
@@ -88,7 +92,8 @@ def _whole_job(folder: Path, report: Report, cancel: Cancel | None) -> tuple[Pat
     accept(song, (), everything=True)
     mixed = mix(song, report=report, cancel=cancel)
     measure(song, report=report, cancel=cancel)
-    return song, mixed, deliver(song, report=report, cancel=cancel)
+    delivered = deliver(song, report=report, cancel=cancel)
+    return song, mixed, delivered, plan(song, report=report, cancel=cancel)
 
 
 def _free_names() -> Iterator[Path]:

@@ -27,9 +27,12 @@ from mixwright.cli.output import Output
     help="How far each move goes.",
 )
 def command_line(output: Output, song: Path, lead: str | None, strength: float) -> None:
-    """Propose a balance and positions: what, why, by how much, and how far engineers differ.
+    """Propose the few moves that matter: what, why, by how much, what fails without each and what it costs.
 
-    Nothing is changed until a move is accepted. Accepted and refused moves stay as decided.
+    For raw tracks a first balance and positions, with how far engineers differ; then, once that is decided, room for
+    what is covered: levels, positions, band limits, shapes, tilts, dips and ducks, each made for a finding of
+    `measure`. Nothing is changed until a move is accepted. Accepted and refused moves stay as decided; `prove` tells
+    what accepted ones do.
     """
     from mixwright.app.plan import plan
     from mixwright.report.text import plan_text

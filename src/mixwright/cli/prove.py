@@ -17,7 +17,7 @@ from mixwright.cli.output import Output
     example="mixwright prove night-bus level-lead-vox",
 )
 @song_argument
-@click.argument("moves", metavar="MOVE", nargs=-1)
+@click.argument("moves", metavar="[MOVE]...", nargs=-1)
 def command_line(output: Output, song: Path, moves: tuple[str, ...]) -> None:
     """Render and hear the mix with all accepted moves and without each, at equal loudness.
 

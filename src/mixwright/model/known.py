@@ -7,7 +7,16 @@ import difflib
 from collections.abc import Collection, Iterable
 
 from mixwright.errors import SettingError
-from mixwright.model.song import Song, source_of
+from mixwright.model.song import MASTER, Song, return_of, source_of
+
+
+def names_of(song: Song) -> dict[str, str]:
+    """Return the names of everything a move can aim at, by id."""
+    groups = {group.id: group.name for group in song.groups}
+    sources = {source.id: source.name for source in song.sources}
+    sends = {send.id: send.name for send in song.sends} | {return_of(s): f"the return of {s.name}" for s in song.sends}
+    tracks = {track.id: track.name for track in song.tracks}
+    return {MASTER: "the master"} | sends | groups | sources | tracks
 
 
 def target_names(song: Song) -> frozenset[str]:

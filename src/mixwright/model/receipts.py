@@ -62,10 +62,11 @@ class ReceiptCost(Record, frozen=True, kw_only=True):
 
 
 class SpanLeftOut(Record, frozen=True, kw_only=True):
-    """A section in which a move was not measured, and why."""
+    """A section in which a move was not measured, and why; `for_time`: it was left out to keep the time."""
 
     section: str
     why: str
+    for_time: bool = False
 
 
 class Receipt(Record, frozen=True, kw_only=True):

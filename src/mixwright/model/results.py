@@ -217,7 +217,7 @@ class PlanResult(Record, frozen=True, kw_only=True):
     """Moves proposed, and the layers that were looked at and left as they are, each with its reason.
 
     `notes`: what was seen and moves cannot mend. `sounding`: as in MeasureResult, of the mix before the moves.
-    `findings`: what the moves answer, as it stood before them.
+    `findings`: what the moves answer, as it stood before them; `names`: of their layers, by id.
     """
 
     lead: tuple[str, ...]
@@ -226,6 +226,7 @@ class PlanResult(Record, frozen=True, kw_only=True):
     notes: tuple[str, ...] = ()
     sounding: str = ""
     findings: tuple[Finding, ...] = ()
+    names: dict[str, str] = {}
 
 
 class DecideResult(Record, frozen=True, kw_only=True):
@@ -380,7 +381,7 @@ class RefreshResult(Record, frozen=True, kw_only=True):
 
 
 class TourResult(Record, frozen=True, kw_only=True):
-    """Where the tour left its results."""
+    """Where the tour left its results; `proposed`: ids of the moves that wait to be decided."""
 
     song: str
     page: str
@@ -388,3 +389,4 @@ class TourResult(Record, frozen=True, kw_only=True):
     prints: str
     files: tuple[str, ...]
     seconds: float
+    proposed: tuple[str, ...] = ()

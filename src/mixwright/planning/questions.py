@@ -5,11 +5,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from mixwright.errors import with_and
 from mixwright.hearing.place_loudness import place_hz
 from mixwright.model.arrangement import Arrangement, Job, WallHole
 from mixwright.model.ledger import Finding
 from mixwright.planning.excited import Excited
 from mixwright.planning.known import KnownRow, KnownSong
+from mixwright.units import band_words
 
 _JOBS: Mapping[Job, str] = {
     "held chord": "holds a chord",
@@ -54,7 +56,7 @@ def _covered(findings: Sequence[Finding], arrangement: Arrangement, song: KnownS
     for one in findings:
         if one.kind == "only_covered" and one.verdict != "left as is" and one.track not in never:
             takers = [song.name(by.track) for by in one.caused_by[:2]]
-            under = f" under {' and '.join(takers)}" if takers else ""
+            under = f" under {with_and(takers)}" if takers else ""
             yield (
                 f"{song.name(one.track)} is covered wherever it sounds{under}. Is it to be heard, or only to thicken? "
                 "If to thicken, make it a bed; if neither, mute it and listen whether the song misses it."
@@ -81,15 +83,14 @@ def _twins(arrangement: Arrangement, song: KnownSong) -> Iterator[str]:
 def _missing(arrangement: Arrangement, song: KnownSong) -> Iterator[str]:
     for one in arrangement.missing:
         who = [song.name(id_) for id_ in one.done_by[:3]]
-        does = f"; beside it {' and '.join(who)} {'does' if len(who) == 1 else 'do'}" if who else ""
+        does = f"; beside it {with_and(who)} {'does' if len(who) == 1 else 'do'}" if who else ""
         yield f"In {one.section} no layer {_JOBS[one.job]}{does}. Is a part missing?"
 
 
 def _hole(hole: WallHole, song: KnownSong, sections: Sequence[Excited]) -> str:
-    low, high = (f"{float(f'{hz:.2g}'):g}" for hz in (hole.low_hz, hole.high_hz))
-    beside = " and ".join(hole.beside)
+    beside, band = with_and(hole.beside), band_words(hole.low_hz, hole.high_hz, " to ")
     told = (
-        f"In {hole.section} there is {hole.depth_db:.0f} dB less from {low} to {high} Hz than in {beside} beside it. "
+        f"In {hole.section} there is {hole.depth_db:.0f} dB less from {band} than in {beside} beside it. "
         "If that is not meant: is a part missing?"
     )
     filler = _filler(hole, song, sections)

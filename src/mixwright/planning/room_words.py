@@ -9,8 +9,9 @@ from mixwright.model.ledger import Finding
 from mixwright.model.results import PlannedMove
 from mixwright.planning.candidate import Candidate
 from mixwright.planning.foretold import COST_DB, Foretold
-from mixwright.planning.limits import EVIDENCE, LEVEL_DB, STRONG_BOOST_DB
+from mixwright.planning.limits import CUT_DB, EVIDENCE, LEVEL_DB, STRONG_BOOST_DB
 from mixwright.planning.search import Pick
+from mixwright.units import band_words
 
 #: So many costs of a move are told, the largest.
 _MOST_COSTS = 3
@@ -53,25 +54,17 @@ def planned_move(
         reason=_reason(candidate, pick, told, finding, ids, names),
         evidence=EVIDENCE.get(candidate.why, ""),
         predicted=predicted,
-        without_it=_without_it(told, findings, names),
+        without_it=_without_it(told, findings, ids, names),
         costs=tuple(_costs(told, ids, names)),
         finding=candidate.finding,
     )
 
 
-def place_words(finding: Finding, names: Mapping[str, str]) -> str:
+def _place(finding: Finding, names: Mapping[str, str]) -> str:
     """Return who and where: ``Lead vox at 1.2 to 2.7 kHz in chorus 2``."""
     name = names.get(finding.track, finding.track)
-    band = f" at {between(*finding.band_hz)}" if finding.band_hz is not None else ""
+    band = f" at {band_words(*finding.band_hz, ' to ')}" if finding.band_hz is not None else ""
     return f"{name}{band}" + (f" in {finding.section}" if finding.section else "")
-
-
-def between(low_hz: float, high_hz: float) -> str:
-    """Return a band by its edges, to two figures: ``250 to 310 Hz``, ``1.2 to 2.7 kHz``."""
-    low, high = (float(f"{hz:.2g}") for hz in (low_hz, high_hz))
-    if low >= 1000.0:
-        return f"{low / 1000.0:g} to {high / 1000.0:g} kHz"
-    return f"{low:g} Hz to {high / 1000.0:g} kHz" if high >= 1000.0 else f"{low:g} to {high:g} Hz"
 
 
 def _reason(
@@ -90,7 +83,7 @@ def _reason(
     reason = f"Worth about {max(best.fader_db, 0.0):.1f} dB of fader to {who}{where}, the model expects"
     if finding.taker is not None and finding.band_hz is not None:
         taker = names.get(finding.taker, finding.taker)
-        reason += f": {taker} takes most of what it loses at {between(*finding.band_hz)}"
+        reason += f": {taker} takes most of what it loses at {band_words(*finding.band_hz, ' to ')}"
     strong = " This is a strong move." if _is_strong(candidate, pick) else ""
     return f"{reason}.{strong}"
 
@@ -99,18 +92,19 @@ def _is_strong(candidate: Candidate, pick: Pick) -> bool:
     gain = candidate.all_settings(pick.values).get("gain_db", 0.0)
     if candidate.kind == "level":
         return abs(gain) > LEVEL_DB.value
-    return candidate.kind in ("shape", "tilt") and gain >= STRONG_BOOST_DB.value
+    return candidate.kind in ("shape", "tilt") and (gain >= STRONG_BOOST_DB.value or gain < -CUT_DB.value)
 
 
-def _without_it(told: Foretold, findings: Mapping[str, Finding], names: Mapping[str, str]) -> str:
+def _without_it(told: Foretold, findings: Mapping[str, Finding], ids: Sequence[str], names: Mapping[str, str]) -> str:
     back = [findings[id_] for id_ in sorted(told.comes_back, key=lambda one: -told.comes_back[one]) if id_ in findings]
     if back:
         more = f", and {len(back) - 1} more" if len(back) > 1 else ""
-        return f"Without it this stays outside its tolerance: {place_words(back[0], names)}{more}."
+        return f"Without it this stays outside its tolerance: {_place(back[0], names)}{more}."
     if told.gains:
         best = told.gains[0]
         where = f" in {best.section}" if best.section else ""
-        return f"Without it the layer is {max(best.phon, 0.0):.1f} phon softer in the mix{where}."
+        name = names.get(ids[best.row], ids[best.row])
+        return f"Without it {name} is {max(best.phon, 0.0):.1f} phon softer in the mix{where}."
     return ""
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from mixwright.errors import with_and
 from mixwright.model.arrangement import HIGH_HZ, LOW_HZ, Arrangement, Job, MissingJob, SharedPlace, WallHole
 from mixwright.model.hearing import HearingResult
 from mixwright.report.figures import clock, count, hertz, number
 from mixwright.report.heard import layer_names
 from mixwright.report.rows import wrapped
+from mixwright.units import band_words
 
 #: So many are named of each kind; all of them are in JSON.
 _MOST = 3
@@ -61,7 +63,7 @@ def hole_words(hole: WallHole) -> str:
     when = f"{clock(hole.start_s)} to {clock(hole.end_s)}"
     return (
         f"In {hole.section} ({when}) there is {number(hole.depth_db, 0)} dB less between "
-        f"{_band(hole.low_hz, hole.high_hz)} than in {_both(hole.beside)} beside it: is that meant?"
+        f"{band_words(hole.low_hz, hole.high_hz, ' and ')} than in {with_and(hole.beside)} beside it: is that meant?"
     )
 
 
@@ -69,7 +71,7 @@ def _missing_words(one: MissingJob, names: dict[str, str]) -> str:
     who = [names.get(id_, id_) for id_ in one.done_by]
     does = {"held chord": "hold" if len(who) > 1 else "holds", "pulse": "pulse" if len(who) > 1 else "pulses"}
     there = f"{_named(who)} {does.get(one.job, 'do' if len(who) > 1 else 'does')}" if who else "others do"
-    return f"In {one.section} {_JOBS[one.job]}; in {_both(one.beside)} beside it {there}: is that meant?"
+    return f"In {one.section} {_JOBS[one.job]}; in {with_and(one.beside)} beside it {there}: is that meant?"
 
 
 def _shared_words(found: Arrangement, names: dict[str, str]) -> list[str]:
@@ -81,7 +83,7 @@ def _shared_words(found: Arrangement, names: dict[str, str]) -> list[str]:
             pairs.setdefault(one.layers, []).append(one)
     told = []
     for layers, places in pairs.items():
-        band = _band(min(one.low_hz for one in places), max(one.high_hz for one in places))
+        band = band_words(min(one.low_hz for one in places), max(one.high_hz for one in places), " and ")
         where = [name for name in found.sections if name in {one.section for one in places}]
         told.append(
             f"{_pair(layers, names)} share up to {100 * places[0].share:.0f} % of their energy in {_named(where)}, "
@@ -95,24 +97,12 @@ def _few(told: Sequence[str], what: str) -> list[str]:
     return [*told[:_MOST], f"And {count(more, f'more {what}')} of this kind, in JSON."] if more > 0 else list(told)
 
 
-def _band(low_hz: float, high_hz: float) -> str:
-    """Return the edges of a band, to two figures: ``400 and 820 Hz``."""
-    low, high = (float(f"{hz:.2g}") for hz in (low_hz, high_hz))
-    if low >= 1000:
-        return f"{low / 1000:g} and {hertz(high)}"
-    return f"{low:g} and {hertz(high)}" if high < 1000 else f"{hertz(low)} and {hertz(high)}"
-
-
 def _pair(layers: tuple[str, str], names: dict[str, str]) -> str:
-    return _both([names.get(id_, id_) for id_ in layers])
-
-
-def _both(names: Sequence[str]) -> str:
-    return " and ".join(names)
+    return with_and([names.get(id_, id_) for id_ in layers])
 
 
 def _named(names: Sequence[str]) -> str:
     """Return names in a sentence: the first few, and how many more."""
     if len(names) > _MOST:
         return f"{', '.join(names[:_MOST])} and {len(names) - _MOST} more"
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+    return with_and(names)

@@ -9,10 +9,11 @@ from mixwright.model.hearing import HeardBand, HeardLayer, HearingResult
 from mixwright.model.ledger import Finding
 from mixwright.report.covered import LEGEND, band_strips
 from mixwright.report.figures import number
-from mixwright.report.findings import band_words, outside_tolerance
+from mixwright.report.findings import outside_tolerance
 from mixwright.report.heard import layer_names, place_word, takers_words
 from mixwright.report.markup import Markup, element, together
 from mixwright.report.strips import axis, strip_row
+from mixwright.units import band_words
 
 #: So many layers are drawn.
 _MOST = 10

@@ -7,11 +7,12 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from mixwright.model.hearing import HeardBand, HeardLayer, HearingResult, TakenBy
 from mixwright.report.figures import number, with_unit
-from mixwright.report.findings import band_words, outside_tolerance
+from mixwright.report.findings import outside_tolerance
 from mixwright.report.heard import by_equivalent, layer_names, place_word
 from mixwright.report.markup import Markup, element, together
 from mixwright.report.strips import ROW_PX, Scale, Strip, axis, grid, mark, percent, strip_row, upright
 from mixwright.report.tables import scrolled, table_of
+from mixwright.units import band_words
 
 #: So many layers are drawn, so many takers are named; a part narrower than this, in per cent, carries no number.
 _MOST, _TAKERS, _NUMBERED = 12, 3, 4.0

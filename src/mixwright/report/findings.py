@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from mixwright.errors import listed
 from mixwright.model.hearing import HearingResult
 from mixwright.model.ledger import Finding, FindingKind, Growth
-from mixwright.report.figures import clock, count, hertz, number, with_unit
+from mixwright.report.figures import clock, count, number, with_unit
 from mixwright.report.heard import layer_names, takers_words
 from mixwright.report.markup import Markup, element, together
+from mixwright.units import band_words
 
 #: So many are told at once; the others are folded away.
 MOST = 10
@@ -119,14 +120,6 @@ def findings_part(hearing: HearingResult) -> Markup | None:
         _folded(f"{count(len(found) - MOST, 'more place', 'more places')}", found[MOST:], names, MOST + 1),
         _folded(f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})", left, names, 1),
     )
-
-
-def band_words(low_hz: float, high_hz: float) -> str:
-    """Return a band by its edges, to two figures: ``250-310 Hz``, ``1.2-1.5 kHz``."""
-    low, high = (float(f"{hz:.2g}") for hz in (low_hz, high_hz))
-    if low >= 1000:
-        return f"{low / 1000:g}-{hertz(high)}"
-    return f"{low:g}-{hertz(high)}" if high < 1000 else f"{hertz(low)}-{hertz(high)}"
 
 
 def _folded(title: str, findings: Sequence[Finding], names: dict[str, str], start: int) -> Markup | None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from mixwright.model.known import names_of
 from mixwright.model.receipts import ProveResult
 from mixwright.model.results import MeasureResult, PlannedMove, PlanResult
-from mixwright.model.song import MASTER, Move, Song, return_of
+from mixwright.model.song import Move, Song
 from mixwright.report.figures import capital, number, with_unit
 from mixwright.report.level_rows import level_scale
 from mixwright.report.markup import Markup, element, together
@@ -17,15 +18,6 @@ from mixwright.report.sentences import before_after, reason_alone, spread_senten
 from mixwright.report.strips import Scale, axis, grid, interval, mark, picture
 
 _STATES = {"proposed": "Proposed", "accepted": "Accepted", "refused": "Refused"}
-
-
-def names_of(song: Song) -> dict[str, str]:
-    """Return the names of everything a move can aim at, by id."""
-    groups = {group.id: group.name for group in song.groups}
-    sources = {source.id: source.name for source in song.sources}
-    sends = {send.id: send.name for send in song.sends} | {return_of(s): f"the return of {s.name}" for s in song.sends}
-    tracks = {track.id: track.name for track in song.tracks}
-    return {MASTER: "the master"} | sends | groups | sources | tracks
 
 
 def move_cards(

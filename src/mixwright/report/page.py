@@ -9,6 +9,7 @@ import shlex
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from mixwright.model.known import names_of
 from mixwright.model.receipts import ProveResult
 from mixwright.model.results import (
     DeliverResult,
@@ -23,7 +24,7 @@ from mixwright.report.finished import mixed, printed
 from mixwright.report.hearing_parts import hearing_parts, hearing_sentences
 from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
-from mixwright.report.move_cards import move_cards, names_of
+from mixwright.report.move_cards import move_cards
 from mixwright.report.receipts import proved_sentence
 from mixwright.report.received import received
 from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
@@ -254,8 +255,8 @@ def _moves(
         title = f"Left as {'it is' if len(left) == 1 else 'they are'} ({len(left)})"
         kept = element("details", element("summary", title), element("ul", left))
     found = [element("p", line) for line in plan.notes] if plan else []
-    if receipts is not None and receipts.moves and not changed.since(receipts.sounding):
-        found.append(element("p", proved_sentence(receipts)))
+    told = proved_sentence(receipts, changed.sounding) if receipts is not None else ""
+    found += [element("p", told)] if told else []
     none = element("p", "No moves: inside what is known, nothing asks for a change.") if not song.moves else None
     return together(found, none, move_cards(song, plan, measure, receipts, changed.sounding), kept)
 

@@ -40,9 +40,12 @@ def prove_text(result: ProveResult, song: str) -> list[str]:
     return [*lines, "", "Next:", *(f"  {command}" for command in (*commands, f"mixwright mix {here}"))]
 
 
-def proved_sentence(result: ProveResult) -> str:
-    """Return the whole in one sentence; empty where nothing was proved."""
-    moves = result.moves
+def proved_sentence(result: ProveResult, sounding: str | None = None) -> str:
+    """Return the whole in one sentence; empty where nothing was proved.
+
+    `sounding`: hash of what the song sounds like now: receipts of an earlier state are left out.
+    """
+    moves = [one for one in result.moves if sounding in (None, one.sounding)]
     if not moves:
         return ""
     needed = sum(receipt.needed is True for receipt in moves)
@@ -103,7 +106,7 @@ def _costs(receipt: Receipt, result: ProveResult) -> list[str]:
 
 
 def _left_out(receipt: Receipt) -> str:
-    cut = [one.section for one in receipt.left_out if one.why.startswith("of ")]
+    cut = [one.section for one in receipt.left_out if one.for_time]
     return f" Not heard: {', '.join(cut)}." if cut else ""
 
 

@@ -116,7 +116,7 @@ def plan_text(result: PlanResult, song: str) -> list[str]:
     for move in result.moves:
         lines += _move(move)
     for verdict, title in _VERDICTS:
-        found = [finding_place(one, {}) for one in result.findings if one.verdict == verdict]
+        found = [finding_place(one, result.names) for one in result.findings if one.verdict == verdict]
         more = [f"and {len(found) - _MOST_FOUND} more"] if len(found) > _MOST_FOUND else []
         lines += _listed(title, [*found[:_MOST_FOUND], *more])
     lines += _listed("Left as is", result.left_as_is)
@@ -235,11 +235,18 @@ def refresh_text(result: RefreshResult, song: str) -> list[str]:
 
 
 def tour_text(result: TourResult) -> list[str]:
-    """Return where the tour left its results."""
+    """Return where the tour left its results, and what to try first."""
+    song, tried = _quoted(result.song), []
+    if result.proposed:
+        waiting = count(len(result.proposed), "move that makes room waits", "moves that make room wait")
+        tried = [
+            f"mixwright accept {song} {result.proposed[0]}   ({waiting})",
+            f"mixwright prove {song} {result.proposed[0]}   (what it does, and costs)",
+        ]
     return [
         f"The demo song is invented; all of it was made here in {result.seconds:.0f} s.",
         *rows(("", ""), [("page", result.page), ("mix", result.mix), ("prints", result.prints), ("song", result.song)]),
-        *_next(f"open {_quoted(result.page)} in a browser", f"mixwright measure {_quoted(result.song)}"),
+        *_next(f"open {_quoted(result.page)} in a browser", f"mixwright measure {song}", *tried),
         "Start listening at a low level.",
     ]
 
@@ -304,7 +311,8 @@ def _decided(result: DecideResult, song: str) -> list[str]:
 def _counted(song_moves: Mapping[str, int], notes: Iterable[str], song: str) -> list[str]:
     states = Counter(song_moves)
     counted = ", ".join(f"{states[state]} {state}" for state in ("proposed", "accepted", "refused"))
-    return ["", *notes, f"Moves of the song: {counted}.", *_next(f"mixwright mix {_quoted(song)}")]
+    prove = [f"mixwright prove {_quoted(song)}   (what each accepted move does)"] if states["accepted"] else []
+    return ["", *notes, f"Moves of the song: {counted}.", *_next(*prove, f"mixwright mix {_quoted(song)}")]
 
 
 def _checks(checks: Iterable[CheckLine]) -> list[str]:

@@ -12,7 +12,11 @@ from test_hearing_song import LAYERS, by_id, edit_track, heard, song_of, sound, 
 from mixwright.app import receipt_hearing
 from mixwright.app.clean import clean
 from mixwright.app.decide import accept, add, change
+from mixwright.app.listening import layers_of
 from mixwright.app.prove import prove
+from mixwright.app.receipt_hearing import _covered
+from mixwright.app.receipt_spans import Purpose, Worst
+from mixwright.app.session import open_song
 from mixwright.errors import Cancelled, SettingError
 from mixwright.hearing.feed import held
 from mixwright.hearing.hear import hear
@@ -180,6 +184,24 @@ def test_sections_in_which_a_move_is_silent_are_named(tmp_path: Path) -> None:
     receipt = only(prove(folder))
     assert [span.section for span in receipt.spans] == ["a"]
     assert [left.section for left in receipt.left_out] == ["b", "c"]
+
+
+def test_where_not_all_sections_can_be_heard_the_one_of_the_finding_is(tmp_path: Path) -> None:
+    """However little is at stake there beside others: the move was made for it."""
+    files = three()
+    files["pad"][48000:] *= 0.1
+    edges = {"a": (0.0, 1.0), "b": (1.0, 2.0), "c": (2.0, 3.0)}
+    parts = tuple(Section(name=name, start_s=start, end_s=end) for name, (start, end) in edges.items())
+    folder = song_of(tmp_path, files, lead=("vox",), sections=parts)
+    level = Move(id="level-pad-1", kind="level", target="pad", settings={"gain_db": -6.0}, state="accepted")
+    answers = changed(_covered("vox", parts[2]), verdict="mended")
+    with open_song(folder) as session:
+        worst = Worst(session, tuple(layers_of(session.song, session.graph)), None)
+        spans, left_out = worst.spans(level, Purpose(("pad",), "vox", (answers,), answers), 1)
+        assert [span.section for span in spans] == ["c"]
+        assert [(left.section, left.for_time) for left in left_out] == [("a", True), ("b", True)]
+        spans, _ = worst.spans(level, Purpose(("pad",), "vox"), 1)
+        assert [span.section for span in spans] == ["a"]
 
 
 def planned(move: Move, **fields: object) -> PlannedMove:

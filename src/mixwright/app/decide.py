@@ -155,8 +155,10 @@ def _decide(song: Path, names: Sequence[str], state: MoveState, *, everything: b
     return _result(song, after, touched, notes)
 
 
-def find_moves(song: Song, name: str) -> list[Move]:
-    """Return the moves that a name means: an id, else a target, else a part of one id.
+def find_moves(song: Song, name: str, wanted: MoveState = "proposed") -> list[Move]:
+    """Return the moves that a name means: an id, else a target, else a part of one id; in any state.
+
+    `wanted`: of which state those are that an error names.
 
     Raises
     ------
@@ -173,11 +175,11 @@ def find_moves(song: Song, name: str) -> list[Move]:
         return found
     if found:
         raise SettingError(f"{printable(name)!r} fits several moves", hint=f"give one: {_ids(found)}")
-    proposed = [move for move in song.moves if move.state == "proposed"]
-    listed = f"proposed: {_ids(proposed)}" if proposed else "no moves are proposed"
+    known = [move for move in song.moves if move.state == wanted]
+    told = f"{wanted}: {_ids(known)}" if known else f"no moves are {wanted}"
     hint = nearest(word, (move.id for move in song.moves))
     raise SettingError(
-        f"no move is called {printable(name)!r}", hint=f"{hint} {listed}" if hint.startswith("did") else listed
+        f"no move is called {printable(name)!r}", hint=f"{hint} {told}" if hint.startswith("did") else told
     )
 
 

@@ -99,7 +99,7 @@ def _asked(song: Song, names: Sequence[str]) -> list[Move]:
         return accepted
     chosen = set()
     for name in names:
-        found = find_moves(song, name)
+        found = find_moves(song, name, "accepted")
         ids = {move.id for move in found if move.state == "accepted"}
         if not ids:
             states = {move.state for move in found}

@@ -127,7 +127,11 @@ class Worst:
         return self._session.song.sections or whole_song(self._cells * CELL_S)
 
     def spans(self, move: Move, purpose: Purpose, most: int) -> tuple[list[Span], list[SpanLeftOut]]:
-        """Return the stretches in which a move is heard, and the sections in which it is not, in order of the song."""
+        """Return the stretches in which a move is heard, and the sections in which it is not, in order of the song.
+
+        Where not all can be heard the section of the finding that it answers comes first, then those of other findings
+        that it bears on.
+        """
         found: list[tuple[float, Span]] = []
         left_out: list[SpanLeftOut] = []
         for section in self.sections():
@@ -145,7 +149,14 @@ class Worst:
                 left_out.append(SpanLeftOut(section=section.name, why="it lies beyond the end of the song"))
             else:
                 found.append((float(profile[self._seconds(section)].sum()), span))
-        order = sorted(range(len(found)), key=lambda k: -found[k][0])
+        answers = purpose.answers.section if purpose.answers is not None else None
+        asked = {one.section for one in purpose.findings if one.verdict != "left as is"}
+
+        def urgent(k: int) -> tuple[bool, bool, float]:
+            stake, span = found[k]
+            return span.section != answers, span.section not in asked, -stake
+
+        order = sorted(range(len(found)), key=urgent)
         taken = set(order[:most])
         why = f"of {len(found)} sections the worst {most} were heard"
         left_out += [

@@ -63,7 +63,7 @@ def settle(song: Path, moves: Sequence[str] = ()) -> SettleResult:
     notes: list[str] = []
 
     def edit(before: Song) -> Song:
-        named = {move.id for name in moves for move in find_moves(before, name)}
+        named = {move.id for name in moves for move in find_moves(before, name, "accepted")}
         accepted = [move for move in before.moves if move.state == "accepted"]
         notes.extend(
             f"{move.id} is {move.state}: only accepted moves are settled."

@@ -9,7 +9,8 @@ shelf on a pad, synth or keys; a layer too loud; the printed reverb of an instru
 and bass tilted alike. The victim is the lead or support, inside its tolerance before, whose cued loudness in the mix
 falls most. Loudness is in phon, at equal loudness of the mix, over the time in which the layer sounds in the section.
 The harm is scaled until the victim falls by at least 4 phon and the ledger finds it; where that takes more than 18 dB
-another harm is drawn. Then the song is planned, everything is accepted, and it is heard again.
+another harm is drawn. What the ledger found before is left as it is, as by an engineer who was content with the song,
+so that what is asked for is what the harm did. Then the song is planned, everything is accepted, and it is heard again.
 
 *Recovered*: the victim is within 1.5 phon of unharmed or inside its tolerance (*back*); every other lead and support is
 within 1.5 phon of unharmed (*spared*; a harmed layer is not among these others, but told in the JSON); no more than 6

@@ -15,6 +15,7 @@ from recovery_songs import Excerpt, group_id, write_layer, write_song
 from mixwright.app import room
 from mixwright.app.decide import accept
 from mixwright.app.hearing import heard
+from mixwright.app.leave import left_as_is
 from mixwright.app.plan import plan
 from mixwright.app.prove import prove
 from mixwright.app.session import open_song
@@ -23,7 +24,7 @@ from mixwright.io.song_file import edit_song, load_song
 from mixwright.ledger.findings import LEAST_S
 from mixwright.model.ledger import Finding
 from mixwright.model.receipts import Receipt
-from mixwright.model.song import Move, changed
+from mixwright.model.song import LeftAsIs, Move, changed
 from mixwright.model.words import MoveKind
 from mixwright.planning.candidate import Candidate
 from mixwright.planning.candidates import candidates_for
@@ -57,7 +58,9 @@ class Desk:
         self.folder = write_song(folder, excerpt)
         self._tracks = folder / "tracks"
         self._takes = 0
+        self._left: tuple[LeftAsIs, ...] = ()
         self.plain = self.stage()
+        self._content = tuple(left_as_is(finding) for finding in self._found)
 
     def inside(self) -> tuple[str, ...]:
         """Return who is inside its tolerance as the song is."""
@@ -75,6 +78,7 @@ class Desk:
                     for track in song.tracks
                 ),
                 moves=tuple(moves),
+                left_as_is=self._left,
             ),
         )
 
@@ -92,8 +96,9 @@ class Desk:
         edit_song(self.folder, "moves of a trial", lambda song: changed(song, moves=tuple(moves)))
 
     def play(self, excerpt: Excerpt, ids: Sequence[str]) -> None:
-        """Let some tracks play what an excerpt holds of them."""
+        """Let some tracks play what an excerpt holds of them; beside them all is left as it was found unharmed."""
         self._takes += 1
+        self._left = self._content if ids else ()
         names = {id_: f"{id_}-{self._takes}" for id_ in ids}
         for id_, name in names.items():
             write_layer(self._tracks / f"{name}.wav", excerpt.layers[id_])
@@ -114,8 +119,9 @@ class Desk:
             cued = layer.sections[at].in_mix_phon.cued
             if cued is not None and layer.active_s >= LEAST_S:
                 phon[layer.id] = cued
-        findings = tuple(finding for finding in found.findings if finding.section in (name, ""))
-        return Stage(phon, findings)
+        self._found = found.findings
+        asked = (finding for finding in found.findings if finding.verdict != "left as is")
+        return Stage(phon, tuple(finding for finding in asked if finding.section in (name, "")))
 
 
 @dataclass(frozen=True)

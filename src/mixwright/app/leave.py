@@ -40,7 +40,7 @@ def leave(song: Path, findings: Sequence[str]) -> tuple[str, ...]:
     def edit(before: Song) -> Song:
         left = before.left_as_is
         for one in chosen:
-            left = replace_in(left, _left(one))
+            left = replace_in(left, left_as_is(one))
         return changed(before, left_as_is=left)
 
     edit_song(song, f"leave {', '.join(one.id for one in chosen)}", edit)
@@ -56,7 +56,8 @@ def _named(findings: Sequence[Finding], name: str) -> Finding:
     raise SettingError(what, where="--leave", hint=hint)
 
 
-def _left(finding: Finding) -> LeftAsIs:
+def left_as_is(finding: Finding) -> LeftAsIs:
+    """Return what a song says of a finding that is left as it is."""
     return LeftAsIs(
         id=finding.id,
         kind=finding.kind,

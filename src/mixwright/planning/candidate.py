@@ -16,7 +16,7 @@ from mixwright.model.words import MoveKind
 from mixwright.planning.excited import Excited
 from mixwright.planning.filter_gains import Gain, band_limit, bell, tilt
 from mixwright.planning.keyed_gains import dip, duck, even_out, together
-from mixwright.planning.limits import PRICES
+from mixwright.planning.limits import FAR_DB, PRICES
 from mixwright.planning.placing_gains import even, fed, narrowed, placed
 
 _NONE = np.zeros(PLACES)
@@ -239,6 +239,9 @@ def _size(kind: str, one: Setting, settings: _Settings) -> tuple[float, float]:
         size, by = _smooth(octaves)
         return size, by * slope
     size, by = _smooth(value - one.start)
+    if one.name.endswith("_db"):  # what goes far is heard as a change of the layer, not as room
+        by *= 1.0 + 2.0 * size / FAR_DB[kind]
+        size *= 1.0 + size / FAR_DB[kind]
     wide = 1.0
     if kind in ("shape", "dip"):
         wide = octaves_of(settings["q"])

@@ -63,17 +63,29 @@ HIGHEST_PASS_HZ = Limit(20000.0, "where hearing ends")
 #: the time of what is keyed, octave of a pass, all of the way to a side, all of the width, 1 of a ratio. In the order
 #: of the evidence: of moves that do as much the one that is better founded is cheaper.
 PRICES: Mapping[str, float] = {
-    "level": 0.12,
+    "level": 0.06,
     "pan": 0.05,
     "band_limit": 0.03,
-    "shape": 0.04,
+    "shape": 0.14,
     "tilt": 0.04,
     "dip": 0.06,
     "duck": 0.06,
-    "width": 0.1,
+    "width": 1.0,
     "send": 0.03,
     "even_out": 0.2,
     "colour": 0.2,
+}
+
+#: A move of so many dB is priced at twice its size: ours.
+FAR_DB: Mapping[str, float] = {
+    "level": 18.0,
+    "shape": 9.0,
+    "tilt": 6.0,
+    "dip": 9.0,
+    "duck": 9.0,
+    "send": 12.0,
+    "even_out": 12.0,
+    "colour": 12.0,
 }
 
 #: What speaks for each kind of candidate (`candidate.Candidate.why`), in the order in which they are offered.

@@ -33,8 +33,9 @@ from mixwright.planning.terms import (
     places_between,
 )
 
-#: What every move is priced at beside its size, in phon: an engineer has to make it, and hear whether it is right.
-A_MOVE = 0.5
+#: What a move is priced at beside its size, in phon: an engineer has to make it, and hear whether it is right. Each
+#: further one is dearer: a plan is few moves, and what is worth a second is worth less than the first.
+A_MOVE, A_FURTHER_MOVE = 0.2, 0.5
 #: What a dB costs by which the essential part of a lead or a support moves beside the rest of it, beyond the limit.
 ESSENTIAL_WEIGHT = 8.0
 #: Rows that lie further inside than this, in phon, are not asked whether they still do.
@@ -199,7 +200,10 @@ class State:
         self.cost = Cost(
             sum(one.wrong for one in self._parts),
             sum(one.harm for one in self._parts) + sum(one.value for one in self._pressed),
-            sum(A_MOVE + candidate.price(values)[0] for candidate, values in self._chosen),
+            sum(
+                A_MOVE + A_FURTHER_MOVE * k + candidate.price(values)[0]
+                for k, (candidate, values) in enumerate(self._chosen)
+            ),
         )
 
     def _shift_of(self) -> None:
@@ -355,10 +359,25 @@ def _known(
     stands = _louder(excited, kept) if kept else excited
     audible = Audible(stands, judged, asked, tuple(shares))
     heard = audible.still(0.0)[0]
-    terms += [LossTerm(k, places[row], phon(float(heard.cued[k].sum()))[0]) for k, row in enumerate(judged)]
+    blame = _blame(of, index)
+    terms += [
+        LossTerm(k, places[row], phon(float(heard.cued[k].sum()))[0], blame.get(row, 0.0))
+        for k, row in enumerate(judged)
+    ]
     held = {row: one for (name, row), one in essential.items() if name == section.name}
     weight = (energy or {}).get(section.name, section.end_s - section.start_s)
     return Known(audible, places, tuple(terms), held, weight)
+
+
+def _blame(findings: Sequence[Finding], index: Mapping[str, int]) -> dict[int, float]:
+    """Return which part of all that is lost in the findings of a section each row takes, by those that are named."""
+    taken: dict[int, float] = {}
+    for one in findings:
+        for by in one.caused_by:
+            if by.track in index:
+                taken[index[by.track]] = taken.get(index[by.track], 0.0) + by.fraction
+    whole = max(sum(taken.values()), 1e-9)
+    return {row: one / whole for row, one in taken.items()}
 
 
 def _whole_term(k: int, place: Place, tolerated_db: float, heard: Heard, of: Sequence[Finding]) -> Iterator[WholeTerm]:

@@ -28,9 +28,6 @@ _NEARLY = 0.75
 _LEAST_HARM = 0.5
 #: A move is needed where its target loses so much without it, in phon cued.
 NEEDED_PHON = 1.0
-#: A finding that comes back without a move makes that needed where its layer loses so much: less is not heard
-#: (`terms.LOSS_FREE_PHON`), and not worth the hand on the fader.
-_HEARD_PHON = 0.5
 _STEPS, _LAST_STEPS = 4, 12
 #: Kinds of which two on the same target in the same section are one.
 _ONCE = frozenset({"level", "pan", "width", "send", "even_out", "colour", "tilt"})
@@ -138,9 +135,9 @@ class Search:
     def needed(self, pick: Pick, within: State, without: State) -> bool:
         """Tell whether a move is needed: without it a finding comes back, or what it is made for loses a phon."""
         inside, outside = self.outside(within), self.outside(without)
-        now, then = self.cued_phon(within), self.cued_phon(without)
-        if any(inside[id_] <= 0.0 < outside[id_] and now[id_] - then[id_] >= _HEARD_PHON for id_ in inside):
+        if any(inside[id_] <= 0.0 < outside[id_] for id_ in inside):
             return True
+        now, then = self.cued_phon(within), self.cued_phon(without)
         id_ = pick.candidate.finding
         return id_ in now and now[id_] - then[id_] >= NEEDED_PHON
 
@@ -155,7 +152,7 @@ class Search:
         for _, order, unit in hoped:
             self._cancel.check()
             tries = [
-                [Pick(one, values[k]) for one, values in zip(unit, map(_tries, unit), strict=True)] for k in range(3)
+                [Pick(one, values[k]) for one, values in zip(unit, map(_tries, unit), strict=True)] for k in range(5)
             ]
             rest = _beside(unit, picks)
             places = self._of.touched([*unit, *(one.candidate for one in rest)])
@@ -309,14 +306,14 @@ def _units(candidates: Sequence[Candidate]) -> list[tuple[Candidate, ...]]:
 
 
 def _tries(candidate: Candidate) -> list[np.ndarray]:
-    """Return values to try: less than the first try, that, and half of the way from there to what is allowed.
+    """Return values to try: less than the first try, that, and some of the way from there to what is allowed.
 
     What lies far outside is hardly told from a little: the first steps towards the tolerance count least.
     """
     start, first = candidate.start, candidate.first
     low, high = (np.array([getattr(one, name) for one in candidate.settings]) for name in ("low", "high"))
     bound = np.where(first < start, low, np.where(first > start, high, first))
-    return [start + 0.4 * (first - start), first, first + 0.5 * (bound - first)]
+    return [start + 0.4 * (first - start), *(first + part * (bound - first) for part in (0.0, 0.25, 0.5, 0.75))]
 
 
 def _beside(unit: Sequence[Candidate], picks: Sequence[Pick]) -> list[Pick]:

@@ -26,14 +26,22 @@ INSIDE_PHON, INSIDE_PART = 0.5, 0.3
 WHOLE_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.7, "bed": 0.0}
 #: What a band counts, in phon, that lies outside by 1.7 times its tolerance.
 BAND_WEIGHT = 2.0
+#: What it counts, in phon, that a layer or a band lies outside at all; half of it where it hardly does.
+OUTSIDE_PHON = 1.5
 #: A finding counts in full that lies outside by so much as the mix stands: a part of the tolerance of a band, dB of a
-#: layer as a whole. One that is hardly one is not worth a move.
-_WORTH_PART, _WORTH_DB = 0.5, 1.0
+#: layer as a whole; one that is hardly one this part of it.
+_WORTH_PART, _WORTH_DB, _LEAST_WORTH = 0.5, 1.0, 0.6
 #: What a phon lost by another lead or support counts, and what of it is free: less than what listeners repeat
 #: (Ma, Reiss & Black 2014: about 2 dB, a few tenths of which add up unheard).
 LOSS_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.6, "bed": 0.0}
 LOSS_FREE_PHON = 0.3
-MOVED_PART = 0.3
+LOSS_FAR_PHON = 2.0
+MOVED_PART, MOVED_FAR_PHON = 0.3, 6.0
+#: Who takes so much of what the layers of a section lose is not in the way; who takes so much is what is in the way.
+BLAMED = 0.2, 0.5
+#: What a phon counts that another lead or support gains, and over how many phon that wears off: whoever is in the way
+#: of one is often in that of others.
+GAIN_WEIGHT, GAIN_PHON = 0.25, 2.5
 #: What a dB counts by which a bed is moved, beyond what is free: it may melt, but would be missed.
 BED_WEIGHT, BED_FREE_DB = 0.08, 1.0
 _LEAST = 1e-9
@@ -50,9 +58,18 @@ def hinge(value: float, rounded: float = ROUND_PHON) -> tuple[float, float]:
 
 def worth(finding: Finding) -> float:
     """Return what a finding counts, 0 to 1: in full where it lies well outside as the mix stands."""
-    if finding.band_hz is None:
-        return min(finding.excess_db / _WORTH_DB, 1.0)
-    return min(finding.excess_db / finding.tolerance_db / _WORTH_PART, 1.0)
+    outside = (
+        finding.excess_db / _WORTH_DB
+        if finding.band_hz is None
+        else finding.excess_db / finding.tolerance_db / _WORTH_PART
+    )
+    return _LEAST_WORTH + (1.0 - _LEAST_WORTH) * min(max(outside, 0.0), 1.0)
+
+
+def at_all(value: float, rounded: float) -> tuple[float, float]:
+    """Return what it counts that something is above 0 at all, 0 to 1, with its derivative."""
+    left = math.exp(-value / rounded)
+    return 1.0 - left, left / rounded
 
 
 @dataclass(eq=False)
@@ -90,9 +107,11 @@ class WholeTerm:
         raised, by_raised = phon(float(heard.raised[k].sum()))
         value, slope = hinge(alone - raised + self.offset + (INSIDE_PHON if self.finding else 0.0))
         weight = WHOLE_WEIGHT[self.place] * (worth(self.finding) if self.finding else 1.0)
-        part.wrong += weight * value
-        part.by.alone[k] += weight * slope * by_alone
-        part.by.raised[k] -= weight * slope * by_raised
+        outside, by_value = at_all(value, ROUND_PHON)
+        part.wrong += weight * (value + OUTSIDE_PHON * outside)
+        slope *= weight * (1.0 + OUTSIDE_PHON * by_value)
+        part.by.alone[k] += slope * by_alone
+        part.by.raised[k] -= slope * by_raised
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,8 +148,9 @@ class BandTerm:
         over = cost / self.tolerance_db - 1.0 + INSIDE_PART
         value, slope = hinge(over, 0.3)
         weight = BAND_WEIGHT * worth(self.finding)
-        part.wrong += weight * math.log1p(value)
-        by = weight * slope / (1.0 + value) / self.tolerance_db
+        outside, by_value = at_all(value, INSIDE_PART / 2.0)
+        part.wrong += weight * math.log1p(value) + OUTSIDE_PHON * worth(self.finding) * outside
+        by = (weight / (1.0 + value) + OUTSIDE_PHON * worth(self.finding) * by_value) * slope / self.tolerance_db
         part.by.alone[self.row] += by * by_alone
         part.by.cued[self.row] += by * by_cued
         part.by.took[self.share] += by * by_took
@@ -179,18 +199,25 @@ class LossTerm:
     row: int
     place: Place
     before_phon: float
+    blame: float = 0.0
 
     def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:
         """Add value and derivatives."""
         now, slope = phon(float(heard.cued[self.row].sum()))
         value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
-        weight = LOSS_WEIGHT[self.place]
+        weight, far_phon = LOSS_WEIGHT[self.place], LOSS_FAR_PHON
+        gain = 0.0 if self.row in moved else max(now - self.before_phon, 0.0)
+        left = GAIN_WEIGHT * weight * GAIN_PHON * math.exp(-gain / GAIN_PHON)
+        part.wrong += left
+        if gain > 0.0:
+            part.by.cued[self.row] -= left / GAIN_PHON * slope
         if self.row in moved:
-            part.harm += MOVED_PART * weight * value
-            part.by.cued[self.row] -= MOVED_PART * weight * by * slope
-        else:
-            part.harm += weight * value * (1.0 + value / 2.0)
-            part.by.cued[self.row] -= weight * (1.0 + value) * by * slope
+            low, high = BLAMED
+            blamed = min(max((self.blame - low) / (high - low), 0.0), 1.0)
+            weight *= 1.0 - (1.0 - MOVED_PART) * blamed
+            far_phon += (MOVED_FAR_PHON - LOSS_FAR_PHON) * blamed
+        part.harm += weight * value * (1.0 + value / far_phon)
+        part.by.cued[self.row] -= weight * (1.0 + 2.0 * value / far_phon) * by * slope
 
 
 Term = WholeTerm | BandTerm | LossTerm

@@ -9,6 +9,7 @@ from mixwright.model.filters import EqBand, Pass
 from mixwright.native.place import pan_gains
 from mixwright.planning.candidate import Candidate, Setting
 from mixwright.planning.filter_gains import band_limit, bell, tilt
+from mixwright.planning.limits import PRICES
 from planning.invented_excited import excited, humps
 
 RATE_HZ = 48000
@@ -151,6 +152,15 @@ def test_at_its_start_it_does_next_to_nothing_and_costs_nothing(name):
     assert most < (1.6 if name == "band_limit" else 1e-6)
     assert one.price(one.start)[0] == pytest.approx(0.0, abs=1e-9)
     assert one.price(one.first)[0] > 0.0
+
+
+def test_what_goes_far_is_priced_at_more_than_its_size():
+    one = Candidate("level", "x", (), (0,), (Setting("gain_db", 0.0, -18.0, 18.0, 6.0),))
+    near, far = (one.price([gain_db])[0] / gain_db for gain_db in (9.0, 18.0))
+    # Twice at 18 dB, one and a half times at 9 dB; a corner of 0.1 dB is rounded.
+    assert far / near == pytest.approx(2.0 / 1.5, rel=0.02)
+    assert far == pytest.approx(2.0 * PRICES["level"], rel=0.02)
+    assert one.price([-18.0])[0] == one.price([18.0])[0]
 
 
 def test_positions_are_those_of_the_mixer():

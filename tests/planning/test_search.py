@@ -8,8 +8,8 @@ from invented_room import BASS, GUITAR, PAD, ROWS, VOICE, candidates, covered, m
 from mixwright.errors import Cancelled
 from mixwright.jobs.progress import Cancel
 from mixwright.planning.foretold import foretold
-from mixwright.planning.objective import Objective, State
-from mixwright.planning.search import MOST_MOVES, Search
+from mixwright.planning.objective import A_FURTHER_MOVE, A_MOVE, Objective, State
+from mixwright.planning.search import MOST_MOVES, Pick, Search
 
 
 def asked(findings):
@@ -68,8 +68,37 @@ def test_a_song_that_is_right_gets_no_moves():
     assert searched(findings=(), given=asked(covered()))[2].picks == ()
 
 
-def test_a_finding_that_is_hardly_one_is_not_worth_a_move():
-    assert searched(findings=covered(0.02))[2].picks == ()
+def test_a_finding_that_is_hardly_one_is_worth_a_small_first_move_but_no_fourth(monkeypatch):
+    hardly = covered(0.02, names=("Verse",))
+    only = searched(findings=hardly)[2].picks
+    assert len(only) == 1
+    assert only[0].candidate.price(only[0].values)[0] < 0.5
+    # At the price of a fourth move nothing is worth it, but what lies far outside still is.
+    monkeypatch.setattr("mixwright.planning.objective.A_MOVE", A_MOVE + 3.0 * A_FURTHER_MOVE)
+    assert searched(findings=hardly)[2].picks == ()
+    assert searched(findings=covered(1.2, names=("Verse",)))[2].picks != ()
+
+
+@pytest.mark.parametrize(
+    ("excess_db", "gain_db", "phon", "comes_back", "needed"),
+    [
+        (0.02, -0.3, 0.30, True, True),  # a finding comes back, and be it by little
+        (0.10, -0.5, 0.49, False, False),  # it stays outside either way, and nobody hears the difference
+        (3.00, -2.0, 1.75, False, True),  # it stays outside, but is heard a phon better
+    ],
+)
+def test_a_move_is_needed_without_which_a_finding_comes_back_or_its_layer_loses_a_phon(
+    excess_db, gain_db, phon, comes_back, needed
+):
+    findings = covered(excess_db, names=("Verse",))
+    objective, id_ = Objective(sections(), ROWS, findings), findings[0].id
+    search = Search(objective, asked(findings))
+    pick = Pick(asked(findings)[0], np.array([gain_db]))  # the guitar's level
+    within, without = State(objective, [(pick.candidate, pick.values)]), State(objective, ())
+    assert search.outside(without)[id_] > 0.0
+    assert (search.outside(within)[id_] == 0.0) is comes_back
+    assert search.cued_phon(within)[id_] - search.cued_phon(without)[id_] == pytest.approx(phon, abs=0.01)
+    assert search.needed(pick, within, without) is needed
 
 
 def test_a_bed_that_merely_melts_is_left():

@@ -230,7 +230,10 @@ def octaves_of(q: float) -> float:
 
 
 def _size(kind: str, one: Setting, settings: _Settings) -> tuple[float, float]:
-    """Return how large a move is by one setting, in the unit of `limits.PRICES`, and its derivative by that."""
+    """Return how large a move is by one setting, in the unit of `limits.PRICES`, and its derivative by that.
+
+    What is set in dB counts by more than its size, by `limits.FAR_DB`.
+    """
     value = settings[one.name]
     if one.name == "margin_db":
         return 0.0, 0.0

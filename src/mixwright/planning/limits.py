@@ -60,8 +60,8 @@ LOWEST_HIGH_HZ = Limit(2000.0, _PRACTICE)
 HIGHEST_PASS_HZ = Limit(20000.0, "where hearing ends")
 
 #: What each kind of move is priced at, ours: per dB of level, of a send, dB x octave of a filter, dB x octave x part of
-#: the time of what is keyed, octave of a pass, all of the way to a side, all of the width, 1 of a ratio. In the order
-#: of the evidence: of moves that do as much the one that is better founded is cheaper.
+#: the time of what is keyed, octave of a pass, all of the way to a side, all of the width, 1 of a ratio. Of moves that
+#: do as much the one that is better founded, or takes less of what a layer is, is cheaper.
 PRICES: Mapping[str, float] = {
     "level": 0.06,
     "pan": 0.05,
@@ -76,7 +76,7 @@ PRICES: Mapping[str, float] = {
     "colour": 0.2,
 }
 
-#: A move of so many dB is priced at twice its size: ours.
+#: Sizes in dB are priced as ``size + size^2 / far``: one that goes so far costs twice what it would. Ours.
 FAR_DB: Mapping[str, float] = {
     "level": 18.0,
     "shape": 9.0,

@@ -29,12 +29,13 @@ from mixwright.planning.terms import (
     Term,
     WholeTerm,
     added_up,
+    blamed,
     hinge,
     places_between,
 )
 
-#: What a move is priced at beside its size, in phon: an engineer has to make it, and hear whether it is right. Each
-#: further one is dearer: a plan is few moves, and what is worth a second is worth less than the first.
+#: What the first move is priced at beside its size, in phon, and by how much more each further one than the one before
+#: it: an engineer has to make it, and hear whether it is right, and a plan is few moves.
 A_MOVE, A_FURTHER_MOVE = 0.2, 0.5
 #: What a dB costs by which the essential part of a lead or a support moves beside the rest of it, beyond the limit.
 ESSENTIAL_WEIGHT = 8.0
@@ -82,7 +83,10 @@ class Known:
 
 @dataclass(frozen=True, eq=False)
 class Cost:
-    """What is wrong with a song (findings), what its moves harm, what they are priced at: all in phon, weighted."""
+    """What is wrong with a song, what its moves harm, what they are priced at: all in phon, weighted.
+
+    `wrong` is findings, less what leads and supports gain: it may be below 0.
+    """
 
     wrong: float
     harm: float
@@ -97,9 +101,10 @@ class Cost:
 class Objective:
     """J of a song with moves: ``wrong + harm + price``, at equal loudness of the mix.
 
-    ``wrong`` is what lies outside the tolerances (`terms.WholeTerm`, `terms.BandTerm`), ``harm`` what other leads and
-    supports lose (`terms.LossTerm`), what static shapes take of their essential regions and by how much beds are moved,
-    ``price`` that of the moves.
+    ``wrong`` is what lies outside the tolerances, at all and by how much (`terms.WholeTerm`, `terms.BandTerm`), less
+    what leads and supports gain that are not moved; ``harm`` what they lose (`terms.LossTerm`), what static shapes take
+    of their essential regions and by how much beds are moved; ``price`` that of n moves: ``n * A_MOVE +
+    n * (n - 1) / 2 * A_FURTHER_MOVE`` and that of their sizes (`candidate.Candidate.price`).
     The formulation is that of mixing research: audibility that falls short, and the fewest and smallest moves (Hafezi &
     Reiss 2015; Ronan et al. 2018; Lee et al. 2024); the terms are ours.
 
@@ -359,7 +364,7 @@ def _known(
     stands = _louder(excited, kept) if kept else excited
     audible = Audible(stands, judged, asked, tuple(shares))
     heard = audible.still(0.0)[0]
-    blame = _blame(of, index)
+    blame = blamed(of, index)
     terms += [
         LossTerm(k, places[row], phon(float(heard.cued[k].sum()))[0], blame.get(row, 0.0))
         for k, row in enumerate(judged)
@@ -367,17 +372,6 @@ def _known(
     held = {row: one for (name, row), one in essential.items() if name == section.name}
     weight = (energy or {}).get(section.name, section.end_s - section.start_s)
     return Known(audible, places, tuple(terms), held, weight)
-
-
-def _blame(findings: Sequence[Finding], index: Mapping[str, int]) -> dict[int, float]:
-    """Return which part of all that is lost in the findings of a section each row takes, by those that are named."""
-    taken: dict[int, float] = {}
-    for one in findings:
-        for by in one.caused_by:
-            if by.track in index:
-                taken[index[by.track]] = taken.get(index[by.track], 0.0) + by.fraction
-    whole = max(sum(taken.values()), 1e-9)
-    return {row: one / whole for row, one in taken.items()}
 
 
 def _whole_term(k: int, place: Place, tolerated_db: float, heard: Heard, of: Sequence[Finding]) -> Iterator[WholeTerm]:

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,8 @@ INSIDE_PHON, INSIDE_PART = 0.5, 0.3
 WHOLE_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.7, "bed": 0.0}
 #: What a band counts, in phon, that lies outside by 1.7 times its tolerance.
 BAND_WEIGHT = 2.0
-#: What it counts, in phon, that a layer or a band lies outside at all; half of it where it hardly does.
+#: What it counts, in phon, that a layer or a band lies outside at all, beside by how much: a band where place is not
+#: asked, a layer as a whole times `WHOLE_WEIGHT`.
 OUTSIDE_PHON = 1.5
 #: A finding counts in full that lies outside by so much as the mix stands: a part of the tolerance of a band, dB of a
 #: layer as a whole; one that is hardly one this part of it.
@@ -35,12 +36,15 @@ _WORTH_PART, _WORTH_DB, _LEAST_WORTH = 0.5, 1.0, 0.6
 #: (Ma, Reiss & Black 2014: about 2 dB, a few tenths of which add up unheard).
 LOSS_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.6, "bed": 0.0}
 LOSS_FREE_PHON = 0.3
+#: So much lost counts twice what it is.
 LOSS_FAR_PHON = 2.0
-MOVED_PART, MOVED_FAR_PHON = 0.3, 6.0
-#: Who takes so much of what the layers of a section lose is not in the way; who takes so much is what is in the way.
+#: Of what a layer loses that is moved since it is in the way, this part counts, and twice that so far.
+BLAMED_PART, BLAMED_FAR_PHON = 0.3, 6.0
+#: Who takes no more than the first part of what is lost in the findings of a section is not in the way; who takes the
+#: second or more is what is in the way.
 BLAMED = 0.2, 0.5
-#: What a phon counts that another lead or support gains, and over how many phon that wears off: whoever is in the way
-#: of one is often in that of others.
+#: What a phon counts that a lead or support gains which is not moved itself, and over how many phon that wears off:
+#: whoever is in the way of one is often in that of others.
 GAIN_WEIGHT, GAIN_PHON = 0.25, 2.5
 #: What a dB counts by which a bed is moved, beyond what is free: it may melt, but would be missed.
 BED_WEIGHT, BED_FREE_DB = 0.08, 1.0
@@ -57,7 +61,7 @@ def hinge(value: float, rounded: float = ROUND_PHON) -> tuple[float, float]:
 
 
 def worth(finding: Finding) -> float:
-    """Return what a finding counts, 0 to 1: in full where it lies well outside as the mix stands."""
+    """Return what a finding counts, 0.6 to 1: in full where it lies well outside as the mix stands."""
     outside = (
         finding.excess_db / _WORTH_DB
         if finding.band_hz is None
@@ -67,14 +71,17 @@ def worth(finding: Finding) -> float:
 
 
 def at_all(value: float, rounded: float) -> tuple[float, float]:
-    """Return what it counts that something is above 0 at all, 0 to 1, with its derivative."""
+    """Return what it counts that a value of 0 or more is above 0 at all, 0 to 1, with its derivative."""
     left = math.exp(-value / rounded)
     return 1.0 - left, left / rounded
 
 
 @dataclass(eq=False)
 class Part:
-    """A sum over terms, and its derivatives `by` what is heard; `wrong` of it is findings, the rest harm."""
+    """A sum over terms, and its derivatives `by` what is heard.
+
+    `wrong` of it is findings, less what leads and supports gain; the rest is harm.
+    """
 
     wrong: float
     harm: float
@@ -83,7 +90,10 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class WholeTerm:
-    """A layer as a whole: ``hinge(alone' - raised' + offset)`` in phon, times what its place counts.
+    """A layer as a whole: ``w * (x + OUTSIDE_PHON * (1 - exp(-x / ROUND_PHON)))``, in phon.
+
+    ``x = hinge(alone' - raised' + offset)``, of a finding with INSIDE_PHON added: by how much it lies outside. ``w`` is
+    what its place counts, of a finding times its `worth`. That it lies outside at all counts beside by how much.
 
     alone' is its loudness alone with the moves, raised' that in the mix with its fader up by what its place tolerates:
     the ledger's own question, whether it needs more than that to be as loud as alone (`ledger.tolerances.WHOLE`).
@@ -116,9 +126,11 @@ class WholeTerm:
 
 @dataclass(frozen=True, eq=False)
 class BandTerm:
-    """A band that one layer takes of another: BAND_WEIGHT times ``log(1 + hinge(cost / tolerance - 1))``.
+    """A band that one layer takes of another, in phon.
 
-    So the last step to the tolerance counts most: a band that is half mended is told again.
+    ``worth * (BAND_WEIGHT * log(1 + x) + OUTSIDE_PHON * (1 - exp(-2 x / INSIDE_PART)))`` where
+    ``x = hinge(cost / tolerance - 1 + INSIDE_PART)``, rounded over 0.3. So the last step to the tolerance counts most:
+    a band that is half mended is told again.
 
     The cost in dB is that of `ledger.findings`: of the rise that the layer as a whole needs as much as the part of its
     loss that this one takes there, less where more than half of the band is left:
@@ -147,10 +159,10 @@ class BandTerm:
         cost, by_alone, by_cued, by_took = self._cost(heard)
         over = cost / self.tolerance_db - 1.0 + INSIDE_PART
         value, slope = hinge(over, 0.3)
-        weight = BAND_WEIGHT * worth(self.finding)
         outside, by_value = at_all(value, INSIDE_PART / 2.0)
-        part.wrong += weight * math.log1p(value) + OUTSIDE_PHON * worth(self.finding) * outside
-        by = (weight / (1.0 + value) + OUTSIDE_PHON * worth(self.finding) * by_value) * slope / self.tolerance_db
+        weight = worth(self.finding)
+        part.wrong += weight * (BAND_WEIGHT * math.log1p(value) + OUTSIDE_PHON * outside)
+        by = weight * (BAND_WEIGHT / (1.0 + value) + OUTSIDE_PHON * by_value) * slope / self.tolerance_db
         part.by.alone[self.row] += by * by_alone
         part.by.cued[self.row] += by * by_cued
         part.by.took[self.share] += by * by_took
@@ -189,11 +201,20 @@ class BandTerm:
 
 @dataclass(frozen=True, eq=False)
 class LossTerm:
-    """What another lead or support loses: ``x + x^2 / 2`` with ``x = hinge(cued before - cued now - free)`` in phon.
+    """What a lead or support loses and gains in the mix, in phon cued, at equal loudness of the mix.
 
-    At equal loudness of the mix. A layer that loses much is no more what it was: that grows faster than what it loses.
-    A layer that is moved itself is to lose, since it is in the way: of it ``MOVED_PART x`` counts. Whether it still is
-    heard as well as its place asks, its `WholeTerm` says.
+    Harm is ``w * (x + x^2 / far)`` with ``x = hinge(before - now - LOSS_FREE_PHON)``, ``w`` what its place counts, and
+    far LOSS_FAR_PHON: a layer that loses much is no more what it was, so that grows faster than what it loses.
+
+    A layer that is moved itself, and is to `blame`, is to lose: of it BLAMED_PART of ``w`` counts, and BLAMED_FAR_PHON
+    is far. In between, by where `blame` lies in BLAMED. Whether it still is heard as well as its place asks, its
+    `WholeTerm` says.
+
+    What a layer gains that is not moved itself is taken off what is wrong: ``w * GAIN_WEIGHT * GAIN_PHON * (1 -
+    exp(-y / GAIN_PHON))`` with ``y = now - before`` where it is above 0. This corner is rounded over ROUND_PHON to both
+    sides alike, so that slopes tell of gains as the mix stands, too, where the term is 0.
+
+    `blame`: which part of what is lost in the findings of the section this layer takes, 0 to 1.
     """
 
     row: int
@@ -204,20 +225,45 @@ class LossTerm:
     def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:
         """Add value and derivatives."""
         now, slope = phon(float(heard.cued[self.row].sum()))
-        value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
         weight, far_phon = LOSS_WEIGHT[self.place], LOSS_FAR_PHON
-        gain = 0.0 if self.row in moved else max(now - self.before_phon, 0.0)
-        left = GAIN_WEIGHT * weight * GAIN_PHON * math.exp(-gain / GAIN_PHON)
-        part.wrong += left
-        if gain > 0.0:
-            part.by.cued[self.row] -= left / GAIN_PHON * slope
         if self.row in moved:
             low, high = BLAMED
             blamed = min(max((self.blame - low) / (high - low), 0.0), 1.0)
-            weight *= 1.0 - (1.0 - MOVED_PART) * blamed
-            far_phon += (MOVED_FAR_PHON - LOSS_FAR_PHON) * blamed
-        part.harm += weight * value * (1.0 + value / far_phon)
-        part.by.cued[self.row] -= weight * (1.0 + 2.0 * value / far_phon) * by * slope
+            far_phon += (BLAMED_FAR_PHON - LOSS_FAR_PHON) * blamed
+            lost_weight = weight * (1.0 - (1.0 - BLAMED_PART) * blamed)
+        else:
+            lost_weight = weight
+            gained, by_change = _gained(now - self.before_phon)
+            part.wrong -= weight * gained
+            part.by.cued[self.row] -= weight * by_change * slope
+        value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
+        part.harm += lost_weight * value * (1.0 + value / far_phon)
+        part.by.cued[self.row] -= lost_weight * (1.0 + 2.0 * value / far_phon) * by * slope
+
+
+#: What is left of the weight of a gain where nothing changes: the corner is rounded.
+_NO_GAIN = math.exp(-hinge(ROUND_PHON / 2.0)[0] / GAIN_PHON)
+
+
+def _gained(change_phon: float) -> tuple[float, float]:
+    """Return what a change of loudness counts as a gain, 0 where there is none, with its derivative."""
+    gain, by = hinge(change_phon + ROUND_PHON / 2.0)
+    left = math.exp(-gain / GAIN_PHON)
+    return GAIN_WEIGHT * GAIN_PHON * (_NO_GAIN - left), GAIN_WEIGHT * left * by
+
+
+def blamed(findings: Sequence[Finding], index: Mapping[str, int]) -> dict[int, float]:
+    """Return which part of what is lost in the findings of a section each row takes, of what layers named take.
+
+    `index`: the rows by their ids.
+    """
+    taken: dict[int, float] = {}
+    for one in findings:
+        for by in one.caused_by:
+            if by.track in index:
+                taken[index[by.track]] = taken.get(index[by.track], 0.0) + by.fraction
+    whole = max(sum(taken.values()), _LEAST)
+    return {row: one / whole for row, one in taken.items()}
 
 
 Term = WholeTerm | BandTerm | LossTerm

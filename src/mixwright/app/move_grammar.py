@@ -24,6 +24,8 @@ def _hz(name: str, before: str = "") -> str:
 
 
 _DB, _MS, _PERCENT = r"\s*dB", r"(?:\s*m?s)?", r"(?:\s*%)?"
+#: Of a kind that says no other number without a word before it.
+_OR_BARE = rf"(?:{_DB})?"
 _AT, _Q = _hz("hz", r"(?:at|around)\s+"), _amount("q", before=r"q\s*")
 _TIMES = tuple(_amount(f"{name}_ms", _MS, rf"{name}\s+") for name in ("attack", "hold", "release"))
 _RANGE = (
@@ -42,7 +44,7 @@ class Form(NamedTuple):
 
 
 FORMS: Mapping[MoveKind, Form] = {
-    "level": Form("level TARGET +1.5 dB", (_amount("gain_db", r"(?:\s*dB)?"),)),
+    "level": Form("level TARGET +1.5 dB", (_amount("gain_db", _OR_BARE),)),
     "pan": Form(
         "pan TARGET 0.4, or pan TARGET left -0.6 right 0.8",
         (_amount("left", before=r"left\s+"), _amount("right", before=r"right\s+"), _amount("pan")),
@@ -51,11 +53,11 @@ FORMS: Mapping[MoveKind, Form] = {
         "band-limit TARGET 200 to 4000 Hz, or above 200 Hz, or below 4 kHz (24 dB/oct)",
         (*_RANGE, _amount("slope_db_oct", r"\s*dB/oct(?:ave)?")),
     ),
-    "shape": Form("shape TARGET -3 dB at 400 Hz q 2", (_amount("gain_db", _DB), _AT, _Q)),
-    "tilt": Form("tilt TARGET -1.5 dB at 120 Hz", (_amount("gain_db", _DB), _AT)),
+    "shape": Form("shape TARGET -3 dB at 400 Hz q 2", (_amount("gain_db", _OR_BARE), _AT, _Q)),
+    "tilt": Form("tilt TARGET -1.5 dB at 120 Hz", (_amount("gain_db", _OR_BARE), _AT)),
     "dip": Form(
         "dip TARGET 3.5 dB at 2 kHz q 1 under KEY",
-        (_amount("most_db", _DB), _AT, _Q, _amount("margin_db", _DB, r"margin\s+"), *_TIMES),
+        (_amount("most_db", _OR_BARE), _AT, _Q, _amount("margin_db", _DB, r"margin\s+"), *_TIMES),
         "under",
     ),
     "duck": Form(
@@ -64,7 +66,7 @@ FORMS: Mapping[MoveKind, Form] = {
         "under",
     ),
     "width": Form("width TARGET 0.6", (_amount("width", _PERCENT),)),
-    "send": Form("send TARGET -2 dB to SEND", (_amount("gain_db", _DB),), "to"),
+    "send": Form("send TARGET -2 dB to SEND", (_amount("gain_db", _OR_BARE),), "to"),
     "even_out": Form(
         "even out TARGET above -24 dB ratio 3",
         (

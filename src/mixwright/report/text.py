@@ -111,8 +111,7 @@ def plan_text(result: PlanResult, song: str) -> list[str]:
     lines = [f"Lead: {', '.join(result.lead)}."]
     lines += result.notes
     proposed = [move for move in result.moves if move.state == "proposed"]
-    counted = f"{count(len(proposed), 'move')} proposed, {count(len(result.left_as_is), 'layer')} left as is."
-    lines += ["", capital(counted)]
+    lines += ["", capital(f"{count(len(proposed), 'move')} proposed.")]
     for move in result.moves:
         lines += _move(move)
     for verdict, title in _VERDICTS:

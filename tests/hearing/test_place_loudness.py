@@ -97,3 +97,15 @@ def test_finite_and_never_negative(own, rest):
         assert np.all(np.isfinite(found))
     assert np.all(alone_in_places(own) >= 0.0)
     assert np.all(cued_in_places(own, rest) >= 0.0)
+
+
+def test_how_arrays_lie_in_memory_does_not_matter():
+    own, rest = excitations(count=2)
+    turned = [np.asfortranarray(one) for one in (own, rest)]
+    assert np.array_equal(alone_in_places(turned[0]), alone_in_places(own))
+    for one, other in (
+        (alone_slope(turned[0]), alone_slope(own)),
+        (cued_slopes(*turned), cued_slopes(own, rest)),
+        ([cued_in_places(*turned)], [cued_in_places(own, rest)]),
+    ):
+        assert all(np.array_equal(a, b) for a, b in zip(one, other, strict=True))

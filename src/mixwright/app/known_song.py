@@ -12,7 +12,7 @@ from mixwright.app.session import Session
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.ledger.findings import LedgerRow
 from mixwright.model.levels import Levels
-from mixwright.model.moves import decided_moves, locks_on
+from mixwright.model.moves import decided_moves, locks_on, position_of
 from mixwright.model.song import Group, Move, Song, Track, homes_of, targets_of, used_tracks
 from mixwright.model.words import MoveKind
 from mixwright.planning.known import KnownGroup, KnownRow, KnownSong
@@ -130,9 +130,9 @@ def _row(
         groups=groups,
         sends=_sends(tracks, powers),
         channels=1 if mono else 2,
-        pan=_position(song, loudest.id, "pan", loudest.strip.pan, accepted),
-        left=_position(song, loudest.id, "left", loudest.strip.left, accepted),
-        right=_position(song, loudest.id, "right", loudest.strip.right, accepted),
+        pan=position_of(song, loudest.id, "pan", loudest.strip.pan),
+        left=position_of(song, loudest.id, "left", loudest.strip.left),
+        right=position_of(song, loudest.id, "right", loudest.strip.right),
         side_share=_side_share(tracks, powers, levels),
         output_db=output_db,
         level_db=level_db,
@@ -157,8 +157,8 @@ def _group(
     return KnownGroup(
         id=group.id,
         name=group.name,
-        left=_position(song, group.id, "left", group.strip.left, accepted),
-        right=_position(song, group.id, "right", group.strip.right, accepted),
+        left=position_of(song, group.id, "left", group.strip.left),
+        right=position_of(song, group.id, "right", group.strip.right),
         side_share=_side_share([by_id[id_] for id_ in members], powers, levels),
         output_db=output_db,
         level_db=10.0 * math.log10(whole) + _BOTH_SIDES_DB - output_db if whole > 0.0 else None,
@@ -205,13 +205,3 @@ def _level_db(target: str, accepted: Sequence[Move]) -> float:
     return sum(
         move.settings["gain_db"] * move.strength for move in accepted if (move.kind, move.target) == ("level", target)
     )
-
-
-def _position(song: Song, id_: str, name: str, by_hand: float, accepted: Sequence[Move]) -> float:
-    """Return where something stands: as set by hand, and by accepted moves over the whole song."""
-    found = by_hand
-    for move in accepted:
-        moved = move.target == id_ or any(track.id == id_ for track in targets_of(song, move.target))
-        if name in move.settings and move.kind == "pan" and moved:
-            found += move.strength * (move.settings[name] - found)
-    return found

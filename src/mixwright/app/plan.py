@@ -21,7 +21,7 @@ from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.known import names_of
-from mixwright.model.moves import decided_moves, may_propose, merge_plan
+from mixwright.model.moves import decided_moves, may_propose, merge_plan, position_of
 from mixwright.model.results import PlannedMove, PlanResult
 from mixwright.model.song import MASTER, Move, Song, Track, changed, source_of, targets_of, used_tracks
 from mixwright.planning.elements import Layer, bound_tracks
@@ -288,7 +288,7 @@ def _pans(
                 part=parts[track.id],
                 source=source_of(track),
                 channels=session.audio[track.id].shape[1],
-                pan=_position(session.song, track),
+                pan=position_of(session.song, track.id, "pan", track.strip.pan),
                 bands=bands,
                 side_share=side,
                 bound=bound.get(track.id, ""),
@@ -306,21 +306,11 @@ def _pans(
 
 def _centred(song: Song, scene: Scene, by_track: Mapping[str, Contribution]) -> Iterator[Layer]:
     """Return the layers of several tracks that all stand in the centre, where what they have in common adds up."""
-    position = {track.id: _position(song, track) for track in used_tracks(song)}
+    position = {track.id: position_of(song, track.id, "pan", track.strip.pan) for track in used_tracks(song)}
     for layer in scene.layers():
         mono = all(by_track[id_].levels.side_to_mid_db is None for id_ in layer.tracks)
         if mono and len(layer.tracks) > 1 and not any(position[id_] for id_ in layer.tracks):
             yield layer
-
-
-def _position(song: Song, track: Track) -> float:
-    """Return where a mono track stands: as set by hand, and by accepted moves over the whole song."""
-    found = track.strip.pan
-    placing = [move for move in song.moves if move.state == "accepted" and "pan" in move.settings and not move.sections]
-    for move in placing:
-        if track in targets_of(song, move.target):
-            found += move.strength * (move.settings["pan"] - found)
-    return found
 
 
 def _placing_db(

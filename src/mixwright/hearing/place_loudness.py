@@ -35,16 +35,18 @@ def alone_in_places(own: np.ndarray) -> np.ndarray:
         the loudness
     """
     constants, _, scale = _tables()
+    own = np.ascontiguousarray(own)
     sone = np.empty_like(own)
-    ear.alone(np.ascontiguousarray(own), constants, scale, sone)
+    ear.alone(own, constants, scale, sone)
     return sone
 
 
 def alone_slope(own: np.ndarray, places: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Return the same, and the derivative of every place by its excitation; `places`: the only ones there are."""
     constants, _, scale = _tables_at(places)
+    own = np.ascontiguousarray(own)
     sone, slope = np.empty_like(own), np.empty_like(own)
-    ear.alone(np.ascontiguousarray(own), constants, scale, sone, slope)
+    ear.alone(own, constants, scale, sone, slope)
     return sone, slope
 
 
@@ -62,8 +64,9 @@ def cued_in_places(own: np.ndarray, rest: np.ndarray) -> np.ndarray:
         sone, as `alone_in_places`
     """
     constants, ratio, scale = _tables()
+    own, rest = np.ascontiguousarray(own), np.ascontiguousarray(rest)
     sone = np.empty_like(own)
-    ear.partial(np.ascontiguousarray(own), np.ascontiguousarray(rest), constants, ratio, scale, sone)
+    ear.partial(own, rest, constants, ratio, scale, sone)
     return sone
 
 
@@ -72,9 +75,9 @@ def cued_slopes(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return the same, and the derivatives of every place by its excitation and by that of the rest."""
     constants, ratio, scale = _tables_at(places)
+    own, rest = np.ascontiguousarray(own), np.ascontiguousarray(rest)
     sone, by_own, by_rest = (np.empty_like(own) for _ in range(3))
-    sounds = (np.ascontiguousarray(own), np.ascontiguousarray(rest))
-    ear.partial(*sounds, constants, ratio, scale, sone, (by_own, by_rest))
+    ear.partial(own, rest, constants, ratio, scale, sone, (by_own, by_rest))
     return sone, by_own, by_rest
 
 

@@ -72,3 +72,16 @@ def may_propose(song: Song, move: Move) -> bool:
     """Tell whether a plan may propose a move: nothing was decided about it, and nothing it moves is locked."""
     decided = any(old.id == move.id for old in decided_moves(song))
     return not decided and not is_locked(song, move.kind, move.target)
+
+
+def position_of(song: Song, id_: str, name: str, by_hand: float) -> float:
+    """Return where a track or group stands: as set by hand, and by accepted moves over the whole song.
+
+    `name`: which position, ``pan``, ``left`` or ``right``.
+    """
+    found = by_hand
+    for move in song.moves:
+        placed = move.kind == "pan" and move.state == "accepted" and not move.sections and name in move.settings
+        if placed and (move.target == id_ or any(track.id == id_ for track in targets_of(song, move.target))):
+            found += move.strength * (move.settings[name] - found)
+    return found

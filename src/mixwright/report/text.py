@@ -237,7 +237,7 @@ def tour_text(result: TourResult) -> list[str]:
     """Return where the tour left its results, and what to try first."""
     song, tried = _quoted(result.song), []
     if result.proposed:
-        waiting = count(len(result.proposed), "move that makes room waits", "moves that make room wait")
+        waiting = count(len(result.proposed), "move waits to be decided", "moves wait to be decided")
         tried = [
             f"mixwright accept {song} {result.proposed[0]}   ({waiting})",
             f"mixwright prove {song} {result.proposed[0]}   (what it does, and costs)",

@@ -45,6 +45,7 @@ _FAR_INSIDE_PHON = 6.0
 _MOST_OFFSET_PHON, _MOST_SCALE = 6.0, 60.0
 #: So far outside a layer as a whole is believed to lie, and so many phon are a dB of its fader, at least and at most.
 _MOST_EXCESS_DB, _PHON_PER_DB = 12.0, (0.3, 1.5)
+_ONLY_COVERED_DB = 3.0
 #: What changes the mix by less at a place is not heard there, in dB.
 _UNHEARD_DB = 0.02
 _DB = 10.0 / math.log(10.0)
@@ -380,7 +381,9 @@ def _whole_term(k: int, place: Place, tolerated_db: float, heard: Heard, of: Seq
     finding = next((one for one in of if one.kind in ("covered", "only_covered")), None)
     if finding is not None:
         by_db = min(max((up - in_mix) / tolerated_db, _PHON_PER_DB[0]), _PHON_PER_DB[1])
-        wanted = min(finding.excess_db, _MOST_EXCESS_DB) * by_db
+        # Whoever is only ever covered is told even where the rise of what little is heard lies inside.
+        least_db = _ONLY_COVERED_DB if finding.kind == "only_covered" else 0.0
+        wanted = min(max(finding.excess_db, least_db), _MOST_EXCESS_DB) * by_db
         yield WholeTerm(k, place, min(max(wanted - (alone - up), -_MOST_OFFSET_PHON), _MOST_OFFSET_PHON), finding)
     elif alone - up > -_FAR_INSIDE_PHON:
         yield WholeTerm(k, place, -max(alone - up, 0.0))

@@ -40,6 +40,8 @@ LOSS_FREE_PHON = 0.3
 LOSS_FAR_PHON = 2.0
 #: Of what a layer loses that is moved since it is in the way, this part counts, and twice that so far.
 BLAMED_PART, BLAMED_FAR_PHON = 0.3, 6.0
+#: What a layer may gain before it stands out; what it gains beyond counts as what it loses, twice that so far.
+RISE_FREE_PHON, RISE_FAR_PHON = 5.0, 6.0
 #: Who takes no more than the first part of what is lost in the findings of a section is not in the way; who takes the
 #: second or more is what is in the way.
 BLAMED = 0.2, 0.5
@@ -62,12 +64,10 @@ def hinge(value: float, rounded: float = ROUND_PHON) -> tuple[float, float]:
 
 def worth(finding: Finding) -> float:
     """Return what a finding counts, 0.6 to 1: in full where it lies well outside as the mix stands."""
-    outside = (
-        finding.excess_db / _WORTH_DB
-        if finding.band_hz is None
-        else finding.excess_db / finding.tolerance_db / _WORTH_PART
-    )
-    return _LEAST_WORTH + (1.0 - _LEAST_WORTH) * min(max(outside, 0.0), 1.0)
+    if finding.kind == "only_covered":
+        return 1.0
+    part = finding.excess_db / (_WORTH_DB if finding.band_hz is None else finding.tolerance_db * _WORTH_PART)
+    return _LEAST_WORTH + (1.0 - _LEAST_WORTH) * min(max(part, 0.0), 1.0)
 
 
 def at_all(value: float, rounded: float) -> tuple[float, float]:
@@ -214,6 +214,9 @@ class LossTerm:
     exp(-y / GAIN_PHON))`` with ``y = now - before`` where it is above 0. This corner is rounded over ROUND_PHON to both
     sides alike, so that slopes tell of gains as the mix stands, too, where the term is 0.
 
+    A layer that gains more than RISE_FREE_PHON stands out, moved or not: harm is ``w * (z + z^2 / RISE_FAR_PHON)`` with
+    ``z = hinge(now - before - RISE_FREE_PHON)``.
+
     `blame`: which part of what is lost in the findings of the section this layer takes, 0 to 1.
     """
 
@@ -239,6 +242,9 @@ class LossTerm:
         value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
         part.harm += lost_weight * value * (1.0 + value / far_phon)
         part.by.cued[self.row] -= lost_weight * (1.0 + 2.0 * value / far_phon) * by * slope
+        rise, by_rise = hinge(now - self.before_phon - RISE_FREE_PHON)
+        part.harm += weight * rise * (1.0 + rise / RISE_FAR_PHON)
+        part.by.cued[self.row] += weight * (1.0 + 2.0 * rise / RISE_FAR_PHON) * by_rise * slope
 
 
 #: What is left of the weight of a gain where nothing changes: the corner is rounded.

@@ -106,10 +106,10 @@ def _without(
     sounding = {id_: ndimage.binary_dilation(one.total[ALONE] > ACTIVE_SONE, around) for id_, one in layers.items()}
     found: dict[str, list[_Part]] = {id_: [] for id_ in layers}
     code = code_hash(*MEASURED_BY, __name__)
-    for part in _parts(stretches):
-        cells = part[0].first, part[-1].end
+    for run in _runs(stretches):
+        cells = run[0].first, run[-1].end
         here = {id_: where for id_, one in sounding.items() if (where := one[slice(*cells)]).any()}
-        heard = [one.key for one in part]
+        heard = [one.key for one in run]
         keys = {
             id_: cache.key("missed", heard, id_, np.packbits(where).tobytes().hex(), code)
             for id_, where in here.items()
@@ -124,7 +124,7 @@ def _without(
     return found
 
 
-def _parts(stretches: Sequence[KeptStretch]) -> Iterator[Sequence[KeptStretch]]:
+def _runs(stretches: Sequence[KeptStretch]) -> Iterator[Sequence[KeptStretch]]:
     """Yield the stretches of the song in runs that are long enough for a spectrum."""
     first = 0
     for k, one in enumerate(stretches):

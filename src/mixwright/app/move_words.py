@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from mixwright.app.move_grammar import NUMBER, Said, holds_clause, not_understood, readings
 from mixwright.errors import SettingError, listed, printable
@@ -125,10 +125,7 @@ def _target(song: Song, word: str, kind: MoveKind) -> str:
     found = _named(song, word)
     if not found:
         found = [return_of(send) for send in song.sends if _names_return(send, word)]
-    if not found:
-        hint = nearest(word, _names(song, song.sends if kind != "send" else ()))
-        raise SettingError(f"no track, source or group is called {printable(word)!r}", hint=hint)
-    target = _only(word, found)
+    target = _only(word, found, "track, source or group", _names(song, song.sends if kind != "send" else ()))
     if target not in map(return_of, song.sends) and not targets_of(song, target):
         raise SettingError(f"{target} has no track that takes part in the mix", hint="set use = true in song.toml")
     return target
@@ -144,10 +141,7 @@ def key_of(song: Song, word: str) -> str:
     """
     word = _bare(word)
     found = _named(song, word) or _sends(song, word)
-    if not found:
-        hint = nearest(word, _names(song, song.sends))
-        raise SettingError(f"no track, source, group or send is called {printable(word)!r}", hint=hint)
-    return _only(word, found)
+    return _only(word, found, "track, source, group or send", _names(song, song.sends))
 
 
 def send_of(song: Song, word: str) -> str:
@@ -159,11 +153,7 @@ def send_of(song: Song, word: str) -> str:
         with the nearest known names
     """
     word = _bare(word)
-    found = _sends(song, word)
-    if not found:
-        hint = nearest(word, [name for send in song.sends for name in (send.id, send.name)])
-        raise SettingError(f"no send is called {printable(word)!r}", hint=hint)
-    return _only(word, found)
+    return _only(word, _sends(song, word), "send", [name for send in song.sends for name in (send.id, send.name)])
 
 
 def _named(song: Song, word: str) -> list[str]:
@@ -193,7 +183,10 @@ def _names(song: Song, sends: Iterable[Send]) -> list[str]:
     return [name for one in named for name in (one.id, one.name)]
 
 
-def _only(word: str, found: list[str]) -> str:
+def _only(word: str, found: Sequence[str], what: str, names: Iterable[str]) -> str:
+    """Return the one id that a word names; `what` it could be, and all `names` of such."""
+    if not found:
+        raise SettingError(f"no {what} is called {printable(word)!r}", hint=nearest(word, names))
     if len(found) > 1:
         raise SettingError(f"{printable(word)!r} names more than one", hint=f"give an id: {', '.join(found)}")
     return found[0]

@@ -369,13 +369,13 @@ class _Listener:
         if not layers:
             return
         parts = np.array_split(np.arange(2 * len(layers)), min(self._team.workers, -(-len(layers) // 4)))
+        levels = [levels_per_erb(one) for one in mix]
 
         def excite(room: _Room, part: np.ndarray) -> None:
             for side in range(2):
                 powers = [layer.power[side] for layer in layers] + [layer.rest[side] for layer in layers]
                 outs = [layer.shared[side] for layer in layers] + [layer.masking[side] for layer in layers]
-                levels = levels_per_erb(mix[side])
-                room.filters.excite([powers[i] for i in part], levels, [outs[i] for i in part])
+                room.filters.excite([powers[i] for i in part], levels[side], [outs[i] for i in part])
 
         self._team.do(functools.partial(excite, *one) for one in zip(self._rooms, parts, strict=False))
 

@@ -13,9 +13,36 @@ from mixwright.model.words import MoveKind, Place, Role
 CENTRED: frozenset[Role] = frozenset({"kick", "snare", "bass", "lead vocal"})
 
 
+@dataclass(frozen=True, kw_only=True)
+class KnownStrip:
+    """What rows and groups have alike.
+
+    Attributes
+    ----------
+    left, right : float
+        where its sides stand by hand and accepted moves, of one track
+    side_share : float
+        power of its side over that of middle and side, 0 to 1
+    output_db : float
+        from after the inserts of its strip to the mix, fader, place and groups: mean power over both sides of the mix
+        over that of the strip; of a mono track in the centre with a law of 3 dB it is its fader less 3 dB
+    level_db : float or None
+        mean power after its inserts while it sounds, dBFS; None where that is not known
+    bound : frozenset of MoveKind
+        what is locked, or decided over the whole song
+    """
+
+    left: float = -1.0
+    right: float = 1.0
+    side_share: float = 0.0
+    output_db: float = 0.0
+    level_db: float | None = None
+    bound: frozenset[MoveKind] = frozenset()
+
+
 @dataclass(frozen=True)
-class KnownRow:
-    """A layer of the ledger: a source, or the return of a send.
+class KnownRow(KnownStrip):
+    """A layer of the ledger: a source, or the return of a send; beside what every strip has.
 
     Attributes
     ----------
@@ -35,17 +62,8 @@ class KnownRow:
         the sends that it feeds, and by how much, in dB: fader and feed
     channels : int
         1 where it is one mono track, else 2
-    pan, left, right : float
-        where it stands by hand and accepted moves, of one track
-    side_share : float
-        power of its side over that of middle and side, 0 to 1
-    output_db : float
-        from after the inserts of its strip to the mix, fader, place and groups: mean power over both sides of the mix
-        over that of the strip; of a mono track in the centre with a law of 3 dB it is its fader less 3 dB
-    level_db : float or None
-        mean power after its inserts while it sounds, dBFS; None where that is not known
-    bound : frozenset of MoveKind
-        what is locked, or decided over the whole song
+    pan : float
+        where it stands by hand and accepted moves, of one mono track
     """
 
     id: str
@@ -59,12 +77,6 @@ class KnownRow:
     sends: Mapping[str, float] = field(default_factory=dict)
     channels: int = 2
     pan: float = 0.0
-    left: float = -1.0
-    right: float = 1.0
-    side_share: float = 0.0
-    output_db: float = 0.0
-    level_db: float | None = None
-    bound: frozenset[MoveKind] = frozenset()
 
     @property
     def is_return(self) -> bool:
@@ -77,17 +89,11 @@ class KnownRow:
 
 
 @dataclass(frozen=True)
-class KnownGroup:
-    """A group; fields as of `KnownRow`. What is bound in it binds it too."""
+class KnownGroup(KnownStrip):
+    """A group. What is bound in it binds it too."""
 
     id: str
     name: str
-    left: float = -1.0
-    right: float = 1.0
-    side_share: float = 0.0
-    output_db: float = 0.0
-    level_db: float | None = None
-    bound: frozenset[MoveKind] = frozenset()
 
 
 @dataclass(frozen=True)

@@ -151,9 +151,8 @@ class Search:
         tried = []
         for _, order, unit in hoped:
             self._cancel.check()
-            tries = [
-                [Pick(one, values[k]) for one, values in zip(unit, map(_tries, unit), strict=True)] for k in range(5)
-            ]
+            together = zip(*map(_tries, unit), strict=True)
+            tries = [[Pick(one, value) for one, value in zip(unit, values, strict=True)] for values in together]
             rest = _beside(unit, picks)
             places = self._of.touched([*unit, *(one.candidate for one in rest)])
             costs = [self._of.cost(_chosen([*rest, *made]), places) for made in tries]

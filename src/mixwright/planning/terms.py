@@ -231,9 +231,9 @@ class LossTerm:
         weight, far_phon = LOSS_WEIGHT[self.place], LOSS_FAR_PHON
         if self.row in moved:
             low, high = BLAMED
-            blamed = min(max((self.blame - low) / (high - low), 0.0), 1.0)
-            far_phon += (BLAMED_FAR_PHON - LOSS_FAR_PHON) * blamed
-            lost_weight = weight * (1.0 - (1.0 - BLAMED_PART) * blamed)
+            to_blame = min(max((self.blame - low) / (high - low), 0.0), 1.0)
+            far_phon += (BLAMED_FAR_PHON - LOSS_FAR_PHON) * to_blame
+            lost_weight = weight * (1.0 - (1.0 - BLAMED_PART) * to_blame)
         else:
             lost_weight = weight
             gained, by_change = _gained(now - self.before_phon)

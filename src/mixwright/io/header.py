@@ -92,17 +92,26 @@ def is_archive(start: bytes) -> bool:
 
 
 def _after_tags(file: IO[bytes], end: int) -> int:
-    """Skip ID3v2 tags in front: ten bytes and a length of four times seven bits (ID3v2.4.0, section 3.1)."""
+    """Skip ID3v2 tags in front (ID3v2.4.0, section 3.1)."""
     position = 0
     for _ in range(MAX_CHUNKS):
-        head = read_at(file, position, 10)
-        if len(head) < 10 or head[:3] != b"ID3" or any(byte > 127 for byte in head[6:]):
-            break
-        size = head[6] << 21 | head[7] << 14 | head[8] << 7 | head[9]
-        position += 10 + size + (10 if head[5] & 0x10 else 0)
-        if position >= end:
+        size = id3_bytes(read_at(file, position, 10))
+        position += size
+        if not size or position >= end:
             break
     return position
+
+
+def id3_bytes(head: bytes) -> int:
+    """Return how long an ID3v2 tag says it is, with head and foot, by its first ten bytes; 0 where there is none."""
+    if len(head) < 10 or head[:3] != b"ID3" or any(byte > 127 for byte in head[6:10]):
+        return 0
+    return 10 + seven_bits(head[6:10]) + (10 if head[5] & 0x10 else 0)
+
+
+def seven_bits(four: bytes) -> int:
+    """Return a size of four times seven bits (ID3v2.4.0, section 6.2)."""
+    return four[0] << 21 | four[1] << 14 | four[2] << 7 | four[3]
 
 
 def _is_mpeg_frame(head: bytes) -> bool:

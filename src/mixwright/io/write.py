@@ -13,8 +13,10 @@ import numpy as np
 
 from mixwright.errors import InternalError, OutputError, SettingError, printable
 from mixwright.io.replace import replacing
+from mixwright.io.wave_tags import wave_chunks
 from mixwright.jobs.paced_file import PacedFile
 from mixwright.model.record import Record
+from mixwright.model.tags import Tags
 
 SampleFormat = Literal["pcm16", "pcm24", "float32"]
 
@@ -33,28 +35,31 @@ class WrittenFile(Record, frozen=True, kw_only=True):
     clipped_samples: int
 
 
-def wav_header(frames: int, channels: int, rate_hz: int, sample_format: SampleFormat) -> bytes:
+def wav_header(frames: int, channels: int, rate_hz: int, sample_format: SampleFormat, beside: bytes = b"") -> bytes:
     """Return all that stands before the samples of a WAV file, or of an RF64 file where WAV cannot hold them.
 
     RF64 (EBU Tech 3306) is taken when the RIFF size would not fit its 32 bits; WAVE_FORMAT_EXTENSIBLE only for
-    more than two channels, without naming loudspeakers; floating-point samples come with a `fact` chunk.
+    more than two channels, without naming loudspeakers; floating-point samples come with a `fact` chunk. `beside`:
+    whole chunks that tell of the file, which stand before the audio.
     """
     frame_bytes = channels * BITS[sample_format] // 8
     data_bytes = frames * frame_bytes
     padding = data_bytes % 2
     chunks = _format_chunk(channels, rate_hz, sample_format)
     fact = sample_format == "float32"
-    size = 4 + len(chunks) + (12 if fact else 0) + 8 + data_bytes + padding
+    size = 4 + len(chunks) + (12 if fact else 0) + len(beside) + 8 + data_bytes + padding
     if size < _NOT_HERE:
         if fact:
             chunks += struct.pack("<4sII", b"fact", 4, frames)
-        return struct.pack("<4sI4s", b"RIFF", size, b"WAVE") + chunks + struct.pack("<4sI", b"data", data_bytes)
+        return (
+            struct.pack("<4sI4s", b"RIFF", size, b"WAVE") + chunks + beside + struct.pack("<4sI", b"data", data_bytes)
+        )
     size += 36
     sizes = struct.pack("<4sIQQQI", b"ds64", 28, size, data_bytes, frames, 0)
     if fact:
         chunks += struct.pack("<4sII", b"fact", 4, _NOT_HERE)
     start = struct.pack("<4sI4s", b"RF64", _NOT_HERE, b"WAVE")
-    return start + sizes + chunks + struct.pack("<4sI", b"data", _NOT_HERE)
+    return start + sizes + chunks + beside + struct.pack("<4sI", b"data", _NOT_HERE)
 
 
 def _format_chunk(channels: int, rate_hz: int, sample_format: SampleFormat) -> bytes:
@@ -122,6 +127,7 @@ def write_wav(
     frames: int,
     sample_format: SampleFormat,
     seed: int = 0,
+    tags: Tags | None = None,
 ) -> WrittenFile:
     """Write a WAV file, or RF64 from 4 GiB on; it takes its name only when it is whole.
 
@@ -136,6 +142,8 @@ def write_wav(
         Integer formats are dithered; floating point is not.
     seed : int
         Of the dither.
+    tags : Tags, optional
+        What the file says of itself: `bext`, iXML, INFO, cue points with labels and an `id3 ` chunk before its audio.
 
     Raises
     ------
@@ -144,7 +152,9 @@ def write_wav(
     """
     if channels < 1 or frames < 0 or sample_format not in BITS:
         raise SettingError(f"cannot write {channels} channels, {frames} frames as {sample_format!r}")
-    header = wav_header(frames, channels, rate_hz, sample_format)
+    bits = BITS[sample_format]
+    beside = b"" if tags is None else wave_chunks(tags, rate_hz=rate_hz, channels=channels, frames=frames, bits=bits)
+    header = wav_header(frames, channels, rate_hz, sample_format, beside)
     quantiser = Quantiser(sample_format, seed)
     digest = hashlib.sha256()
     done = 0
@@ -153,7 +163,7 @@ def write_wav(
             digest.update(piece)
             file.write(piece)
             done += len(piece)
-        expected = len(header) + frames * channels * BITS[sample_format] // 8
+        expected = len(header) + frames * channels * bits // 8
         if done != expected:
             raise InternalError(
                 f"{done - len(header)} bytes of audio were given where {expected - len(header)} were announced",

@@ -35,7 +35,8 @@ from mixwright.model.song import (
     changed,
 )
 from mixwright.model.strip import Limiter, Master, Reverb, Strip
-from mixwright.model.words import ROLES, MoveKind, MoveState, Place
+from mixwright.model.tags import Credit, tag_text
+from mixwright.model.words import ROLES, MoveKind, MoveState, Place, PrintKind
 
 #: Names as people and hostile files write them: quotes, escapes, comment signs, brackets, other scripts, controls.
 NASTY = [
@@ -68,6 +69,7 @@ nasty_text = st.lists(
 ).map("".join)
 words = st.one_of(st.sampled_from(["Kick In", "Lead Vox", "bass", "chorus 2"]), nasty_text)
 files = words.filter(bool)
+people = words.filter(tag_text)
 
 
 def floats(low: float, high: float) -> st.SearchStrategy[float]:
@@ -259,6 +261,10 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
     return Song(
         title=draw(words),
         artist=draw(words),
+        album=draw(words),
+        date=draw(st.sampled_from(["", "2026", "2026-07", "2024-02-29"])),
+        isrc=draw(st.dictionaries(st.sampled_from(get_args(PrintKind)), st.just("QZ-ABC-26-00001"), max_size=2)),
+        credits=tuple(few(st.builds(Credit, role=people, name=people))),
         rate_hz=draw(st.sampled_from([44100, 48000, 96000])),
         tracks_are=draw(st.sampled_from(["raw", "as mixed"])),
         tempo_bpm=draw(st.one_of(st.none(), floats(20, 400))),

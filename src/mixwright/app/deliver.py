@@ -20,6 +20,7 @@ from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.null_test import Proof, prove
 from mixwright.delivery.print_set import Print, prints
+from mixwright.delivery.tagging import song_tags, told_loudness
 from mixwright.errors import StateError, count, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
@@ -143,7 +144,7 @@ def _plan_names(song: Song, template: str) -> list[tuple[Print, SampleFormat, st
     kinds: list[tuple[Print, SampleFormat]] = [(entry, "pcm24") for entry in entries]
     kinds += [(entry, "float32") for entry in entries if entry.kind == "stem"]
     fields = [NameFields(entry.name, song.rate_hz, sample_format) for entry, sample_format in kinds]
-    names = file_names(template, song.title, song.artist, fields)
+    names = file_names(template, song, fields)
     return [(entry, form, name) for (entry, form), name in zip(kinds, names, strict=True)]
 
 
@@ -203,6 +204,14 @@ def _write(
             frames=len(file.audio),
             sample_format=file.sample_format,
             seed=_seed(song, file.entry.name),
+            tags=song_tags(
+                song,
+                rate_hz=song.rate_hz,
+                frames=len(file.audio),
+                kind=file.entry.kind,
+                part=file.entry.name if file.entry.kind == "stem" else "",
+                loudness=told_loudness(file.levels, gain_db),
+            ),
         )
 
     printed, written = [], []

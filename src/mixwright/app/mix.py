@@ -16,6 +16,7 @@ from mixwright.app.session import open_song
 from mixwright.app.space import Making
 from mixwright.app.told import check_known
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names, words
+from mixwright.delivery.tagging import song_tags, told_loudness
 from mixwright.errors import OutputError, SettingError, count, listed, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import Unnamed, make_folder, named_file
@@ -86,7 +87,9 @@ def mix(
             notes = (*notes, note)
         rate_hz = session.song.rate_hz
         name = "Mix" if tracks is None else _part_name(solo, mute)
-        with _new_file(song, out, session.song.title, name, rate_hz, sample_format) as file:
+        told = told_loudness(levels)
+        tags = song_tags(session.song, rate_hz=rate_hz, frames=len(audio), part=name, loudness=told)
+        with _new_file(song, out, session.song, name, rate_hz, sample_format) as file:
             written = write_wav(
                 file.building,
                 blocks(audio, _BLOCK_FRAMES, cancel),
@@ -94,6 +97,7 @@ def mix(
                 channels=2,
                 frames=len(audio),
                 sample_format=sample_format,
+                tags=tags,
             )
         result = MixResult(
             file=relative_to_song(song, file.path),
@@ -158,7 +162,7 @@ def _check_out(out: Path) -> None:
 
 
 def _new_file(
-    song: Path, out: Path | None, title: str, name: str, rate_hz: int, sample_format: SampleFormat
+    folder: Path, out: Path | None, song: Song, name: str, rate_hz: int, sample_format: SampleFormat
 ) -> AbstractContextManager[Unnamed]:
     """Give the path to write to; it becomes the file asked for, or the next ``MixNN``, or as `name` says."""
 
@@ -167,9 +171,9 @@ def _new_file(
         found = (re.search(rf"_{name}(\d{{1,9}})_.*\.wav$", one, re.ASCII) for one in taken)
         number = max((int(match[1]) for match in found if match), default=0) + 1
         fields = NameFields(f"{name}{number:02d}", rate_hz, sample_format)
-        return file_names(DEFAULT_TEMPLATE, title, "", [fields])[0]
+        return file_names(DEFAULT_TEMPLATE, song, [fields])[0]
 
-    lock = song / "kept" / "mixes.lock"
+    lock = folder / "kept" / "mixes.lock"
     if out is not None:
         return named_file(out.parent, lambda _taken: out.name, lock)
-    return named_file(song / "mixes", next_name, lock)
+    return named_file(folder / "mixes", next_name, lock)

@@ -17,7 +17,9 @@ from mixwright.cli.output import Output
     example="mixwright deliver night-bus",
 )
 @song_argument
-@click.option("--template", metavar="TEXT", help="How files are named [{title}_{print}_{rate}{depth}]; also {artist}.")
+@click.option(
+    "--template", metavar="TEXT", help="How files are named [{title}_{print}_{rate}{depth}]; more in docs/tags.md."
+)
 @click.option("--undecided-ok", is_flag=True, help="Print although some proposed moves are not decided.")
 @click.option("--mutes-ok", is_flag=True, help="Print although some tracks are muted.")
 def command_line(output: Output, song: Path, template: str | None, undecided_ok: bool, mutes_ok: bool) -> None:

@@ -2,7 +2,8 @@
 """File names of prints, from a template, safe on every system.
 
 Letters, digits, underscore and hyphen, parts joined by underscores, title words capitalised and run together, rate
-and depth at the end: after the naming part of the Recording Academy's delivery recommendations.
+and depth at the end: after the naming part of the Recording Academy's delivery recommendations, whose whole pattern is
+``{initials}_{title}_{mixer}{version}_{print}_{rate}{depth}``. A name says only what the song knows: no time of day.
 """
 
 from __future__ import annotations
@@ -15,30 +16,33 @@ from dataclasses import dataclass
 
 from mixwright.errors import SettingError, printable
 from mixwright.io.write import SampleFormat
+from mixwright.model.song import Song
 
 DEFAULT_TEMPLATE = "{title}_{print}_{rate}{depth}"
 #: The longest name, with its ending.
 MAX_CHARACTERS = 63
-ENDING = ".wav"
 
 _DEPTHS: dict[SampleFormat, str] = {"pcm16": "16", "pcm24": "24", "float32": "32f"}
 _SAFE = re.compile(r"[A-Za-z0-9_-]*")
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10))}
 _SHORTEST_TITLE = 4
-_LONGEST_PRINT_NAME = 24
-_FIELDS = ("title", "artist", "print", "rate", "depth")
+#: The longest part of a name beside the title, which is cut as it must.
+LONGEST_PART = 24
+_FIELDS = ("title", "artist", "print", "rate", "depth", "initials", "mixer", "version", "album", "bpm", "date")
+_MIXERS = ("mixing engineer", "mix engineer", "mixer", "mixing", "mixed by")
 
 
 @dataclass(frozen=True)
 class NameFields:
-    """What a name is made of, beside title and artist."""
+    """What the name of one file is made of, beside the song; `sample_format` is None where it has no depth (MP3)."""
 
     print: str
     rate_hz: int
-    sample_format: SampleFormat
+    sample_format: SampleFormat | None
+    ending: str = ".wav"
 
 
-def file_names(template: str, title: str, artist: str, files: Sequence[NameFields]) -> tuple[str, ...]:
+def file_names(template: str, song: Song, files: Sequence[NameFields]) -> tuple[str, ...]:
     """Return one name for each file, all different without regard to case.
 
     Where a name would grow too long the title is cut, in all of them alike.
@@ -46,9 +50,11 @@ def file_names(template: str, title: str, artist: str, files: Sequence[NameField
     Parameters
     ----------
     template : str
-        Safe characters and the fields ``{title} {artist} {print} {rate} {depth}``.
-    title, artist : str
-        Of the song, as they are written.
+        Safe characters and fields: ``{title} {artist} {album} {date} {version}`` as the song has them (the version is
+        the newest one saved), ``{initials}`` of the artist, ``{mixer}`` initials of the mixing engineer in its credits,
+        ``{bpm}`` its tempo as 120bpm, and ``{print} {rate} {depth}`` of the file. A field of which nothing is known is
+        left out, with the underscore beside it.
+    song : Song
     files : sequence of NameFields
 
     Raises
@@ -57,9 +63,9 @@ def file_names(template: str, title: str, artist: str, files: Sequence[NameField
         when the template is not allowed, or gives names that are not
     """
     _check(template)
-    shown_title, shown_artist = words(title) or "Song", words(artist)
+    shown_title, known = words(song.title) or "Song", _of_song(song)
     while True:
-        names = tuple(_name(template, shown_title, shown_artist, file) for file in files)
+        names = tuple(_name(template, {**known, "title": shown_title}, file) for file in files)
         longest = max(names, key=len, default="")
         over = len(longest) - MAX_CHARACTERS
         if over <= 0:
@@ -74,9 +80,17 @@ def file_names(template: str, title: str, artist: str, files: Sequence[NameField
 
 def words(text: str) -> str:
     """Return text as one run of letters and digits: words capitalised, accents and all else dropped."""
+    return "".join(word[0].upper() + word[1:] for word in _plain_words(text))
+
+
+def initials(text: str) -> str:
+    """Return the first letter of every word, as a capital."""
+    return "".join(word[0].upper() for word in _plain_words(text))
+
+
+def _plain_words(text: str) -> list[str]:
     plain = unicodedata.normalize("NFKD", text).replace("ß", "ss").encode("ascii", "ignore").decode("ascii")
-    plain = plain.replace("'", "")
-    return "".join(word[0].upper() + word[1:] for word in re.findall("[A-Za-z0-9]+", plain))
+    return re.findall("[A-Za-z0-9]+", plain.replace("'", ""))
 
 
 def rate_tag(rate_hz: int) -> str:
@@ -84,15 +98,28 @@ def rate_tag(rate_hz: int) -> str:
     return f"{rate_hz // 1000}k"
 
 
-def _name(template: str, title: str, artist: str, file: NameFields) -> str:
+def _of_song(song: Song) -> dict[str, str]:
+    mixer = next((credit.name for credit in song.credits if credit.role.casefold() in _MIXERS), "")
+    parts = {
+        "artist": words(song.artist),
+        "album": words(song.album),
+        "initials": initials(song.artist),
+        "mixer": initials(mixer),
+        "version": words(song.versions[-1].name) if song.versions else "",
+        "date": song.date,
+        "bpm": "" if song.tempo_bpm is None else f"{round(song.tempo_bpm)}bpm",
+    }
+    return {name: part[:LONGEST_PART] for name, part in parts.items()}
+
+
+def _name(template: str, parts: dict[str, str], file: NameFields) -> str:
     stem = template.format(
-        title=title,
-        artist=artist,
-        print=file.print[:_LONGEST_PRINT_NAME],
+        **parts,
+        print=file.print[:LONGEST_PART],
         rate=rate_tag(file.rate_hz),
-        depth=_DEPTHS[file.sample_format],
+        depth="" if file.sample_format is None else _DEPTHS[file.sample_format],
     )
-    return re.sub("_{2,}", "_", stem).strip("_-") + ENDING
+    return re.sub("_{2,}", "_", stem).strip("_-") + file.ending
 
 
 def _check(template: str) -> None:
@@ -110,7 +137,7 @@ def _check(template: str) -> None:
 def _check_names(names: Sequence[str]) -> None:
     seen: set[str] = set()
     for name in names:
-        stem = name.removesuffix(ENDING)
+        stem = name.rpartition(".")[0]
         if not stem:
             raise _wrong("gives an empty name")
         if stem.casefold() in _DEVICES:

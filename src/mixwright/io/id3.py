@@ -36,7 +36,7 @@ _MOST_CONTENTS = 255
 #: Frames of one text each, by the field that they hold.
 _TEXTS = {
     "TIT2": "title",
-    "TIT3": "version",
+    "TIT3": "print",
     "TPE1": "artist",
     "TALB": "album",
     "TDRC": "date",

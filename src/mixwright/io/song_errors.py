@@ -121,6 +121,8 @@ def _fits(value: object, kind: inspect.Type) -> bool:
     """Tell whether an entry of one of the song's mappings (numbers or words) is allowed."""
     if isinstance(kind, inspect.LiteralType):
         return value in kind.values
+    if isinstance(kind, inspect.StrType):
+        return isinstance(value, str)
     if isinstance(kind, inspect.FloatType):
         low, high = kind.ge if kind.ge is not None else -math.inf, kind.le if kind.le is not None else math.inf
         return isinstance(value, (int, float)) and not isinstance(value, bool) and low <= value <= high

@@ -42,6 +42,7 @@ _COMMENTS = {
     "moves": "Moves on top of the strips above. state is proposed, accepted or refused; strength scales it, 0 to 1.",
     "notes": "Wishes of the artist; state is open, done or declined.",
     "versions": "Saved states of the song.",
+    "credits": "Who did what, for the tags of files.",
 }
 #: What stands at the end of a fresh text, for a person to take the # away.
 _EXAMPLE = """
@@ -55,7 +56,7 @@ _EXAMPLE = """
 # [master.limiter]                   # last of all
 # ceiling_dbtp = -1.0
 """
-_BLOCKS = ("tracks", "groups", "sends", "master", "moves", "notes", "versions")
+_BLOCKS = ("tracks", "groups", "sends", "master", "moves", "notes", "versions", "credits")
 
 
 def read_song(text: str) -> tuple[dict[str, object], Song]:

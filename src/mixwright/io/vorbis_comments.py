@@ -28,7 +28,7 @@ MOST_BYTES = 1 << 23
 _MOST_COMMENTS = 4000
 _TEXTS = {
     "TITLE": "title",
-    "VERSION": "version",
+    "VERSION": "print",
     "ARTIST": "artist",
     "ALBUM": "album",
     "DATE": "date",

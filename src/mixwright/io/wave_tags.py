@@ -105,7 +105,7 @@ def _ixml(tags: Tags, rate_hz: int, channels: int, bits: int) -> bytes:
         "TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO": time & 0xFFFFFFFF,
         "TIMESTAMP_SAMPLE_RATE": rate_hz,
     }
-    note = " - ".join(filter(None, (tags.version, tags.comment)))
+    note = " - ".join(filter(None, (tags.print, tags.comment)))
     text = (
         '<?xml version="1.0" encoding="UTF-8"?>\n<BWFXML><IXML_VERSION>2.0</IXML_VERSION>'
         f"<PROJECT>{escape(tags.title)}</PROJECT><NOTE>{escape(note)}</NOTE>"

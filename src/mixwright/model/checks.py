@@ -4,14 +4,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import get_args
 
-from mixwright.errors import SettingError
+from mixwright.errors import SettingError, printable
 from mixwright.model.derived import resolved
 from mixwright.model.insert import KeyedInsert
 from mixwright.model.known import key_names, require_known, target_names
 from mixwright.model.loops import check_loops
 from mixwright.model.move_checks import check_moves
 from mixwright.model.song import MASTER, RESERVED, SCHEMA, Named, Song, strips_of
+from mixwright.model.tags import checked_isrc, is_date, tag_text
+from mixwright.model.words import PrintKind
 
 
 def check_song(song: Song) -> None:
@@ -23,6 +26,7 @@ def check_song(song: Song) -> None:
         `where` is the path of the offending key, like ``tracks[3].group``.
     """
     _check_schema(song)
+    _check_tags(song)
     _check_ids(song)
     _check_sections(song)
     _check_names(song)
@@ -71,6 +75,20 @@ def _check_schema(song: Song) -> None:
             where="schema",
             hint="update mixwright",
         )
+
+
+def _check_tags(song: Song) -> None:
+    if not is_date(song.date):
+        raise SettingError(
+            f"{printable(song.date)!r} is no date", where="date", hint='write it as "2026-07-01" or "2026"'
+        )
+    require_known(song.isrc, set(get_args(PrintKind)), "isrc", "kind of print")
+    for kind, code in song.isrc.items():
+        checked_isrc(code, f"isrc.{kind}")
+    for i, credit in enumerate(song.credits):
+        for field, value in (("role", credit.role), ("name", credit.name)):
+            if not tag_text(value):
+                raise SettingError("nothing can be read there", where=f"credits[{i}].{field}", hint="say who did what")
 
 
 def _check_ids(song: Song) -> None:

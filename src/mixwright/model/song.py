@@ -14,6 +14,7 @@ from mixwright.model.ledger import Finding, FindingKind
 from mixwright.model.ranges import OTHERS
 from mixwright.model.record import Id, Record
 from mixwright.model.strip import Db, Master, Reverb, Strip
+from mixwright.model.tags import Credit
 from mixwright.model.words import Ask, MoveKind, MoveState, Place, Role
 
 SCHEMA = 3
@@ -192,12 +193,17 @@ class Song(Record, frozen=True, kw_only=True):
     """One song: everything that `song.toml` says.
 
     `lead` holds the tracks or sources that must be followed, confirmed by a person; empty until then. `asks`: what the
-    artist's brief or the engineer ask `measure` to look at, which nobody would want to hear of otherwise.
+    artist's brief or the engineer ask `measure` to look at, which nobody would want to hear of otherwise. `album`,
+    `date` (a year, month or day, ISO 8601), `credits` and `isrc` go into the tags of files; an ISRC names one
+    recording, so each kind of print has its own.
     """
 
     schema: int = SCHEMA
     title: str
     artist: str = ""
+    album: str = ""
+    date: str = ""
+    isrc: dict[str, str] = {}
     rate_hz: Annotated[int, Meta(ge=8000, le=384000)]
     tracks_are: Literal["raw", "as mixed"] = "raw"
     tempo_bpm: Annotated[float, Meta(ge=20.0, le=400.0)] | None = None
@@ -222,6 +228,7 @@ class Song(Record, frozen=True, kw_only=True):
     left_as_is: tuple[LeftAsIs, ...] = ()
     notes: tuple[Note, ...] = ()
     versions: tuple[Version, ...] = ()
+    credits: tuple[Credit, ...] = ()
 
 
 def used_tracks(song: Song) -> tuple[Track, ...]:

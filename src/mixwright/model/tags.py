@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 import unicodedata
 from typing import Annotated, TypeVar
@@ -26,6 +27,7 @@ T = TypeVar("T", bound=Record)
 
 #: What turns the direction of the text around it: letters after it are shown where they do not stand.
 _TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_DATE = re.compile(r"([0-9]{4}(-[0-9]{2}){0,2})?")
 _ISRC = re.compile("[A-Z]{2}[A-Z0-9]{3}[0-9]{7}")
 
 
@@ -56,13 +58,13 @@ class TagLoudness(Record, frozen=True, kw_only=True):
 class Tags(Record, frozen=True, kw_only=True):
     """What a file says of itself; empty texts and None where it does not.
 
-    `title` is that of the song; `version` says which print of it this is, in words ("Instrumental"), and `kind` the
+    `title` is that of the song; `print` says which print of it this is, in words ("Instrumental"), and `kind` the
     same as one of the fixed words for prints, "" for any other file. `date`: ISO 8601, a year at least. `comment`: one
     line. `time_reference_frames`: of the first frame, from midnight (WAV alone). `loudness`: WAV alone.
     """
 
     title: str = ""
-    version: str = ""
+    print: str = ""
     artist: str = ""
     album: str = ""
     kind: str = ""
@@ -98,20 +100,20 @@ def _shown(character: str) -> str:
 
 def shown_title(tags: Tags) -> str:
     """Return the title as players show it, so that prints can be told apart: ``Harbour Lights (Instrumental)``."""
-    return f"{tags.title} ({tags.version})" if tags.title and tags.version else tags.title
+    return f"{tags.title} ({tags.print})" if tags.title and tags.print else tags.title
 
 
 def with_bare_title(tags: Tags) -> Tags:
-    """Return tags that were read, with the version taken off the shown title again."""
-    ending = f" ({tags.version})"
-    if not tags.version or not tags.title.endswith(ending):
+    """Return tags that were read, with the name of the print taken off the shown title again."""
+    ending = f" ({tags.print})"
+    if not tags.print or not tags.title.endswith(ending):
         return tags
     return msgspec.structs.replace(tags, title=tags.title.removesuffix(ending))
 
 
 def clean_tags(tags: Tags) -> Tags:
     """Return tags as they can stand in any file: texts as of :func:`tag_text`, the first credits and marks."""
-    texts = ("title", "version", "artist", "album", "kind", "isrc", "date", "software")
+    texts = ("title", "print", "artist", "album", "kind", "isrc", "date", "software")
     credits_ = (Credit(role=tag_text(one.role), name=tag_text(one.name)) for one in tags.credits[:MOST_CREDITS])
     markers = (Marker(name=tag_text(one.name), frame=one.frame) for one in tags.markers[:MOST_MARKERS])
     return msgspec.structs.replace(
@@ -134,6 +136,17 @@ def filled(first: T, second: T) -> T:
     names = first.__struct_fields__
     missing = {name: getattr(second, name) for name in names if getattr(first, name) == getattr(default, name)}
     return msgspec.structs.replace(first, **missing)
+
+
+def is_date(text: str) -> bool:
+    """Tell whether a text is a day, month or year as tags hold it (ISO 8601); an empty one is."""
+    if not _DATE.fullmatch(text):
+        return False
+    try:
+        datetime.date.fromisoformat(f"{text}-01-01"[:10] if text else "2000-01-01")
+    except ValueError:
+        return False
+    return True
 
 
 def checked_isrc(text: str, where: str) -> str:

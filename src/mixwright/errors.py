@@ -10,6 +10,7 @@
         LimitError            too long, too many, too large for the limits set
       SettingError            a setting or an argument is wrong: mend the setting    (ValueError)
       StateError              the song folder is not in the state the command needs
+        ChangedError          the song is not the one any more that a change was made for
       OutputError             cannot write, disk full, a written file is not right   (OSError)
       Cancelled               the user stopped it
       InternalError           ours to mend
@@ -85,6 +86,12 @@ class StateError(MixwrightError):
     """The song folder is not in the state that the command needs."""
 
     kind = "state"
+
+
+class ChangedError(StateError):
+    """The song was changed by somebody else since the state that a change was made for."""
+
+    kind = "changed"
 
 
 class OutputError(MixwrightError, OSError):

@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 
 from fuzz.target import Target, Try, mutated_fields
-from mixwright.cli.output import _plain
 from mixwright.delivery.names import DEFAULT_TEMPLATE, MAX_CHARACTERS, NameFields, file_names
 from mixwright.errors import InputError, SettingError
 from mixwright.intake.listening import Listening, listen
@@ -22,6 +21,7 @@ from mixwright.intake.receive import Intake, ReceivedFile, receive
 from mixwright.io.song_text import new_text, read_song
 from mixwright.model.results import StartResult
 from mixwright.model.song import changed
+from mixwright.report.document import plain
 from mixwright.report.figures import clean, clean_record
 from mixwright.report.page import song_page
 from mixwright.report.text import start_text
@@ -129,7 +129,7 @@ def _shown(intake: Intake, title: str, artist: str) -> str:
     )  # fmt: skip
     for line in start_text(clean_record(result)):
         assert line.isprintable(), line
-    document = json.dumps(_plain(result, frozenset()), allow_nan=False)
+    document = json.dumps(plain(result), allow_nan=False)
     json.loads(document.encode("utf-8"))
     return song_page(song, result, folder=f"x/{title}")
 

@@ -27,6 +27,7 @@ from mixwright.version import __version__
 COMMANDS = (
     "tour",
     "start",
+    "open",
     "measure",
     "plan",
     "accept",

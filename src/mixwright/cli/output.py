@@ -5,13 +5,12 @@ from __future__ import annotations
 
 import functools
 import json
-import math
 import os
 import signal
 import sys
 import tempfile
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
@@ -26,13 +25,9 @@ if TYPE_CHECKING:
 
 R = TypeVar("R", bound="Record")
 
-SCHEMA = 1
 DONE = 0
 CHECK_FAILED = 3
 STOPPED = 130
-
-#: Keys of a document that hold a figure for every band, or for every second.
-BANDS = frozenset({"bands", "kept", "third_octave_hz", "third_octave_db", "reference_spectrum"})
 
 #: What asks a program to end: Ctrl-C, the system, the terminal that is closed.
 ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
@@ -106,28 +101,30 @@ class Output:
         if failed or (self.strict and warnings):
             self.status = CHECK_FAILED
         if self.as_json:
-            self.document(warnings, result=result, left_out=frozenset() if self.detail == "bands" else BANDS)
+            from mixwright.report.document import BANDS
+
+            self.document(warnings, result=result, left_out=() if self.detail == "bands" else BANDS)
         else:
             say(text(clean_record(result), *map(clean, names)))
             for line in self.beside:
                 _to_stderr(f"mixwright: {clean(line)}")
 
-    def document(
-        self, warnings: tuple[str, ...] = (), *, left_out: frozenset[str] = frozenset(), **body: object
-    ) -> None:
+    def document(self, warnings: tuple[str, ...] = (), *, left_out: Collection[str] = (), **body: object) -> None:
         """Print the one document of the command: `body` is `result` or `error`, keys in `left_out` are not printed."""
-        envelope = {"schema": SCHEMA, "command": self.command, "song": self.song, "warnings": warnings, **body}
-        say([json.dumps(_plain(envelope, left_out), allow_nan=False)])
+        from mixwright.report.document import document
+
+        told = document(self.command, self.song, warnings, left_out=left_out, **body)
+        say([json.dumps(told, allow_nan=False)])
 
     def fail(self, error: MixwrightError) -> None:
         """Tell an error in one line on standard error, and as a document if one was asked for."""
+        from mixwright.report.document import error_told
         from mixwright.report.figures import clean
 
         self.status = error.exit_status
         if self.as_json:
-            told = {"kind": error.kind, "message": error.message, "where": error.where, "hint": error.hint}
             with suppress(OSError):  # it may be standard output itself that cannot be written
-                self.document(error={key: value or None for key, value in told.items()})
+                self.document(error=error_told(error))
         _to_stderr(f"mixwright: {clean(str(error))}")
 
     def crash(self, error: BaseException) -> None:
@@ -176,27 +173,6 @@ def stopped_by_user(output: Output) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def _plain(value: object, left_out: frozenset[str]) -> Any:
-    """Return what JSON can hold: no infinities, no unpaired surrogates of undecodable file names; without some keys."""
-    import msgspec
-
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode()
-    if isinstance(value, dict):
-        return {_plain(key, left_out): _plain(item, left_out) for key, item in value.items() if key not in left_out}
-    if isinstance(value, list | tuple):
-        return [_plain(item, left_out) for item in value]
-    if isinstance(value, msgspec.Struct):
-        config, kind = value.__struct_config__, {}
-        if config.tag_field is not None:  # an insert, whose settings are all told
-            kind, left_out = {config.tag_field: config.tag}, frozenset()
-        fields = ((name, getattr(value, name)) for name in value.__struct_fields__)
-        return _plain({**kind, **{name: item for name, item in fields if item is not msgspec.UNSET}}, left_out)
-    return value
 
 
 def say(lines: list[str]) -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from pathlib import Path
 
-from mixwright.errors import MixwrightError, OutputError, SettingError, StateError, printable
-from mixwright.io.journal import Journal
+from mixwright.errors import ChangedError, MixwrightError, OutputError, SettingError, StateError, printable
+from mixwright.io.journal import Journal, text_sha256
 from mixwright.io.replace import make_folder, replacing
 from mixwright.io.song_errors import SONG_FILE
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
@@ -17,11 +18,24 @@ from mixwright.model.record import Record
 from mixwright.model.results import UndoResult
 from mixwright.model.song import Song
 
-__all__ = ["SONG_FILE", "HistoryStep", "create_song", "edit_song", "history", "load_song", "require_song", "undo"]
+__all__ = [
+    "SONG_FILE",
+    "HistoryStep",
+    "create_song",
+    "edit_song",
+    "history",
+    "load_song",
+    "load_version",
+    "require_song",
+    "unchanged_since",
+    "undo",
+]
 
 _BY_HAND = "edited by hand"
 _LOCK_WAIT_S = 60.0
 _BOM = "\ufeff"
+#: The version that changes are made for, "" for any.
+_EXPECTED: ContextVar[str] = ContextVar("expected", default="")
 
 
 class HistoryStep(Record, frozen=True, kw_only=True):
@@ -43,6 +57,34 @@ def load_song(folder: Path) -> Song:
         when there is no song
     """
     return read_song(_text(folder).removeprefix(_BOM))[1]
+
+
+def load_version(folder: Path) -> tuple[Song, str]:
+    """Return the song of a folder as :func:`load_song`, and its version: another one after every change of its text."""
+    text = _text(folder)
+    return read_song(text.removeprefix(_BOM))[1], text_sha256(text)
+
+
+@contextmanager
+def unchanged_since(version: str) -> Iterator[None]:
+    """Let :func:`edit_song` and :func:`undo` change a song only if it still has a version of :func:`load_version`.
+
+    They raise ChangedError otherwise, and nothing is written. It holds in this thread, and for what it calls.
+    """
+    token = _EXPECTED.set(version)
+    try:
+        yield
+    finally:
+        _EXPECTED.reset(token)
+
+
+def _check_version(folder: Path, text: str) -> None:
+    if _EXPECTED.get() not in ("", text_sha256(text)):
+        raise ChangedError(
+            "the song was changed meanwhile",
+            where=printable(folder / SONG_FILE),
+            hint="look at it as it is now, and do it again if it is still meant",
+        )
 
 
 def create_song(folder: Path, song: Song) -> None:
@@ -91,10 +133,13 @@ def edit_song(folder: Path, name: str, edit: Callable[[Song], Song]) -> Song:
         when the file or the new song holds a value that is not allowed; nothing is written then
     StateError
         when there is no song, or another program keeps writing it
+    ChangedError
+        within :func:`unchanged_since`
     """
     require_song(folder)
     with _writing(folder) as journal:
         text = _text(folder)
+        _check_version(folder, text)
         body = text.removeprefix(_BOM)
         raw, song = read_song(body)
         new = edit(song)
@@ -123,6 +168,7 @@ def undo(folder: Path) -> UndoResult:
     with _writing(folder) as journal:
         replaced = (folder / SONG_FILE).read_bytes()
         text = replaced.decode("utf-8", errors="replace")  # it may be what is to be undone that is broken
+        _check_version(folder, text)
         journal.settle(text)
         last = journal.last()
         if last < 0 or (last == 0 and journal.read(last).after == text):

@@ -163,7 +163,9 @@ h1{font-size:1.7rem;margin-top:1.5rem}
 @media print{nav,.skip,label{display:none}body{max-width:none}
 details:not([open],.card *){display:none}.row,.card,.worst li{break-inside:avoid}}
 """
-STYLE = f"""
+#: The colours by the reader's system.
+COLOURS = f"""
 :root{{color-scheme:light dark;{_named(LIGHT)}}}
-@media (prefers-color-scheme:dark){{:root{{{_named(DARK)}}}}}
+@media (prefers-color-scheme:dark){{:root{{{_named(DARK)}}}}}"""
+STYLE = f"""{COLOURS}
 {_DOCUMENT}{SHAPES}{_MEDIA}"""

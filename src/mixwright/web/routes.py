@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What the server answers: documents of a song, changes to it, jobs, events, audio. `docs/page.md` is its contract."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Awaitable, Callable
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from mixwright.app.playable import Playable
+from mixwright.report.style import COLOURS
+from mixwright.web.answers import Answer, Asked, answering, document_response
+from mixwright.web.changes import change
+from mixwright.web.events import Events, watch
+from mixwright.web.excerpts import Excerpts
+from mixwright.web.jobs import Jobs, request_of
+from mixwright.web.reading import finding, result, schema, song
+from mixwright.web.wav import wav_response
+
+HERE = Path(__file__).resolve().parent
+STATIC = HERE / "static"
+
+
+def page_app(folder: Path) -> Starlette:
+    """Return the application that serves one song folder; a guard belongs before it."""
+    events, playable = Events(), Playable(folder)
+    jobs, excerpts = Jobs(folder, events), Excerpts(playable)
+
+    @contextlib.asynccontextmanager
+    async def living(app: Starlette) -> AsyncIterator[None]:
+        del app
+        events.begin()
+        watching = asyncio.create_task(watch(folder, events))
+        try:
+            yield
+        finally:
+            watching.cancel()
+            await run_in_threadpool(jobs.end)
+            await run_in_threadpool(playable.close)
+
+    def route(path: str, answer: Answer, method: str = "GET") -> Route:
+        return Route(path, answering(folder, answer), methods=[method])
+
+    def start(asked: Asked) -> Response:
+        return JSONResponse(jobs.start(request_of(asked.body)), 202)
+
+    def cancel(_: Asked) -> Response:
+        jobs.cancel()
+        return Response(status_code=204)
+
+    def choices(_: Asked) -> Response:
+        return document_response("audio", folder, playable.choices())
+
+    def audio(asked: Asked) -> Response:
+        return wav_response(playable.whole(asked.path["name"]), asked.range)
+
+    def excerpt(asked: Asked) -> Response:
+        return wav_response(excerpts.asked(asked.query), asked.range)
+
+    async def stream(_: Request) -> Response:
+        return StreamingResponse(events.stream(), media_type="text/event-stream")
+
+    app = Starlette(
+        lifespan=living,
+        routes=[
+            Route("/", _file(STATIC / "index.html")),
+            Route("/static/core.wasm", _file(HERE / "core.wasm")),
+            Route("/static/chain.js", _file(HERE / "chain.js")),
+            Route("/static/colours.css", _colours),
+            Mount("/static", StaticFiles(directory=STATIC)),
+            route("/api/song", song),
+            route("/api/findings/{id}", finding),
+            route("/api/results/{name}", result),
+            route("/api/schema", schema),
+            route("/api/do/{change}", change, "POST"),
+            route("/api/job", lambda _: JSONResponse(jobs.state)),
+            route("/api/job", start, "POST"),
+            route("/api/job", cancel, "DELETE"),
+            Route("/api/events", stream),
+            route("/api/audio", choices),
+            route("/api/audio/{name:path}", audio),
+            route("/api/excerpt", excerpt),
+        ],
+    )
+    app.state.events = events
+    return app
+
+
+async def _colours(_: Request) -> Response:
+    return Response(COLOURS, media_type="text/css")
+
+
+def _file(path: Path) -> Callable[[Request], Awaitable[Response]]:
+    async def answer(_: Request) -> Response:
+        return FileResponse(path, headers={"Cache-Control": "no-cache"})
+
+    return answer

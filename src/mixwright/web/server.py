@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The server of a song: on this machine alone, until it is stopped."""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+import socket
+import warnings
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import uvicorn
+
+from mixwright.app.beside import Beside
+from mixwright.errors import OutputError
+from mixwright.io.song_file import require_song
+from mixwright.jobs.progress import Cancel
+from mixwright.web.events import Events
+from mixwright.web.guard import Guard
+from mixwright.web.routes import page_app
+
+HOST = "127.0.0.1"
+
+
+class _Server(uvicorn.Server):
+    """A server whose signals are those of the command that runs it."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Leave signals alone."""
+        yield
+
+
+def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel: Cancel | None = None) -> None:
+    """Serve the page of a song until the switch is thrown; jobs that run then are stopped.
+
+    Parameters
+    ----------
+    folder : Path
+        The song folder.
+    tell : callable
+        given the address of the page, with its token, once it can be opened
+    port : int
+        0: one that is free
+    cancel : Cancel, optional
+        ends it
+
+    Raises
+    ------
+    StateError
+        when there is no song
+    OutputError
+        when the port is taken
+    """
+    require_song(folder)
+    with _bound(port) as listening:
+        found: int = listening.getsockname()[1]
+        token = secrets.token_urlsafe(24)
+        app = page_app(folder)
+        guarded = Guard(app, token, found)
+        # Pages hold their stream of events open: they are told to end it, and are not waited for longer than this.
+        server = _Server(
+            uvicorn.Config(guarded, log_level="error", access_log=False, ws="none", server_header=False,
+                           timeout_graceful_shutdown=2, timeout_keep_alive=30)
+        )  # fmt: skip
+
+        def stop() -> None:
+            server.should_exit = True
+
+        tell(f"http://{HOST}:{found}/?token={token}")
+        with (cancel or Cancel()).waking(stop), _told_beside(app.state.events):
+            server.run(sockets=[listening])
+
+
+@contextlib.contextmanager
+def _bound(port: int) -> Iterator[socket.socket]:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((HOST, port))
+        except OSError as error:
+            raise OutputError(
+                f"port {port} cannot be used ({error.strerror})", hint="choose another, or leave --port out"
+            ) from error
+        listening.listen(64)
+        yield listening
+
+
+@contextlib.contextmanager
+def _told_beside(events: Events) -> Iterator[None]:
+    """Tell pages what could not be written beside the work that is done."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", Beside)
+        others = warnings.showwarning
+
+        def hear(message: Warning | str, category: type[Warning], *where: Any, **more: Any) -> None:
+            if issubclass(category, Beside):
+                events.publish("notice", {"told": str(message)})
+            else:
+                others(message, category, *where, **more)
+
+        warnings.showwarning = hear
+        yield

@@ -1,0 +1,117 @@
+// SPDX-License-Identifier: Apache-2.0
+// What the page asks of its server, and what the server tells.
+
+import { current, put } from "./store.js";
+
+/** An answer that is an error. */
+export class Refused extends Error {
+  /**
+   * @param {import("./types.js").Told} told
+   * @param {number} status
+   */
+  constructor(told, status) {
+    super([told.where ? `${told.where}: ${told.message}` : told.message, told.hint].filter(Boolean).join("; "));
+    this.kind = told.kind;
+    this.status = status;
+  }
+}
+
+/**
+ * @param {string} path
+ * @param {RequestInit} [settings]
+ * @returns {Promise<any>} the whole document
+ */
+export async function ask(path, settings) {
+  const answer = await fetch(path, settings);
+  if (answer.status === 204) return null;
+  const isJson = (answer.headers.get("content-type") || "").startsWith("application/json");
+  const body = isJson ? await answer.json() : { error: { kind: "server", message: await answer.text() } };
+  if (answer.ok) return body;
+  if (body.now) put({ song: body.now });
+  throw new Refused(body.error, answer.status);
+}
+
+/**
+ * @param {string} path
+ * @param {object} body
+ */
+export function send(path, body) {
+  return ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+}
+
+/** Read the song anew. */
+export async function readSong() {
+  const found = await ask("api/song");
+  put({ song: found.result });
+}
+
+/**
+ * Make a change to the song that the page shows; it is told if another was first.
+ * @param {string} name
+ * @param {object} settings
+ * @returns {Promise<any>} the result, null where it was refused
+ */
+export async function change(name, settings) {
+  const song = current().song;
+  if (!song) return null;
+  try {
+    const found = await send(`api/do/${name}`, { version: song.version, ...settings });
+    await readSong();
+    return found.result;
+  } catch (error) {
+    const again = () => void change(name, settings);
+    const isMeanwhile = error instanceof Refused && error.kind === "changed";
+    put({ notice: isMeanwhile ? { text: "The song was changed elsewhere; yours was not made.", again } : said(error) });
+    return null;
+  }
+}
+
+/**
+ * Start a job; the events tell how it goes.
+ * @param {string} command
+ * @param {object} [settings]
+ */
+export async function start(command, settings = {}) {
+  try {
+    put({ job: await send("api/job", { command, ...settings }) });
+  } catch (error) {
+    put({ notice: said(error) });
+  }
+}
+
+/** Ask the job that runs to stop. */
+export function cancel() {
+  return ask("api/job", { method: "DELETE" });
+}
+
+/**
+ * @param {unknown} error
+ * @returns {{text: string}}
+ */
+export function said(error) {
+  if (error instanceof Refused) return { text: error.message };
+  return { text: "The server does not answer. Is `mixwright open` still running?" };
+}
+
+/** Listen to the server, for as long as the page is open; what changes is read anew. */
+export function listen() {
+  const events = new EventSource("api/events");
+  events.addEventListener("hello", () => {
+    put({ link: "joined" });
+    void refresh();
+  });
+  events.addEventListener("song", () => void refresh());
+  events.addEventListener("results", () => void refresh());
+  events.addEventListener("job", (event) => put({ job: JSON.parse(event.data) }));
+  events.addEventListener("notice", (event) => put({ notice: { text: JSON.parse(event.data).told } }));
+  events.addEventListener("error", () => put({ link: "lost" }));
+}
+
+async function refresh() {
+  try {
+    await readSong();
+    put({ job: await ask("api/job") });
+  } catch (error) {
+    put({ notice: said(error) });
+  }
+}

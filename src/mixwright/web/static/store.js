@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: Apache-2.0
+// The state of the page: one object, replaced as a whole, and whoever wants to know of it.
+
+/**
+ * @typedef {import("./types.js").SongView} SongView
+ * @typedef {import("./types.js").Job} Job
+ * @typedef {import("./types.js").FindingView} FindingView
+ *
+ * @typedef {object} State
+ * @property {SongView | null} song what the server told last
+ * @property {Job | null} job the job that runs, or the last one
+ * @property {"joining" | "joined" | "lost"} link to the server
+ * @property {string} view which view is shown
+ * @property {string} finding id of the finding that is chosen, "" for none
+ * @property {FindingView | null} covered who covers whom in it
+ * @property {string[]} chosen ids of the tracks that are chosen, to be edited together
+ * @property {{text: string, again?: () => void} | null} notice the last thing to be told
+ */
+
+/** @type {State} */
+let state = {
+  song: null, job: null, link: "joining", view: "song", finding: "", covered: null, chosen: [], notice: null,
+};
+/** @type {Set<(now: State, before: State) => void>} */
+const listeners = new Set();
+
+/** @returns {State} */
+export function current() {
+  return state;
+}
+
+/**
+ * Replace some fields; everybody who listens is told if one is another now.
+ * @param {Partial<State>} fields
+ */
+export function put(fields) {
+  const before = state;
+  const keys = /** @type {(keyof State)[]} */ (Object.keys(fields));
+  if (keys.every((key) => before[key] === fields[key])) return;
+  state = { ...before, ...fields };
+  for (const listener of [...listeners]) listener(state, before);
+}
+
+/**
+ * Call `listener` whenever one of these fields is another; and once now.
+ * @param {(keyof State)[]} fields
+ * @param {(now: State) => void} listener
+ * @returns {() => void} stops it
+ */
+export function follow(fields, listener) {
+  /** @param {State} now @param {State} before */
+  const told = (now, before) => {
+    if (fields.some((field) => now[field] !== before[field])) listener(now);
+  };
+  listeners.add(told);
+  listener(state);
+  return () => listeners.delete(told);
+}

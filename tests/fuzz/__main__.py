@@ -20,7 +20,7 @@ MEMORY_BYTES = 1 << 30
 #: One run that takes longer ends its process.
 LONGEST_S = 5.0
 #: Part of the runs of each of `fuzz.known.TARGETS`, which is not imported here: that takes as long as a thousand runs.
-SHARES = {"headers": 0.4, "audio": 0.05, "songs": 0.25, "kept": 0.1, "names": 0.1, "arguments": 0.1}
+SHARES = {"headers": 0.3, "audio": 0.05, "tags": 0.1, "songs": 0.25, "kept": 0.1, "names": 0.1, "arguments": 0.1}
 
 
 def main() -> int:

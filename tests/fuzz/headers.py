@@ -160,7 +160,7 @@ def _check_header(header: Header, data: bytes) -> None:
 def _check_broadcast(found: Broadcast) -> None:
     assert len(found.marks) <= 1000
     assert len(found.channels) <= 1000
-    assert all(len(text) <= 100 for text in (*found.channels, *(mark.label for mark in found.marks)))
+    assert all(len(text) <= 250 for text in (*found.channels, *(mark.label for mark in found.marks)))
 
 
 def open_audio(folder: Path) -> Try:

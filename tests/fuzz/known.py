@@ -7,6 +7,7 @@ from fuzz.arguments import ARGUMENTS
 from fuzz.headers import AUDIO, HEADERS
 from fuzz.names import NAMES
 from fuzz.songs import KEPT, SONGS
+from fuzz.tagged import TAGS
 from fuzz.target import Target
 
-TARGETS: dict[str, Target] = {target.name: target for target in (HEADERS, AUDIO, SONGS, KEPT, NAMES, ARGUMENTS)}
+TARGETS: dict[str, Target] = {target.name: target for target in (HEADERS, AUDIO, TAGS, SONGS, KEPT, NAMES, ARGUMENTS)}

@@ -20,7 +20,7 @@ from mixwright.intake.listening import Listening, listen
 from mixwright.intake.receive import Intake, ReceivedFile, receive
 from mixwright.io.song_text import new_text, read_song
 from mixwright.model.results import StartResult
-from mixwright.model.song import changed
+from mixwright.model.song import Song, changed
 from mixwright.report.document import plain
 from mixwright.report.figures import clean, clean_record
 from mixwright.report.page import song_page
@@ -32,7 +32,7 @@ _WORDS = (
     *(".wav", "-", "--json"),
     *("_", "con", "NUL.wav", "..", "", " ", "'", '"', "<x-evil a=b>", "&amp;", "=1+1", "\x1b[2J", "\u202e"),
     *("\u0301", "e\u0301", "é", "日本", "🎚", "ß", "İ", "ﬁ", "①", "²", "١٢", "\udcff", "$(x)", "`x`", "%s"),
-    *("{title}", "{print}"),
+    *("{title}", "{print}", "{initials}", "{album}"),
     *("{rate}{depth}", "{artist}", "{", "}", "{{", "{title!r}", "{print:>99999999}", "{0}", "{a.b}", "{a[0]}"),
     *("x" * 250, "9" * 200),
     *("\r", "\n", "\t", "\\", "|", ":", "*", "?", "Sub/Kick.wav", "a/b", "KICK IN.WAV", "kick in.wav", "Kick-In.wav"),
@@ -105,7 +105,7 @@ def _received(labels: Sequence[str], title: str, heard: Listening) -> Intake:
 def _check_prints(template: str, title: str, artist: str, labels: Sequence[str]) -> None:
     prints = [NameFields(f"Stem{i}", 48000, "pcm24") for i in range(len(labels))]
     try:
-        names = file_names(template, title, artist, prints)
+        names = file_names(template, Song(title=title, artist=artist, album=artist, rate_hz=48000), prints)
     except SettingError as error:
         assert error.where == "template"
         return

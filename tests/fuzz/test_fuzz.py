@@ -26,7 +26,7 @@ FOUND = {
     "completion after a word that is no command": ("arguments", b"\x01\0\0"),
 }
 #: Mutations of one test; what starts processes or writes pages takes longer.
-TRIED = {"headers": 200, "audio": 40, "songs": 120, "kept": 300, "names": 60, "arguments": 100}
+TRIED = {"headers": 200, "audio": 40, "tags": 150, "songs": 120, "kept": 300, "names": 60, "arguments": 100}
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from mixwright.io.chunks import Chunk, ChunkList, read_body
 
 _MOST_BYTES = 1 << 20
 _MOST_MARKS = 1000
-_MOST_TEXT = 100
+_MOST_TEXT = 250
 _MOST_DEPTH = 16
 _MOST_NAME = 32
 _MOST_CHANNELS = 1000

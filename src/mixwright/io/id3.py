@@ -49,7 +49,7 @@ _ROLES = {"TCOM": "composer", "TEXT": "lyricist"}
 _PEOPLE = ("TIPL", "TMCL", "IPLS")
 
 
-def id3_tag(tags: Tags, rate_hz: int, frames: int) -> bytes:
+def id3_tag(tags: Tags, rate_hz: int = 0, frames: int = 0) -> bytes:
     """Return a tag of version 2.4 in UTF-8 that stands in front of the audio, or in a chunk of its own.
 
     Parameters
@@ -57,7 +57,7 @@ def id3_tag(tags: Tags, rate_hz: int, frames: int) -> bytes:
     tags : Tags
         As of :func:`mixwright.model.tags.clean_tags`; times are told in whole milliseconds.
     rate_hz, frames : int
-        Of the file.
+        Of the file; without a rate there are no marks.
     """
     parts = []
     for name, field in _TEXTS.items():
@@ -67,7 +67,7 @@ def id3_tag(tags: Tags, rate_hz: int, frames: int) -> bytes:
     if tags.bpm is not None:
         parts.append(_text_frame("TBPM", str(round(tags.bpm))))
     for name, role in _ROLES.items():
-        if named := [credit.name for credit in tags.credits if credit.role == role]:
+        if named := [credit.name for credit in tags.credits if credit.role.casefold() == role]:
             parts.append(_text_frame(name, *named))
     if tags.credits:
         parts.append(_text_frame("TIPL", *(text for credit in tags.credits for text in (credit.role, credit.name))))
@@ -75,7 +75,8 @@ def id3_tag(tags: Tags, rate_hz: int, frames: int) -> bytes:
         parts.append(_text_frame("TXXX", _KIND, tags.kind))
     if tags.comment:
         parts.append(_frame("COMM", bytes([_UTF8]) + _NO_LANGUAGE + b"\0" + tags.comment.encode()))
-    parts.extend(_chapters(tags.markers, rate_hz, frames))
+    if rate_hz:
+        parts.extend(_chapters(tags.markers, rate_hz, frames))
     body = b"".join(parts)
     return b"ID3\x04\0\0" + _in_seven_bits(len(body)) + body if body else b""
 
@@ -107,7 +108,7 @@ def _chapters(markers: tuple[Marker, ...], rate_hz: int, frames: int) -> Iterato
         yield _frame("CTOC", b"toc\0" + bytes([top | ordered, len(listed)]) + b"".join(n + b"\0" for n in listed))
 
 
-def read_id3(data: bytes, rate_hz: int) -> Tags:
+def read_id3(data: bytes, rate_hz: int = 0) -> Tags:
     """Read a tag that stands at the start of `data`; nothing where it is none, or of a version that is not read.
 
     Parameters
@@ -140,7 +141,7 @@ def read_id3(data: bytes, rate_hz: int) -> Tags:
                 fields.setdefault("comment", "".join(described[1:2]))
         elif name == "CHAP" and rate_hz and len(markers) < MOST_MARKERS:
             markers += _chapter(body, rate_hz, data[3])
-    listed = {(credit.role, credit.name) for credit in credits_}
+    listed = {(credit.role.casefold(), credit.name) for credit in credits_}
     credits_ += [credit for credit in own if (credit.role, credit.name) not in listed]
     markers.sort(key=lambda marker: marker.frame)
     found = Tags(credits=tuple(credits_[:MOST_CREDITS]), markers=tuple(markers), **fields)  # type: ignore[arg-type]

@@ -7,6 +7,7 @@ own), Ogg Vorbis I specification, section 4.2. What is read comes from a file: i
 
 from __future__ import annotations
 
+import itertools
 import struct
 import zlib
 from collections.abc import Iterator
@@ -18,6 +19,8 @@ from mixwright.io.vorbis_comments import MOST_BYTES, CommentError
 _HEAD = struct.Struct("<4sBBqIIIB")
 _CONTINUED, _FIRST = 1, 2
 _MOST_SEGMENTS = 255
+#: Of comments; those of some writers are short.
+_MOST_PAGES = 10_000
 #: Of a page on which no packet ends.
 _NO_POSITION = -1
 _OPUS, _OPUS_TAGS = b"OpusHead", b"OpusTags"
@@ -85,7 +88,7 @@ def comment_packet(file: IO[bytes]) -> tuple[Page, bytes, bool]:
     if first is None or not first.kind & _FIRST or not first.body.startswith((_OPUS, _VORBIS)):
         raise CommentError("it holds neither Opus nor Vorbis")
     packet = bytearray()
-    for page in found:
+    for page in itertools.islice(found, _MOST_PAGES):
         if page.serial != first.serial:
             raise CommentError("it holds more than one stream")
         ending = next((i for i, size in enumerate(page.sizes) if size < _MOST_SEGMENTS), None)

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO
 
 from mixwright.errors import InputError, OutputError, printable
-from mixwright.io.chunks import read_at, read_body
+from mixwright.io.chunks import read_at
 from mixwright.io.flac_blocks import FlacBlocks
 from mixwright.io.header import Header, read_header
 from mixwright.io.id3 import MOST_BYTES, id3_tag, read_id3
@@ -53,11 +53,9 @@ def read_tags(path: Path) -> Tags | None:
 
 def _tags(file: IO[bytes], header: Header) -> Tags | None:
     if header.chunks is not None and header.container in _WAVE:
-        layout = header.chunks.first(b"fmt ")
-        body = b"" if layout is None else read_body(file, layout, 8)
-        return read_wave_tags(file, header.chunks, int.from_bytes(body[4:8], "little"))
+        return read_wave_tags(file, header.chunks)
     if header.container == "MP3":
-        return read_id3(read_at(file, 0, MOST_BYTES), _mpeg_hz(file, header.start))
+        return read_id3(read_at(file, 0, min(header.start, MOST_BYTES)), _mpeg_hz(file, header.start))
     try:
         if header.container == "FLAC":
             blocks = FlacBlocks(file, header.start)
@@ -104,10 +102,12 @@ def tag_file(path: Path, tags: Tags, *, frames: int) -> str:
     tags = clean_tags(tags)
     digest = hashlib.sha256()
     try:
-        with path.open("rb") as file, replacing(path) as part, PacedFile(part) as out:
+        with replacing(path) as part, path.open("rb") as file, PacedFile(part) as out:
             for piece in _tagged(file, tags, frames):
                 digest.update(piece)
                 out.write(piece)
+    except FileNotFoundError as error:
+        raise OutputError("there is no such file to be tagged", where=printable(path)) from error
     except CommentError as error:
         raise OutputError(f"cannot be tagged: {error}", where=printable(path)) from error
     return digest.hexdigest()

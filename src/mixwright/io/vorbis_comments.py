@@ -83,8 +83,8 @@ def _comments(tags: Tags, rate_hz: int) -> Iterator[tuple[str, str]]:
     if tags.bpm is not None:
         yield "BPM", f"{tags.bpm:g}"
     for credit in tags.credits:
-        if credit.role in _KEYS:
-            yield _KEYS[credit.role], credit.name
+        if own_key := _KEYS.get(credit.role.casefold()):
+            yield own_key, credit.name
         else:
             role = credit.role.replace("(", "[").replace(")", "]")
             yield "PERFORMER", f"{credit.name} ({role})" if role else credit.name

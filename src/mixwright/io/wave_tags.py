@@ -58,7 +58,7 @@ def wave_chunks(tags: Tags, *, rate_hz: int, channels: int, frames: int, bits: i
         (b"LIST", _info(tags)),
         (b"cue ", _cue(markers)),
         (b"LIST", _labels(markers)),
-        (b"id3 ", id3_tag(tags, rate_hz, frames)),
+        (b"id3 ", id3_tag(msgspec.structs.replace(tags, markers=()))),  # cue points tell them, to the frame
     ]
     return b"".join(_chunk(name, body) for name, body in parts if body)
 
@@ -138,7 +138,7 @@ def _labels(markers: list[Marker]) -> bytes:
     return b"adtl" + b"".join(labels) if labels else b""
 
 
-def read_wave_tags(file: IO[bytes], chunks: ChunkList, rate_hz: int) -> Tags:
+def read_wave_tags(file: IO[bytes], chunks: ChunkList) -> Tags:
     """Read what the chunks of a WAVE file say of it; where several tell a thing, the `id3 ` chunk is asked first.
 
     Raises
@@ -147,12 +147,12 @@ def read_wave_tags(file: IO[bytes], chunks: ChunkList, rate_hz: int) -> Tags:
         when the file cannot be read
     """
     id3 = chunks.first(b"id3 ") or chunks.first(b"ID3 ")
-    tags = read_id3(read_body(file, id3, MOST_BYTES), rate_hz) if id3 is not None else Tags()
+    tags = read_id3(read_body(file, id3, MOST_BYTES)) if id3 is not None else Tags()
     beside = read_broadcast(file, chunks)
     tags = Tags(
         **{name: getattr(tags, name) for name in Tags.__struct_fields__ if name not in ("loudness", "markers")},
         loudness=_read_loudness(file, chunks),
-        markers=tuple(Marker(name=mark.label, frame=mark.frame) for mark in beside.marks) or tags.markers,
+        markers=tuple(Marker(name=mark.label, frame=mark.frame) for mark in beside.marks),
     )
     listed = Tags(time_reference_frames=min(beside.time_stamp_frames or 0, MOST_FRAMES))
     return filled(tags, msgspec.structs.replace(listed, **_read_info(file, chunks)))

@@ -96,9 +96,11 @@ export function said(error) {
 /** Listen to the server, for as long as the page is open; what changes is read anew. */
 export function listen() {
   const events = new EventSource("api/events");
+  void refresh();
   events.addEventListener("hello", () => {
+    // The first time the song is on its way already; what changed meanwhile is told by an event of its own.
+    if (current().link === "lost") void refresh();
     put({ link: "joined" });
-    void refresh();
   });
   events.addEventListener("song", () => void refresh());
   events.addEventListener("results", () => void refresh());

@@ -1,11 +1,55 @@
 // SPDX-License-Identifier: Apache-2.0
 // The page begins here.
 
-import { listen } from "./api.js";
+import { change, listen } from "./api.js";
 import { byId, el, fill } from "./dom.js";
-import { follow } from "./store.js";
+import { songPage } from "./song_page.js";
+import { follow, put } from "./store.js";
+import { noticeLine, waitingLine } from "./waiting.js";
 
-follow(["song"], ({ song }) => {
-  if (song) fill(byId("main"), el("h1", {}, song.title));
+/** The views by the end of the address; each is made when it is first shown. */
+const VIEWS = { song: { name: "Song", make: songPage } };
+
+/** @type {Map<string, HTMLElement[]>} */
+const made = new Map();
+
+/** Show the view that the address names. */
+function turn() {
+  const asked = location.hash.slice(1);
+  const view = asked in VIEWS ? /** @type {keyof typeof VIEWS} */ (asked) : "song";
+  if (!made.has(view)) made.set(view, VIEWS[view].make());
+  fill(byId("main"), ...(made.get(view) || []));
+  put({ view });
+}
+
+/** Make the head: what the song is called, the views, undo. */
+function head() {
+  const title = el("h1", {});
+  const undo = el("button", { type: "button", class: "plain", onclick: () => void change("undo", {}) });
+  const links = Object.entries(VIEWS).map(([id, { name }]) => el("a", { href: `#${id}` }, name));
+  fill(byId("head"), title, links.length > 1 ? el("nav", { "aria-label": "Views" }, ...links) : null, undo);
+  follow(["song"], ({ song }) => {
+    if (!song) return;
+    document.title = `${song.title} - Mixwright`;
+    fill(title, song.title, song.artist ? el("small", {}, ` ${song.artist}`) : "");
+    undo.hidden = !song.undo;
+    fill(undo, `Undo: ${song.undo.length > 48 ? `${song.undo.slice(0, 47)}…` : song.undo}`);
+  });
+  fill(byId("told"), waitingLine(), noticeLine());
+  document.addEventListener("keydown", (event) => {
+    const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
+    if (!typing && (event.ctrlKey || event.metaKey) && event.key === "z" && !event.shiftKey) {
+      event.preventDefault();
+      void change("undo", {});
+    }
+  });
+}
+
+head();
+const stop = follow(["song"], ({ song }) => {
+  if (!song) return;
+  queueMicrotask(() => stop());
+  turn();
+  addEventListener("hashchange", turn);
 });
 listen();

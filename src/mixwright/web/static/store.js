@@ -11,6 +11,11 @@
  * @property {Job | null} job the job that runs, or the last one
  * @property {"joining" | "joined" | "lost"} link to the server
  * @property {string} view which view is shown
+ * @property {[number, number] | null} view_s the stretch of the song that is in view, in seconds; null: all of it
+ * @property {number} cursor_s where the keys are in the song, in seconds
+ * @property {string} row id of the row that the keys are in, "" before any
+ * @property {string} phrase the phrase that is told, `layer@start`, "" for none
+ * @property {{from: number, to: number, waits: boolean} | null} playing what is heard, in seconds
  * @property {string} finding id of the finding that is chosen, "" for none
  * @property {FindingView | null} covered who covers whom in it
  * @property {string[]} chosen ids of the tracks that are chosen, to be edited together
@@ -19,7 +24,8 @@
 
 /** @type {State} */
 let state = {
-  song: null, job: null, link: "joining", view: "song", finding: "", covered: null, chosen: [], notice: null,
+  song: null, job: null, link: "joining", view: "song", view_s: null, cursor_s: 0, row: "", phrase: "",
+  playing: null, finding: "", covered: null, chosen: [], notice: null,
 };
 /** @type {Set<(now: State, before: State) => void>} */
 const listeners = new Set();

@@ -16,8 +16,8 @@ from mixwright.cli.command_page import command_page
 from mixwright.cli.main import COMMANDS
 from mixwright.model import words
 from mixwright.model.dynamics import GainReduction
+from mixwright.model.profile import Attribute
 from mixwright.model.results import Spread
-from mixwright.reference.profile import Attribute
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 

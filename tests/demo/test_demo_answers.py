@@ -7,8 +7,8 @@ from mixwright.demo.answers import answered
 from mixwright.demo.layers import LAYERS
 from mixwright.demo.record import DemoPaths
 from mixwright.model.checks import check_song
+from mixwright.model.profile import ATTRIBUTES
 from mixwright.model.song import Reference, Song, Track
-from mixwright.reference.profile import ATTRIBUTES
 
 
 def test_answers_are_the_truth(demo: DemoPaths):
@@ -34,7 +34,14 @@ def test_answers_are_the_truth(demo: DemoPaths):
     assert kept == {name: rough[name] for name in kept}
     assert {abs(pan) for pan in kept.values()} == {0.9}
     # Of no record is the voice there alone.
-    assert {word for reference in song.references for word in reference.use_for} == set(ATTRIBUTES) - {"lead"}
+    assert {word for reference in song.references for word in reference.use_for} == {
+        "low_end",
+        "top_end",
+        "spectrum",
+        "width",
+        "dynamics",
+    }
+    assert {word for reference in song.references for word in reference.use_for} < set(ATTRIBUTES)
 
 
 def test_every_layer_has_its_own_file():

@@ -12,7 +12,8 @@ from mixwright.planning.level_moves import propose_balance, spreads_of
 from mixwright.planning.scene import Scene
 from mixwright.planning.sound import Sound, together
 from mixwright.planning.table import POOL_SHARE
-from mixwright.reference.profile import Corridor, Interval, shares
+from mixwright.reference.corridor import Corridor, Interval
+from mixwright.reference.spectrum import shares
 
 HZ = 1000.0 * 10.0 ** (0.1 * np.arange(-17, 14))
 BLOCKS = 200

@@ -6,7 +6,7 @@ from mixwright.native.place import pan_gains
 from mixwright.planning import pans as pans_module
 from mixwright.planning.pans import placing_db, propose_pans
 from mixwright.planning.places import Placed
-from mixwright.reference.profile import Corridor, Interval
+from mixwright.reference.corridor import Corridor, Interval
 
 HZ = 1000.0 * 10.0 ** (0.1 * np.arange(-17, 14))
 

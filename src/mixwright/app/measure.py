@@ -13,8 +13,9 @@ from mixwright.app.growth import since_the_last
 from mixwright.app.hearing import as_fields, heard
 from mixwright.app.listening import followed
 from mixwright.app.page import write_page
+from mixwright.app.references import corridor_of, finished_files
 from mixwright.app.returns import send_levels
-from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, finished_files, scene_of, sounding_hash
+from mixwright.app.scene import WHOLE, Contribution, contributions, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.app.voice_level import beside_the_mix, with_what_is_asked
@@ -29,7 +30,7 @@ from mixwright.model.hearing import HeardLayer, LayerLoudness, Listening
 from mixwright.model.results import MeasureResult, PrintFit, SectionLevel, SpectrumSpread, Spread, TrackLevels
 from mixwright.model.song import Section, Song, Track, source_of, used_tracks
 from mixwright.planning.level_moves import spreads_of
-from mixwright.reference.profile import Corridor
+from mixwright.reference.corridor import Corridor
 from mixwright.units import db_from_power, db_from_ratio
 
 #: Pauses shorter than this do not end a stretch in which a layer sounds.

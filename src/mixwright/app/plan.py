@@ -12,8 +12,9 @@ import numpy as np
 from mixwright.app.listening import guessed_lead
 from mixwright.app.move_words import nearest
 from mixwright.app.page import write_page
+from mixwright.app.references import corridor_of, finished_files
 from mixwright.app.room import make_room
-from mixwright.app.scene import WHOLE, Contribution, contributions, corridor_of, finished_files, scene_of, sounding_hash
+from mixwright.app.scene import WHOLE, Contribution, contributions, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.errors import SettingError, StateError, listed, printable
@@ -30,7 +31,8 @@ from mixwright.planning.level_moves import Proposal, propose_balance
 from mixwright.planning.pans import placing_db, propose_pans
 from mixwright.planning.places import Placed
 from mixwright.planning.scene import Scene
-from mixwright.reference.profile import Corridor, band_power
+from mixwright.reference.corridor import Corridor
+from mixwright.reference.spectrum import band_power
 
 AUTO = "auto"
 _PASSES = 4

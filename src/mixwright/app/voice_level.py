@@ -17,7 +17,7 @@ from mixwright.model.ledger import VoiceInterval, VoicePhrase
 from mixwright.model.song import changed, used_tracks
 from mixwright.model.words import VOICE_ROLES
 from mixwright.planning.table import DE_MAN, LEAD
-from mixwright.reference.profile import Interval
+from mixwright.reference.corridor import Interval
 
 #: What the published interval is: mean and one standard deviation between engineers to either side.
 PUBLISHED = VoiceInterval(

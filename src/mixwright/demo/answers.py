@@ -12,7 +12,7 @@ from mixwright.model.song import Lock, Song, Track, changed
 
 #: Layers whose places the artist asks to keep.
 _KEPT = ("Gtr Crunch L.wav", "Gtr Crunch R.wav")
-#: What each record is liked for, in the words of :data:`mixwright.reference.profile.ATTRIBUTES`.
+#: What each record is liked for, in the words of :data:`mixwright.model.profile.ATTRIBUTES`.
 _LIKED_FOR = (("low_end", "dynamics"), ("top_end", "width", "spectrum"))
 
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from mixwright.core.novelty import boundaries, kinds_of, letters
 from mixwright.intake.grid import Grid
 from mixwright.intake.ids import Ids, slug
 from mixwright.intake.likeness import Trace
@@ -26,8 +27,6 @@ SHORTEST_S = 6.0
 #: A boundary takes at least a change of this many whole layers, and of this share of all.
 _LEAST_LAYERS = 0.7
 _LEAST_SHARE = 0.1
-#: Sections whose layers differ by less than this on average are the same part.
-_SAME_PART = 0.15
 #: How the parts of a song are called by people who mark them; other marks are of the session, not of the song.
 _PART = re.compile(
     r"(intro|verse|strophe|couplet|pre|chorus|refrain|hook|bridge|middle|break|solo|interlude|instrumental|drop|build"
@@ -64,7 +63,8 @@ def find_sections(sources: Sequence[Sequence[Trace]], grid: Grid, duration_s: fl
     edges = np.unique(np.concatenate([[0.0], grid.times(duration_s), [duration_s]]))
     activity = _activity(sources, edges)
     shortest = max(1, SHORTEST_BARS if grid.tempo_bpm else 0, int(np.ceil(SHORTEST_S / grid.step_s)))
-    bounds = [0, *_boundaries(activity, edges, shortest, grid.step_s), len(edges) - 1]
+    least = max(_LEAST_LAYERS, _LEAST_SHARE * len(sources))
+    bounds = [0, *boundaries(activity, edges, shortest, grid.step_s, least), len(edges) - 1]
     means = np.array([activity[a:b].mean(axis=0) for a, b in pairwise(bounds)])
     names = _names(means, lead)
     return [
@@ -116,33 +116,13 @@ def _activity(sources: Sequence[Sequence[Trace]], edges: Floats) -> Floats:
     return result
 
 
-def _boundaries(activity: Floats, edges: Floats, shortest: int, step_s: float) -> list[int]:
-    """Return the steps at which the layers change most, each at least `shortest` steps from the next."""
-    steps, sources = activity.shape
-    least = max(_LEAST_LAYERS, _LEAST_SHARE * sources)
-    sums = np.concatenate([np.zeros((1, sources)), np.cumsum(activity, axis=0)])
-    change = np.zeros(steps + 1)
-    for i in range(1, steps):
-        before, after = max(0, i - shortest), min(steps, i + shortest)
-        change[i] = np.abs((sums[after] - sums[i]) / (after - i) - (sums[i] - sums[before]) / (i - before)).sum()
-    chosen: list[int] = []
-    # Half a step of grace: the song's ends do not lie on the grid.
-    least_s = (min(shortest, len(edges) / 2.0) - 0.5) * step_s
-    for i in np.argsort(-change, kind="stable").tolist():
-        if change[i] < least:
-            break
-        if all(abs(edges[i] - edges[other]) >= least_s for other in (0, *chosen, steps)):
-            chosen.append(i)
-    return sorted(chosen)
-
-
 def _names(means: Floats, lead: int | None) -> list[str]:
     """Name the sections by which are alike.
 
     With a singing lead, the fullest kind of sung section is a chorus, the other sung ones are verses and
     the rest breaks; without, parts are lettered. Thin sections at either end are intro and outro.
     """
-    kinds = _kinds(means)
+    kinds = kinds_of(means)
     density = means.mean(axis=1)
     sung = means[:, lead] > _SUNG if lead is not None else np.zeros(len(means), dtype=bool)
     sung_kinds = {kind for kind, sings in zip(kinds, sung, strict=True) if sings}
@@ -158,24 +138,10 @@ def _names(means: Floats, lead: int | None) -> list[str]:
             words.append(("chorus" if kind == chorus else "verse") if sung[i] else "break")
         else:
             lettered += [kind] if kind not in lettered else []
-            words.append("part-" + _letters(lettered.index(kind)))
+            words.append("part-" + letters(lettered.index(kind)))
     counts: Counter[str] = Counter()
     names = []
     for word in words:
         counts[word] += 1
         names.append(word if word in ("intro", "outro") else f"{word}-{counts[word]}")
     return names
-
-
-def _kinds(means: Floats) -> list[int]:
-    """Return for each section the number of the first section that is like it."""
-    kinds: list[int] = []
-    for i, mean in enumerate(means):
-        near = [(float(np.abs(means[k] - mean).mean()), k) for k in dict.fromkeys(kinds)]
-        distance, kind = min(near, default=(np.inf, i))
-        kinds.append(kind if distance < _SAME_PART else i)
-    return kinds
-
-
-def _letters(index: int) -> str:
-    return _letters(index // 26 - 1) + "abcdefghijklmnopqrstuvwxyz"[index % 26] if index >= 26 else chr(97 + index)

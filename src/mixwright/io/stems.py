@@ -98,6 +98,16 @@ class StemStore:
             audio = self._resampled(key, audio, info.sample_rate_hz, rate)
         return Stem(path=path, sha256=sha256, info=info, rate_hz=rate, audio=audio)
 
+    def probe(self, path: Path) -> AudioInfo:
+        """Return what the header of a file says.
+
+        Raises
+        ------
+        FileFormatError, LimitError, InputError
+            when the file cannot be used
+        """
+        return self._decoder.probe(path)
+
     def outlook(self, path: Path, rate_hz: int | None = None, sha256: str = "") -> Outlook:
         """Tell what :meth:`open` will give and take, from the cache and the header of the file.
 

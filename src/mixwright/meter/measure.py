@@ -233,18 +233,14 @@ class Meter:
         weight = np.sin(np.pi * (edges[:-1] + edges[1:]) / (2.0 * self.frames)) ** 2
         return np.asarray(np.sum(weight[:, None] * sums, axis=0) / np.sum(weight * np.diff(edges)))
 
+    def true_peaks(self) -> np.ndarray:
+        """Return the true peak of every 100 ms as an amplitude; ends the stream."""
+        self._end()
+        return np.concatenate([np.zeros(0), *self._peaks]).astype(np.float64)
+
     def _smallest_psr(self, loudness: Loudness) -> float | None:
-        """Return the smallest true peak less short-term loudness of all 3 s windows, hop 100 ms, above -70 LUFS."""
-        short_term = lufs_from_power(loudness.short_term_power[::GATE_HOP_SUB_BLOCKS])
-        if not (len(short_term) and self._peaks):
-            return None
-        length = SHORT_TERM_SUB_BLOCKS // GATE_HOP_SUB_BLOCKS
-        windows = np.lib.stride_tricks.sliding_window_view(np.concatenate(self._peaks), length)[: len(short_term)]
-        peaks = windows.max(axis=1).astype(np.float64)
-        heard = short_term > ABSOLUTE_GATE_LUFS
-        if not heard.any():
-            return None
-        return float((20.0 * np.log10(peaks[heard]) - short_term[heard]).min())
+        series = psr_db(self.true_peaks(), loudness)
+        return None if np.isnan(series).all() else float(np.nanmin(series))
 
     def _bands(self) -> dict[str, Any]:
         if self._spectrum is None or not self.frames:
@@ -254,6 +250,28 @@ class Meter:
             "third_octave_hz": third_octave_hz(self.rate_hz),
             "third_octave_db": tuple(db_from_power(band) for band in power.tolist()),
         }
+
+
+def psr_db(true_peaks: np.ndarray, loudness: Loudness) -> np.ndarray:
+    """Return the true peak less the loudness of every 3 s window, hop 100 ms; NaN at or below -70 LUFS.
+
+    Parameters
+    ----------
+    true_peaks : (tenths of a second,) array
+        Of :meth:`Meter.true_peaks`.
+    loudness : Loudness
+        Of the same audio.
+    """
+    length = SHORT_TERM_SUB_BLOCKS // GATE_HOP_SUB_BLOCKS
+    short_term = lufs_from_power(loudness.short_term_power[::GATE_HOP_SUB_BLOCKS])
+    if not len(short_term) or len(true_peaks) < length:
+        return np.zeros(0)
+    windows = np.lib.stride_tricks.sliding_window_view(true_peaks, length)[: len(short_term)]
+    short_term = short_term[: len(windows)]
+    heard = short_term > ABSOLUTE_GATE_LUFS
+    found = np.full(len(windows), np.nan)
+    found[heard] = 20.0 * np.log10(windows.max(axis=1)[heard]) - short_term[heard]
+    return found
 
 
 def _largest_lufs(power: np.ndarray) -> float | None:

@@ -12,7 +12,7 @@ from mixwright.model.insert import KeyedInsert
 from mixwright.model.known import key_names, require_known, target_names
 from mixwright.model.loops import check_loops
 from mixwright.model.move_checks import check_moves
-from mixwright.model.song import MASTER, RESERVED, SCHEMA, Named, Song, strips_of
+from mixwright.model.song import MASTER, RESERVED, SCHEMA, Named, Section, Song, strips_of
 from mixwright.model.tags import checked_isrc, is_date, tag_text
 from mixwright.model.words import PrintKind
 
@@ -28,7 +28,9 @@ def check_song(song: Song) -> None:
     _check_schema(song)
     _check_tags(song)
     _check_ids(song)
-    _check_sections(song)
+    _check_sections(song.sections, "sections")
+    for i, reference in enumerate(song.references):
+        _check_sections(reference.sections, f"references[{i}].sections")
     _check_names(song)
     _check_reverbs(song)
     whole = resolved(song)
@@ -48,6 +50,8 @@ def _check_names(song: Song) -> None:
         require_known(track.sends, sends, f"tracks[{i}].sends", "send")
         require_known(track.pre_sends, sends, f"tracks[{i}].pre_sends", "send")
         require_known(track.place_in, sections, f"tracks[{i}].place_in", "section")
+    for i, reference in enumerate(song.references):
+        require_known(reference.beside, sections, f"references[{i}].beside", "section")
     for i, group in enumerate(song.groups):
         if group.group:
             require_known([group.group], groups, f"groups[{i}].group", "group")
@@ -122,19 +126,19 @@ def _check_ids(song: Song) -> None:
                 )
 
 
-def _check_sections(song: Song) -> None:
+def _check_sections(sections: Sequence[Section], field: str) -> None:
     end = 0.0
     seen: set[str] = set()
-    for i, section in enumerate(song.sections):
+    for i, section in enumerate(sections):
         if section.name in seen:
-            raise SettingError(f"two sections are named {section.name!r}", where=f"sections[{i}].name")
+            raise SettingError(f"two sections are named {section.name!r}", where=f"{field}[{i}].name")
         seen.add(section.name)
         if section.end_s <= section.start_s:
-            raise SettingError("a section must end after it starts", where=f"sections[{i}].end_s")
+            raise SettingError("a section must end after it starts", where=f"{field}[{i}].end_s")
         if section.start_s < end:
             raise SettingError(
                 f"section {section.name!r} starts before the one above it ends",
-                where=f"sections[{i}].start_s",
+                where=f"{field}[{i}].start_s",
                 hint="sections stand in order and do not overlap",
             )
         end = section.end_s

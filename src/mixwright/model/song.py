@@ -107,6 +107,8 @@ class Reference(Record, frozen=True, kw_only=True):
     """A finished record, and the attributes it was chosen for (empty: all).
 
     `voice`: a print of its lead voice alone, at the level that it has in the record; "" where there is none.
+    `sections`: its sections where they are marked by hand; else they are found. `beside`: which of its sections stands
+    beside a section of the song, by their names, where that is said by hand.
     """
 
     id: Id
@@ -114,6 +116,8 @@ class Reference(Record, frozen=True, kw_only=True):
     sha256: str = ""
     use_for: tuple[str, ...] = ()
     voice: str = ""
+    sections: tuple[Section, ...] = ()
+    beside: dict[str, str] = {}
 
 
 class Lock(Record, frozen=True, kw_only=True):

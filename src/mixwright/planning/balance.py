@@ -15,7 +15,7 @@ from mixwright.planning.sound import Mask, Sound, together
 from mixwright.planning.table import DE_MAN, DOUBLE_BELOW_LEAD, EFFECTS, PRACTICE, SHI
 from mixwright.planning.targets import element_sound, inside, spread_of, wanted
 from mixwright.planning.toward import toward_references
-from mixwright.reference.profile import Corridor
+from mixwright.reference.corridor import Corridor
 
 #: An element that stays behind its gain by less than this got it.
 _HELD_DB = 0.1

@@ -17,7 +17,7 @@ from mixwright.planning.settle import LARGEST_TRIM_DB
 from mixwright.planning.sound import Sound, together
 from mixwright.planning.table import DE_MAN, EFFECTS, LEAD, SHI
 from mixwright.planning.targets import spread_of
-from mixwright.reference.profile import Corridor
+from mixwright.reference.corridor import Corridor
 
 _WORTH_SAYING_LU = 0.1
 #: A lead this far off was hardly put there by ear: common practice, no source.

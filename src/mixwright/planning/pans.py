@@ -19,7 +19,7 @@ from mixwright.model.results import PlannedMove
 from mixwright.native.place import pan_gains
 from mixwright.planning.places import Placed, Unit, units_of
 from mixwright.planning.sound import Array
-from mixwright.reference.profile import Corridor
+from mixwright.reference.corridor import Corridor
 
 WIDTH_DB = (-12.6, -8.3)
 WIDTH_TARGET_DB = -10.0

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from mixwright.model.words import Place, Role
-from mixwright.reference.profile import LEAD_SPREAD_LU
 
 DE_MAN = "De Man et al. 2014"
 SHI = "Shi et al. 2025"
@@ -30,7 +29,7 @@ class Level:
     spread_lu: float
 
 
-LEAD = Level(-2.65, LEAD_SPREAD_LU)
+LEAD = Level(-2.65, 1.31)
 BASS = Level(-9.50, 2.86)
 KICK = Level(-13.15, 3.89)
 SNARE = Level(-16.78, 4.57)

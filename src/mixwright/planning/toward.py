@@ -12,7 +12,8 @@ from mixwright.model.words import Role
 from mixwright.planning.elements import Layer
 from mixwright.planning.scene import Scene
 from mixwright.planning.sound import Array, Mask
-from mixwright.reference.profile import LOW_HZ, MIDDLE_HZ, TOP_HZ, Corridor, Interval, in_range, shares
+from mixwright.reference.corridor import Corridor, Interval
+from mixwright.reference.spectrum import LOW_HZ, MIDDLE_HZ, TOP_HZ, in_range, shares
 
 End = Literal["low", "top"]
 _ENDS: tuple[End, ...] = ("low", "top")

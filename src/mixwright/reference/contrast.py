@@ -1,0 +1,38 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Contrast: how far the fullest section stands from the thinnest one, in level, width, brightness and density."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from mixwright.model.profile import SectionProfile, Values
+
+#: Sections shorter than this, and than this share of the song, are transitions.
+_SHORTEST_S, _SHORTEST_SHARE = 6.0, 0.05
+#: The figures that are told beside each other, and of which.
+_TOLD = {
+    "contrast_width_db": "side_to_mid_db",
+    "contrast_brightness_db": "top_end_db",
+    "contrast_filled_percent": "filled_time_percent",
+}
+
+
+def contrast_values(sections: Sequence[SectionProfile], duration_s: float) -> Values:
+    """Return the figures of the loudest section minus those of the softest; None with fewer than two sections."""
+    shortest = max(_SHORTEST_S, _SHORTEST_SHARE * duration_s)
+    # First and last often fade or stand alone: they count where nothing else does.
+    inner = [one for one in sections[1:-1] if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
+    long = [one for one in sections if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
+    told = inner if len(inner) >= 2 else long
+    if len(told) < 2:
+        return dict.fromkeys(("contrast_loudness_lu", *_TOLD), (None,))
+    full = max(told, key=lambda one: one.energy_lu or 0.0)
+    thin = min(told, key=lambda one: one.energy_lu or 0.0)
+    found: Values = {"contrast_loudness_lu": (_less(full.energy_lu, thin.energy_lu),)}
+    for name, figure in _TOLD.items():
+        found[name] = (_less(*(one.values.get(figure, (None,))[0] for one in (full, thin))),)
+    return found
+
+
+def _less(one: float | None, other: float | None) -> float | None:
+    return None if one is None or other is None else one - other

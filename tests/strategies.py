@@ -35,7 +35,7 @@ from mixwright.model.song import (
     changed,
 )
 from mixwright.model.strip import Limiter, Master, Reverb, Strip
-from mixwright.model.tags import Credit, tag_text
+from mixwright.model.tags import Credit, Marker, TagLoudness, Tags, tag_text
 from mixwright.model.words import ROLES, MoveKind, MoveState, Place, PrintKind
 
 #: Names as people and hostile files write them: quotes, escapes, comment signs, brackets, other scripts, controls.
@@ -292,6 +292,24 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
             Note(id=i, text=draw(words), at_s=draw(st.one_of(st.none(), floats(0, 900)))) for i in few(ids, unique=True)
         ),
         versions=tuple(Version(id=i, name=draw(words), engine="1", sha256="0") for i in few(ids, unique=True)),
+    )
+
+
+@st.composite
+def tags(draw: st.DrawFn, frames: int) -> Tags:
+    """Tags with any texts, as they may reach a writer; roles without parentheses, which FLAC and Opus cannot tell."""
+    texts = st.one_of(words, st.text(max_size=300), st.just("<b>" * 4000))
+    roles = people.map(lambda role: role.replace("(", "").replace(")", "")).filter(tag_text)
+    levels = st.one_of(st.none(), floats(-100, 20))
+    names = ("title", "print", "artist", "album", "kind", "isrc", "comment", "software")
+    return Tags(
+        **{name: draw(texts) for name in names},
+        date=draw(st.sampled_from(["", "2026", "2026-07-01"])),
+        bpm=draw(st.one_of(st.none(), floats(20, 400))),
+        credits=tuple(draw(st.lists(st.builds(Credit, role=roles, name=people), max_size=3, unique=True))),
+        time_reference_frames=draw(st.integers(0, 2**63 - 1)),
+        loudness=TagLoudness(**{name: draw(levels) for name in TagLoudness.__struct_fields__}),
+        markers=tuple(draw(st.lists(st.builds(Marker, name=texts, frame=st.integers(0, frames)), max_size=4))),
     )
 
 

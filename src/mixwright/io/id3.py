@@ -78,6 +78,7 @@ def id3_tag(tags: Tags, rate_hz: int = 0, frames: int = 0) -> bytes:
     if rate_hz:
         parts.extend(_chapters(tags.markers, rate_hz, frames))
     body = b"".join(parts)
+    body += bytes(len(body) % 2)  # padding, so that a chunk of it is even
     return b"ID3\x04\0\0" + _in_seven_bits(len(body)) + body if body else b""
 
 

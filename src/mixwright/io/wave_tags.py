@@ -41,7 +41,9 @@ _SIDES = {1: ("Mono",), 2: ("Left", "Right")}
 
 
 def wave_chunks(tags: Tags, *, rate_hz: int, channels: int, frames: int, bits: int) -> bytes:
-    """Return all chunks that tell of a file, each filled up to even; they stand between `fmt ` and `data`.
+    """Return all chunks that tell of a file; they stand between `fmt ` and `data`.
+
+    Each is of even length, by what its own contents allow: some readers of RF64 do not step over a byte that fills up.
 
     Parameters
     ----------
@@ -76,7 +78,8 @@ def _bext(tags: Tags, rate_hz: int, channels: int, bits: int) -> bytes:
     texts = (_ascii(text, size) for text, size in ((description, 256), (tags.software, 32), (tags.isrc, 32)))
     body = _BEXT.pack(*texts, _ascii(date, 10), b"", low, high, _WITH_LOUDNESS, b"", *loudness, b"")
     mode = {1: "mono", 2: "stereo"}.get(channels, f"{channels} channels")
-    return body + f"A=PCM,F={rate_hz},W={bits},M={mode}\r\n".encode("ascii")
+    history = f"A=PCM,F={rate_hz},W={bits},M={mode}\r\n".encode("ascii")
+    return body + history + bytes(len(history) % 2)
 
 
 def _hundredths(value: float | None) -> int:
@@ -112,7 +115,7 @@ def _ixml(tags: Tags, rate_hz: int, channels: int, bits: int) -> bytes:
         f"<SPEED>{''.join(f'<{key}>{value}</{key}>' for key, value in speed.items())}</SPEED>"
         f"<TRACK_LIST><TRACK_COUNT>{channels}</TRACK_COUNT>{tracks}</TRACK_LIST></BWFXML>\n"
     )
-    return text.encode()
+    return text.encode() + b"\n" * (len(text.encode()) % 2)
 
 
 def _info(tags: Tags) -> bytes:

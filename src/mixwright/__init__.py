@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from mixwright.app.measure import measure
     from mixwright.app.mix import mix
     from mixwright.app.plan import plan
+    from mixwright.app.preview import preview
     from mixwright.app.prove import prove
     from mixwright.app.refresh import refresh
     from mixwright.app.relink import relink
@@ -40,6 +41,7 @@ _HOME = {
     "measure": "measure",
     "mix": "mix",
     "plan": "plan",
+    "preview": "preview",
     "prove": "prove",
     "refresh": "refresh",
     "refuse": "decide",
@@ -62,6 +64,7 @@ __all__ = [
     "measure",
     "mix",
     "plan",
+    "preview",
     "prove",
     "refresh",
     "refuse",

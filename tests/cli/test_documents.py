@@ -9,6 +9,7 @@ import msgspec
 import pytest
 
 import invented
+import invented_preview
 from mixwright.app.told import told
 from mixwright.model.song import changed
 
@@ -30,6 +31,12 @@ CASES = {
     "undo": (["bus"], invented.undo_result(), "bus", ["Taken back: accept 2 moves", "1 step before it"]),
     "chain": (["bus", "lead-vox"], invented.chain_result(), "bus", ["overloads the saturation", "bus lead-vox --hold"]),
     "mix": (["bus"], invented.mix_result(), "bus", ["bus/mixes/night-bus.wav", "-1.7 dBTP", "mixwright deliver bus"]),
+    "preview": (
+        ["bus"],
+        invented_preview.preview_result(),
+        "bus",
+        ["not the mix: 2 files in bus/previews/001", "lowered to keep -1.0 dBTP", "drums: gain +1.5 dB in chorus 1"],
+    ),
     "deliver": (["bus"], invented.deliver_result(), "bus", ["6 files in bus/prints/001", "holds", "-101.3 dBFS"]),
     "relink": (["bus", "/archive"], invented.relink_result(), "bus", ["1 file found, 1 still missing", "bass-di: ../"]),
     "refresh": (["bus"], invented.refresh_result(), "bus", ["1 new track", "mixwright relink bus FOLDER", "not added"]),
@@ -42,7 +49,7 @@ CASES = {
 def test_document(name, app, mixwright):
     words, answer, song, _ = CASES[name]
     app(name, answer)
-    whole = ["--detail", "bands"] if name in ("measure", "mix", "check") else []
+    whole = ["--detail", "bands"] if name in ("measure", "mix", "preview", "check") else []
     ended = mixwright(name, *words, "--json", *whole)
     assert ended.status == 0
     document = ended.document
@@ -157,6 +164,42 @@ def test_mix_and_deliver_hand_their_options_on(app, mixwright):
     assert calls[0][1]["mutes_ok"]
 
 
+def test_preview_hands_its_options_on(app, mixwright):
+    calls = app("preview", invented_preview.preview_result())
+    mixwright("preview", "bus")
+    words = "--target-of -14 --most-reduction 4 --format FLAC,opus --rate 44100 --ceiling -2 --no-compressor --propose"
+    mixwright("preview", "bus", *words.split())
+    mixwright("preview", "bus", "--target", "-9.5")
+    keys = [
+        "target_lufs",
+        "target_of",
+        "most_reduction_db",
+        "formats",
+        "rate_hz",
+        "ceiling_dbtp",
+        "compress",
+        "propose",
+    ]
+    assert [tuple(settings[key] for key in keys) for _, settings in calls] == [
+        (None, None, 6.0, ("wav", "mp3"), None, -1.0, True, False),
+        (None, "usual", 4.0, ("flac", "opus"), 44100, -2.0, False, True),
+        (-9.5, None, 6.0, ("wav", "mp3"), None, -1.0, True, False),
+    ]
+    for wrong in ("--target nan", "--target 3", "--format ogg", "--rate 1", "--ceiling 1", "--most-reduction -1"):
+        assert mixwright("preview", "bus", *wrong.split()).status == 2
+    assert len(calls) == 3
+
+
+def test_a_loud_preview_warns(app, mixwright):
+    app("preview", invented_preview.preview_result(loud=True))
+    ended = mixwright("preview", "bus", "--json", "--strict")
+    assert ended.status == 3
+    assert ended.document["warnings"][0] == "It is 8.0 LU louder than the rough mix: turn down before you play it."
+    assert "turn down before you play it" in mixwright("preview", "bus").out
+    app("preview", invented_preview.preview_result())
+    assert "turn down" not in mixwright("preview", "bus").out
+
+
 def test_clean_and_relink_hand_their_options_on(app, mixwright):
     calls = app("clean", invented.clean_result())
     mixwright("clean", "bus")
@@ -179,9 +222,12 @@ def test_strict_counts_what_is_not_as_received(app, mixwright):
     assert "../tracks/Shaker.wav: missing" in warnings
 
 
-@pytest.mark.parametrize(("name", "words"), [("measure", "measure bus"), ("mix", "mix bus"), ("check", "check a.wav")])
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("measure", "measure bus"), ("mix", "mix bus"), ("preview", "preview bus"), ("check", "check a.wav")],
+)
 def test_figures_of_every_band_are_given_on_demand(name, words, app, mixwright):
-    app(name, getattr(invented, f"{name}_result")())
+    app(name, getattr(invented_preview if name == "preview" else invented, f"{name}_result")())
     bands = ("third_octave_hz", "third_octave_db")
     short = mixwright(*words.split(), "--json")
     assert not any(key in short.out for key in (*bands, "reference_spectrum"))

@@ -62,6 +62,8 @@ def test_the_whole_job(tmp_path, mixwright):
     mixed = step("mix", song, "--format", "float", "--out", tmp_path / "mix.wav")
     assert mixed["frames"] == SECONDS * RATE_HZ
     assert mixed["levels"]["integrated_lufs"] == pytest.approx(measured["mix"]["integrated_lufs"], abs=0.01)
+    heard = step("preview", song, "--format", "mp3")
+    assert heard["files"][0]["true_peak_dbtp"] <= -1.0 + 0.005
     delivered = step("deliver", song)
     assert all(check["passed"] for check in delivered["checks"])
     page = (song / "page.html").read_text(encoding="utf-8")
@@ -82,6 +84,7 @@ def test_bad_input_is_one_line_and_writes_nothing(tmp_path, mixwright):
         ["accept", tmp_path / "bus", "--all"],
         ["undo", tmp_path / "bus"],
         ["mix", tmp_path / "bus"],
+        ["preview", tmp_path / "bus"],
         ["deliver", tmp_path / "bus"],
     ):
         ended = mixwright(*words, "--progress", "none")

@@ -39,6 +39,7 @@ def trials(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Trials]:
         ("mix", (READ_ONLY, STOPPED, FULL, KILLED)),
         ("refresh", (FULL, KILLED)),
         ("start", (FULL, KILLED)),
+        ("preview", (FULL, KILLED)),
         ("deliver", (FULL,)),
     ],
 )

@@ -65,6 +65,7 @@ COMMANDS = (
     Command("add", ("add", "{song}", "level kick -2.5"), "planned"),
     Command("undo", ("undo", "{song}"), "accepted", False),
     Command("mix", ("mix", "{song}"), "accepted"),
+    Command("preview", ("preview", "{song}", "--format", "wav,flac,mp3,opus", "--target", "-12"), "accepted"),
     Command("deliver", ("deliver", "{song}"), "accepted"),
     Command("refresh", ("refresh", "{song}"), "new file"),
     Command("relink", ("relink", "{song}", "{work}/moved"), "moved files"),
@@ -82,8 +83,12 @@ class Seen:
     parts: list[str] = field(default_factory=list)
 
     def printed(self) -> dict[str, str]:
-        """Return the mixes and prints."""
-        return {path: file for path, file in self.files.items() if path.startswith(("song/mixes/", "song/prints/"))}
+        """Return the mixes, previews and prints."""
+        return {
+            path: file
+            for path, file in self.files.items()
+            if path.startswith(("song/mixes/", "song/prints/", "song/previews/"))
+        }
 
     def is_done(self, after: Seen, but: tuple[str, ...] = ()) -> bool:
         """Tell whether this is the state after the command, but for some files."""
@@ -308,7 +313,7 @@ def _ending(command: Command, fault: Fault, ended: Ended, found: Seen, after: Se
 
 def _beside(command: Command, found: Seen, after: Seen) -> tuple[str, ...]:
     """Return what may be missing where a command said so: the page; what is kept of a mix or delivery, if that is."""
-    if command.name in ("mix", "deliver") and found.printed() == after.printed():
+    if command.name in ("mix", "preview", "deliver") and found.printed() == after.printed():
         return ("song/page.html", f"song/kept/{command.name}.json", "song/song.toml")
     return ("song/page.html",)
 

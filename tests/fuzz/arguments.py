@@ -51,6 +51,7 @@ def seeds() -> list[bytes]:
         ("add", "song", "level", "lead-vox", "+1.5", "dB", "in", "chorus 1"), ("add", "song", "pan lead-vox 0.4"),
         ("add", "song", "--json", "pan", "drums", "left", "-0.6", "right", "0.8"), ("undo", "song"),
         ("deliver", "song", "--template", "{title}_{print}_{rate}{depth}"), ("mix", "song", "--out", "mix.wav"),
+        ("preview", "song", "--target", "-10", "--format", "wav,opus"), ("preview", "song", "--target-of", "rough"),
         ("start", "in", "--into", "new", "--rate", "48000", "--tempo", "120", "--title", "x"), ("relink", "song", "in"),
         ("refresh", "song"), ("clean", "song", "--all"), ("plan", "song", "--strength", "0.5"), ("measure", "song"),
         ("chain", "song", "lead-vox", "--hold", "--save", "a.toml"), ("chain", "song", "master", "--use", "a.toml"),

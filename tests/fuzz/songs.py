@@ -12,6 +12,7 @@ from pathlib import Path
 import msgspec
 
 import invented
+import invented_preview
 from fuzz.target import MAX_BYTES, Target, Try, mutated_bytes, mutated_text
 from mixwright.errors import SettingError, StateError
 from mixwright.io.journal import Journal, Step, text_sha256
@@ -21,6 +22,7 @@ from mixwright.io.song_text import changed_text, new_text, read_song
 from mixwright.jobs.entries import Seal, read_record, sealed_text
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.lane import Breakpoint, Lane
+from mixwright.model.preview import PreviewResult
 from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
 from mixwright.model.song import SCHEMA, Lock, Note, Send, Song, Source, Version, changed
 from mixwright.model.strip import Strip
@@ -156,6 +158,7 @@ def _same_but_for_the_title(before: str, after: str, of_today: bool) -> None:
 
 _KEPT = {
     "intake": StartResult, "measure": MeasureResult, "plan": PlanResult, "mix": MixResult, "deliver": DeliverResult,
+    "preview": PreviewResult,
 }  # fmt: skip
 
 
@@ -175,6 +178,7 @@ def kept_seeds() -> list[bytes]:
         "measure": invented.measure_result(),
         "plan": invented.plan_result(),
         "mix": invented.mix_result(),
+        "preview": invented_preview.preview_result(),
         "deliver": invented.deliver_result(),
     }
     return [

@@ -10,6 +10,7 @@ import msgspec
 import pytest
 
 import invented
+import invented_preview
 from mixwright.model.results import DeliverResult
 from mixwright.report.page import song_page
 
@@ -57,6 +58,7 @@ def whole(**changes: object) -> str:
         "measure": invented.measure_result(),
         "plan": invented.plan_result(),
         "mix": invented.mix_result(),
+        "preview": invented_preview.preview_result(),
         "deliver": invented.deliver_result(),
         "folder": "night bus",
     }
@@ -76,6 +78,8 @@ def test_it_says_what_the_song_is_and_what_comes_next():
     assert "Place Choir high from hard left to 30 % left." in text
     assert "stems sum to the mix: difference \u2212101.3 dBFS; limit \u221290 dBFS" in text
     assert "6 files printed; all 2 checks hold." in text
+    assert "2 files in previews/001: not the mix." in text
+    assert "Most of all the drums lose 1.3 LU against the backing in chorus 1." in text
 
 
 @pytest.mark.parametrize(
@@ -89,6 +93,15 @@ def test_it_says_what_the_song_is_and_what_comes_next():
 )
 def test_the_next_step_follows_from_what_is_there(changes, says):
     assert says in read(whole(**changes)).text
+
+
+def test_a_loud_preview_is_told_first():
+    text = read(whole(preview=invented_preview.preview_result(loud=True))).text
+    assert text.count("It is 8.0 LU louder than the rough mix: turn down before you play it.") == 2
+    old = msgspec.structs.replace(invented_preview.preview_result(loud=True), sounding="old")
+    text = read(whole(preview=old, sounding="new")).text
+    assert "The song was changed after this preview was made." in text
+    assert text.count("turn down before you play it") == 1
 
 
 def test_what_is_out_of_date_is_said():

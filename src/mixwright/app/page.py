@@ -12,6 +12,7 @@ from mixwright.errors import StateError
 from mixwright.io.kept import read_kept, read_lanes
 from mixwright.io.replace import replacing
 from mixwright.io.song_file import load_song
+from mixwright.model.preview import PreviewResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.record import Record
 from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
@@ -64,6 +65,7 @@ def _page(folder: Path) -> str:
         kept("plan", PlanResult),
         kept("mix", MixResult),
         kept("deliver", DeliverResult),
+        preview=kept("preview", PreviewResult),
         receipts=kept("receipts", ProveResult),
         folder=str(folder),
         unread=unread,

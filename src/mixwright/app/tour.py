@@ -14,6 +14,7 @@ from mixwright.app.measure import measure
 from mixwright.app.mix import mix
 from mixwright.app.page import PAGE_FILE
 from mixwright.app.plan import plan
+from mixwright.app.preview import preview
 from mixwright.app.start import start
 from mixwright.demo.answers import answered
 from mixwright.demo.pieces import SONG
@@ -22,6 +23,7 @@ from mixwright.errors import Cancelled, MixwrightError, OutputError, printable
 from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.jobs.space import require_space
+from mixwright.model.preview import PreviewResult
 from mixwright.model.results import DeliverResult, MixResult, PlanResult, TourResult
 
 #: Where the tour goes if no folder is named; the next free name with a number if it is taken.
@@ -34,8 +36,8 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
     """Write the invented demo song into a folder and do the whole job on it.
 
     Tracks are received; what the artist tells of them is set by hand; a first balance is planned and all of it
-    accepted; the mix is rendered, measured and delivered. Moves that make room for what is still covered are planned
-    last, and wait to be decided. Nothing outside `folder` is touched.
+    accepted; the mix is rendered, measured, previewed and delivered. Moves that make room for what is still covered
+    are planned last, and wait to be decided. Nothing outside `folder` is touched.
 
     Parameters
     ----------
@@ -58,7 +60,7 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
         raise OutputError("this is not an empty folder", where=printable(folder), hint="name a new one: tour DIR")
     require_space([(folder, _MOST_BYTES)], report)
     try:
-        song, mixed, delivered, room = _whole_job(folder, report, cancel)
+        song, mixed, heard, delivered, room = _whole_job(folder, report, cancel)
     except Cancelled as error:
         left = f"{printable(folder)} may be deleted" if folder.exists() else "nothing was written"
         raise Cancelled(error.message, hint=left) from None
@@ -71,6 +73,7 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
         song=str(song),
         page=str(song / PAGE_FILE),
         mix=str(song / mixed.file),
+        previews=tuple(str(song / heard.folder / file.file) for file in heard.files),
         prints=str(prints),
         files=tuple(str(prints / printed.file) for printed in delivered.files),
         proposed=tuple(move.id for move in room.moves),
@@ -80,8 +83,8 @@ def tour(folder: Path | None = None, *, report: Report = silent, cancel: Cancel 
 
 def _whole_job(
     folder: Path, report: Report, cancel: Cancel | None
-) -> tuple[Path, MixResult, DeliverResult, PlanResult]:
-    """Do every step; return the song folder, the mix, the prints, and the plan that makes room."""
+) -> tuple[Path, MixResult, PreviewResult, DeliverResult, PlanResult]:
+    """Do every step; return the song folder, the mix, the preview, the prints, and the plan that makes room."""
     demo = write_demo(folder / "received", report=report, cancel=cancel)
     song = folder / "song"
     start(
@@ -92,8 +95,9 @@ def _whole_job(
     accept(song, (), everything=True)
     mixed = mix(song, report=report, cancel=cancel)
     measure(song, report=report, cancel=cancel)
+    heard = preview(song, report=report, cancel=cancel)
     delivered = deliver(song, report=report, cancel=cancel)
-    return song, mixed, delivered, plan(song, report=report, cancel=cancel)
+    return song, mixed, heard, delivered, plan(song, report=report, cancel=cancel)
 
 
 def _free_names() -> Iterator[Path]:

@@ -39,6 +39,7 @@ COMMANDS = (
     "prove",
     "chain",
     "mix",
+    "preview",
     "deliver",
     "check",
     "relink",

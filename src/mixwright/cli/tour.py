@@ -20,7 +20,8 @@ from mixwright.cli.output import Output
 def command_line(output: Output, folder: Path | None) -> None:
     """Write the demo song and do the whole job on it, then say where to look.
 
-    The balance that is planned is accepted, mixed, measured and printed; moves that make room wait to be decided.
+    The balance that is planned is accepted, mixed, measured, previewed and printed; moves that make room wait to be
+    decided.
 
     The song is invented and made here; nothing is downloaded. DIR must be new; without it the first
     free name of mixwright-tour, mixwright-tour-2, ... is taken.

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 import numpy as np
 import soxr
 
@@ -73,3 +75,14 @@ def resample(audio: np.ndarray, from_hz: int, to_hz: int) -> np.ndarray:
     starts = range(0, audio.shape[0], _BLOCK_FRAMES)
     parts = [resampler.push(audio[start : start + _BLOCK_FRAMES]) for start in starts]
     return np.concatenate([*parts, resampler.finish()])
+
+
+def resampled(blocks: Iterable[np.ndarray], from_hz: int, to_hz: int, channels: int) -> Iterator[np.ndarray]:
+    """Yield float64 audio that comes in blocks ``(n, channels)`` at another rate; blocks may be empty."""
+    if from_hz == to_hz:
+        yield from blocks
+        return
+    resampler = Resampler(from_hz, to_hz, channels, np.float64)
+    for block in blocks:
+        yield resampler.push(block)
+    yield resampler.finish()

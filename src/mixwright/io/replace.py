@@ -120,10 +120,11 @@ class Unnamed:
 
 
 @contextmanager
-def numbered_folder(parent: Path) -> Iterator[Unnamed]:
+def numbered_folder(parent: Path, number_files: Callable[[Path, int], object] | None = None) -> Iterator[Unnamed]:
     """Give a temporary folder to fill; after the block it is named by the next free number: ``001``, ``002``, ...
 
-    `parent` is made when it is missing. Numbers are never used again while a higher one exists.
+    `parent` is made when it is missing. Numbers are never used again while a higher one exists. `number_files` is given
+    the folder and its number before it is named, to name files in it by that; once more, where another run was faster.
 
     Raises
     ------
@@ -138,7 +139,7 @@ def numbered_folder(parent: Path) -> Iterator[Unnamed]:
             folder = Unnamed(part)
             yield folder
             sync_folder(part)
-            folder.path = _take_number(part, parent)
+            folder.path = _take_number(part, parent, number_files)
     except BaseException:
         if made and not any(parent.iterdir()):
             parent.rmdir()
@@ -216,12 +217,15 @@ def write_text(path: Path, text: str) -> None:
         part.write_bytes(text.encode("utf-8"))
 
 
-def _take_number(part: Path, parent: Path) -> Path:
+def _take_number(part: Path, parent: Path, number_files: Callable[[Path, int], object] | None) -> Path:
     taken = [int(path.name) for path in parent.iterdir() if path.name.isascii() and path.name.isdigit()]
     number = max(taken, default=0) + 1
     while True:
         path = parent / f"{number:03d}"
         if not os.path.lexists(path):
+            if number_files is not None:
+                number_files(part, number)
+                sync_folder(part)
             try:
                 return part.rename(path)
             except FileExistsError:

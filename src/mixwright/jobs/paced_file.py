@@ -38,6 +38,10 @@ class PacedFile:
         """Append zeros: a hole where the file system knows holes."""
         self._file.truncate(self._file.seek(size, os.SEEK_CUR))
 
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Go to another place, for those who write over what they wrote, and return where that is."""
+        return self._file.seek(offset, whence)
+
     def begin_with(self, data: bytes) -> None:
         """Write over the first bytes, when the rest is done."""
         self._file.seek(0)

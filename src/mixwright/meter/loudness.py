@@ -197,3 +197,20 @@ class Loudness:
         values = np.sort(lufs_from_power(power[power > np.mean(power) * 0.01]))
         low, high = (values[math.floor((len(values) - 1) * share + 0.5)] for share in (0.10, 0.95))
         return float(high - low)
+
+
+def change_lu(before: Loudness, after: Loudness, start_s: float = 0.0, end_s: float | None = None) -> float | None:
+    """Return by how much a time range became louder, or None where it is silent or shorter than 400 ms.
+
+    Of the gating blocks that count in `before` (both gates), in both: what a gain over time does moves no block in or
+    out.
+    """
+    powers = [one.momentary_power for one in (before, after)]
+    first = max(0, round(start_s * SUB_BLOCKS_PER_S))
+    last = min(map(len, powers)) if end_s is None else round(end_s * SUB_BLOCKS_PER_S) - MOMENTARY_SUB_BLOCKS + 1
+    then, now = (power[first : max(first, last) : GATE_HOP_SUB_BLOCKS] for power in powers)
+    counting = lufs_from_power(then) > ABSOLUTE_GATE_LUFS
+    if not counting.any():
+        return None
+    counting &= then > np.mean(then[counting]) * 0.1
+    return float(lufs_from_power(np.mean(now[counting])) - lufs_from_power(np.mean(then[counting])))

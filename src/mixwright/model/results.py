@@ -390,3 +390,4 @@ class TourResult(Record, frozen=True, kw_only=True):
     files: tuple[str, ...]
     seconds: float
     proposed: tuple[str, ...] = ()
+    previews: tuple[str, ...] = ()

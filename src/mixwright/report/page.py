@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from mixwright.model.known import names_of
+from mixwright.model.preview import PreviewResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.results import (
     DeliverResult,
@@ -25,6 +26,7 @@ from mixwright.report.hearing_parts import hearing_parts, hearing_sentences
 from mixwright.report.level_rows import level_rows, levels_sentence
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.move_cards import move_cards
+from mixwright.report.preview import loud_caution, preview_card
 from mixwright.report.receipts import proved_sentence
 from mixwright.report.received import received
 from mixwright.report.sentences import intake_counts, print_fit_sentence, send_sentence
@@ -43,6 +45,7 @@ def song_page(
     mix: MixResult | None = None,
     deliver: DeliverResult | None = None,
     *,
+    preview: PreviewResult | None = None,
     receipts: ProveResult | None = None,
     folder: str = "SONG",
     unread: Sequence[str] = (),
@@ -56,6 +59,8 @@ def song_page(
         The song as it stands.
     intake, measure, plan, mix, deliver : results, optional
         What the commands found; a part without a result is left out and the page says which command makes it.
+    preview : PreviewResult, optional
+        The last preview, and what it cost.
     receipts : ProveResult, optional
         What accepted moves were found to do.
     folder : str
@@ -86,6 +91,7 @@ def song_page(
         _section("spectrum", "Spectrum of the mix", _spectrum(measure, changed)),
         _section("tracks", "Received tracks", received(intake)),
         _section("mix", "Mix", mixed(mix)),
+        _section("preview", "Preview", _preview(preview, changed)),
         _section("prints", "Prints", printed(deliver)),
     ]
     present = [part for part in sections if part is not None]
@@ -102,7 +108,7 @@ def song_page(
         element("nav", links, aria_label="On this page"),
         element(
             "main",
-            _glance(song, intake, measure, mix, deliver, unread, changed),
+            _glance(song, intake, measure, mix, preview, deliver, unread, changed),
             [content for _, _, content in present],
         ),
         _footer(),
@@ -200,6 +206,7 @@ def _glance(
     intake: StartResult | None,
     measure: MeasureResult | None,
     mix: MixResult | None,
+    preview: PreviewResult | None,
     deliver: DeliverResult | None,
     unread: Sequence[str],
     changed: Changed,
@@ -215,6 +222,8 @@ def _glance(
         lines.append(marked("The song was changed after its levels were measured: measure again."))
     if mix and not rendered:
         lines.append(marked("The song was changed after the last mix was rendered."))
+    if preview and not changed.since(preview.sounding) and loud_caution(preview):
+        lines.append(marked(f"The preview: {loud_caution(preview)}"))
     if deliver:
         failed, checks = len(failed_checks(deliver)), count(len(deliver.checks), "check")
         printed_files = f"{count(len(deliver.files), 'file')} printed; "
@@ -259,6 +268,13 @@ def _moves(
     found += [element("p", told)] if told else []
     none = element("p", "No moves: inside what is known, nothing asks for a change.") if not song.moves else None
     return together(found, none, move_cards(song, plan, measure, receipts, changed.sounding), kept)
+
+
+def _preview(preview: PreviewResult | None, changed: Changed) -> Markup | None:
+    if preview is None:
+        return None
+    stale = marked("The song was changed after this preview was made.") if changed.since(preview.sounding) else None
+    return together(element("p", stale) if stale else None, preview_card(preview))
 
 
 def _before(measure: MeasureResult | None, changed: Changed) -> Markup | None:

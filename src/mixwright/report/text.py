@@ -244,7 +244,16 @@ def tour_text(result: TourResult) -> list[str]:
         ]
     return [
         f"The demo song is invented; all of it was made here in {result.seconds:.0f} s.",
-        *rows(("", ""), [("page", result.page), ("mix", result.mix), ("prints", result.prints), ("song", result.song)]),
+        *rows(
+            ("", ""),
+            [
+                ("page", result.page),
+                ("mix", result.mix),
+                *(("preview", file) for file in result.previews),
+                ("prints", result.prints),
+                ("song", result.song),
+            ],
+        ),
         *_next(f"open {_quoted(result.page)} in a browser", f"mixwright measure {song}", *tried),
         "Start listening at a low level.",
     ]

@@ -7,6 +7,7 @@ from mixwright.model.audio import Fault
 from mixwright.model.chain import ChainResult
 from mixwright.model.dynamics import Dynamics
 from mixwright.model.levels import Levels
+from mixwright.model.preview import PreviewResult
 from mixwright.model.record import Record
 from mixwright.model.results import (
     CheckResult,
@@ -19,6 +20,7 @@ from mixwright.model.results import (
 )
 from mixwright.report.chains import chain_warnings
 from mixwright.report.figures import clock, with_unit
+from mixwright.report.preview import loud_caution
 
 #: A limiter that takes off more is told of: common practice, no source.
 LIMITED_DB = 6.0
@@ -44,6 +46,9 @@ def warnings_of(result: Record) -> tuple[str, ...]:
         return (*_over("The mix", result.mix), *_limited(result.dynamics))
     if isinstance(result, ChainResult):
         return chain_warnings(result)
+    if isinstance(result, PreviewResult):
+        softer = [f"{file.file}: {file.why}" for file in result.files if file.why]
+        return (*filter(None, [loud_caution(result)]), *softer)
     if isinstance(result, MixResult):
         over = _over(result.file, result.levels) if result.sample_format != "float32" else ()
         return (*over, *_limited(result.dynamics))

@@ -97,8 +97,8 @@ def test_every_file_is_as_loud_as_asked_and_keeps_the_ceiling_as_decoded(made, l
         assert file.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
         assert file.tries[-1].true_peak_dbtp == file.true_peak_dbtp
         tags = read_tags(path)
-        assert (tags.comment, tags.version, tags.artist) == ("preview, not the mix", "preview", "Nobody")
-        assert shown_title(tags) == "Made <b>up</b> (preview)"
+        assert (tags.comment, tags.kind, tags.artist) == ("preview, not the mix", "preview", "Nobody")
+        assert shown_title(tags) == "Made <b>up</b> (Preview)"
     # The lossy ones took a lower limiter: coding raises peaks.
     assert len(loud.files[1].tries) > 1 or len(loud.files[2].tries) > 1
     assert read_kept(made, "preview", PreviewResult) == loud

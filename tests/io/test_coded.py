@@ -26,7 +26,7 @@ def has_av() -> bool:
 
 
 AAC = pytest.param("aac", marks=pytest.mark.skipif(not has_av(), reason="PyAV is not installed"))
-TAGS = Tags(title="Made up", version="preview", comment="preview, not the mix")
+TAGS = Tags(title="Made up", print="Preview", kind="preview", comment="preview, not the mix")
 
 
 def low_noise(rate_hz: int, seconds: float = 1.0, peak: float = 0.5) -> np.ndarray:

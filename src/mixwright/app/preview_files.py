@@ -15,6 +15,7 @@ from mixwright.app.mastering import REACHED_LU, Master, Mastering
 from mixwright.app.session import Session
 from mixwright.core.resample import resampled, resampled_frames
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
+from mixwright.delivery.tagging import song_tags
 from mixwright.io.coded import CODINGS, coded_blocks, coded_rate_hz, write_coded
 from mixwright.io.write import WrittenFile, write_wav
 from mixwright.jobs.progress import Cancel, Job, Report
@@ -22,10 +23,9 @@ from mixwright.meter.measure import Meter
 from mixwright.meter.true_peak import true_peak_16x
 from mixwright.model.preview import CodingTry, PreviewFile, PreviewFormat
 from mixwright.model.song import Song
-from mixwright.model.tags import Marker, TagLoudness, Tags
+from mixwright.model.tags import TagLoudness
 from mixwright.native.mathematics import ratio
-from mixwright.units import db_from_ratio, frames_from_s
-from mixwright.version import __version__
+from mixwright.units import db_from_ratio
 
 #: A decoded peak may lie so much above the ceiling: dither and rounding.
 _OVER_DB = 0.005
@@ -59,12 +59,16 @@ class FileNames:
 
     def take(self, folder: Path, number: int) -> None:
         """Name the files in a folder by its number."""
-        for k, spec in enumerate(self._specs):
-            template = DEFAULT_TEMPLATE if spec.format in ("wav", "flac") else DEFAULT_TEMPLATE.replace("{depth}", "")
-            fields = NameFields(f"Preview{number:02d}", spec.rate_hz, "pcm24")
-            (name,) = file_names(template, self._song.title, self._song.artist, [fields])
-            (folder / self.now[k]).rename(folder / Path(name).with_suffix(spec.ending))
-            self.now[k] = Path(name).with_suffix(spec.ending).name
+        lossless = ("wav", "flac")
+        fields = [
+            NameFields(
+                f"Preview{number:02d}", spec.rate_hz, "pcm24" if spec.format in lossless else None, ending=spec.ending
+            )
+            for spec in self._specs
+        ]
+        for k, name in enumerate(file_names(DEFAULT_TEMPLATE, self._song, fields)):
+            (folder / self.now[k]).rename(folder / name)
+            self.now[k] = name
 
 
 class FileMaker:
@@ -164,7 +168,14 @@ class FileMaker:
                 job.step(len(block))
 
         audio = resampled(passing(), song.rate_hz, spec.rate_hz, 2)
-        tags = _tags(song, spec.rate_hz, frames, master.integrated_lufs + lowered)
+        tags = song_tags(
+            song,
+            rate_hz=spec.rate_hz,
+            frames=frames,
+            kind="preview",
+            loudness=TagLoudness(integrated_lufs=master.integrated_lufs + lowered),
+            comment="preview, not the mix",
+        )
         if spec.format == "wav":
             return write_wav(
                 path,
@@ -191,23 +202,3 @@ class FileMaker:
 
         peak = true_peak_16x(passing())
         return meter.loudness().integrated_lufs(), db_from_ratio(peak)
-
-
-def _tags(song: Song, rate_hz: int, frames: int, lufs: float) -> Tags:
-    """Return what a file says of itself: above all that it is a preview."""
-    markers = (
-        Marker(name=section.name, frame=frame)
-        for section in song.sections
-        if (frame := frames_from_s(section.start_s, rate_hz)) < frames
-    )
-    return Tags(
-        title=song.title,
-        version="preview",
-        kind="preview",
-        artist=song.artist,
-        bpm=song.tempo_bpm,
-        comment="preview, not the mix",
-        software=f"mixwright {__version__}",
-        loudness=TagLoudness(integrated_lufs=lufs),
-        markers=tuple(markers),
-    )

@@ -226,15 +226,16 @@ def _target(
     """Return the loudness that a preview is to have, and where it comes from."""
     if target_lufs is not None:
         return target_lufs, "given"
-    references = session.song.references
-    of: TargetOf = target_of or ("rough" if rough_lufs is not None else "references" if references else "usual")
-    if of == "rough" and rough_lufs is not None:
+    of: TargetOf = target_of or ("rough" if rough_lufs is not None else "references")
+    if of == "rough":
+        assert rough_lufs is not None
         found = rough_lufs
-    elif of == "references":
-        found = min(
-            (one.integrated_lufs for one in profiles_of(session, cancel=cancel) if one.integrated_lufs is not None),
-            default=USUAL_LUFS,
-        )
+    elif of == "references" and session.song.references:
+        known = [one.integrated_lufs for one in profiles_of(session, cancel=cancel)]
+        heard = [lufs for lufs in known if lufs is not None]
+        if not heard:
+            raise StateError("no reference is a single song, whose loudness is known", hint="give --target")
+        found = min(heard)
     else:
         return USUAL_LUFS, "usual"
     low, high = TARGETS_LUFS

@@ -3,40 +3,42 @@
 
 from __future__ import annotations
 
-import functools
-import math
+import os
 import tempfile
 from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
-from mixwright.errors import InputError, SettingError, count, printable
-from mixwright.intake.faults import channel_words, header_faults, own_faults, problem_kind
-from mixwright.intake.listening import listen
+from mixwright.app.checked_file import Decoded, HeldTo, checked_file
+from mixwright.app.receiving import AUDIO_ENDINGS
+from mixwright.delivery.check_lines import MIX_CHECKS, line, lines_of
+from mixwright.delivery.finished.parts import Off
+from mixwright.delivery.name_checks import taken_names
+from mixwright.delivery.normalising import NORMALISERS, normalisers_of, played_levels
+from mixwright.delivery.set_checks import SetFile, parts_check
+from mixwright.errors import InputError, SettingError, printable
+from mixwright.intake.faults import problem_kind
 from mixwright.io.decode import Decoder
+from mixwright.io.tags import read_tags
 from mixwright.jobs.array_file import map_array
 from mixwright.jobs.pool import in_order
-from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
-from mixwright.meter.measure import Meter
-from mixwright.model.audio import AudioInfo, Fault
-from mixwright.model.levels import Levels
+from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.audio import Fault
+from mixwright.model.expected import Expected
 from mixwright.model.results import CheckedFile, CheckLine, CheckResult
 from mixwright.model.song import changed
-from mixwright.model.words import FaultKind
-from mixwright.units import db_from_power, db_from_ratio
-
-TRUE_PEAK_LIMIT_DBTP = 0.0
-#: A file that starts or ends above this has been cut (common practice, no source).
-CUT_LIMIT_DBFS = -50.0
-_TAIL_S = 0.010
-#: Rounding of the figures shown; a peak is over full scale only beyond it.
-_ROUNDING_DB = 0.0005
+from mixwright.model.tags import Tags
 
 
 def check(
     files: Sequence[Path | str],
     *,
+    against: Path | str | None = None,
+    expected: Expected | None = None,
+    voice: Path | str | None = None,
+    muted_s: Sequence[tuple[float, float]] = (),
+    played_lufs: Sequence[float] = (),
     report: Report = silent,
     cancel: Cancel | None = None,
     workers: int | None = None,
@@ -48,184 +50,195 @@ def check(
     Parameters
     ----------
     files : sequence of paths
+        A folder stands for the audio files in it.
+    against : path, optional
+        The mix that the files belong to: start, polarity, sides and length must be its own. With ``expected.parts``,
+        or where two or more of the files are tagged as stems or all as instrumental and a cappella, they must add up.
+    expected : Expected, optional
+        What was agreed.
+    voice : path, optional
+        The voice alone, from the same start, for what is left of muted words.
+    muted_s : sequence of (start, end)
+        Where words are muted, in seconds.
+    played_lufs : sequence of float, optional
+        Levels of playback that normalises, in place of those in common use.
     workers : int, optional
         Files checked at once.
 
     Raises
     ------
     SettingError
-        when no file is named
+        when no file is named, or muted ranges and the voice do not come together
+    InputError
+        when the mix or the voice cannot be read
     OutputError
         when there is no room to decode
     """
-    if not files:
-        raise SettingError("no file to check", hint="name one or more audio files")
-    job = Job("checking files", len(files), report, cancel)
-    checked = []
+    _check_muted(voice, muted_s)
+    paths = _listed(files, against)
+    normalisers = normalisers_of(played_lufs) if played_lufs else NORMALISERS
+    cancel = cancel or Cancel()
+    job = Job("checking files", len(paths), report, cancel)
     with Decoder(cancel=cancel) as decoder, tempfile.TemporaryDirectory(prefix="mixwright-") as folder:
-        work = functools.partial(_check_one, decoder=decoder, folder=Path(folder), cancel=cancel or Cancel())
-        for one in in_order(work, enumerate(Path(file) for file in files), workers):
-            checked.append(one)
-            job.step()
-    return CheckResult(files=tuple(checked))
 
+        def decoded(path: Path, name: str) -> Decoded:
+            into = Path(folder) / f"{name}.npy"
+            return Decoded(path, decoder.decode(path, into), map_array(into))
 
-def _check_one(item: tuple[int, Path], *, decoder: Decoder, folder: Path, cancel: Cancel) -> CheckedFile:
-    """Decode and check one file; its decoded audio is removed before the next."""
-    number, path = item
-    decoded = folder / f"{number}.npy"
-    try:
-        info = decoder.decode(path, decoded)
-        return _checked(path, info, map_array(decoded), cancel)
-    except InputError as error:
-        return CheckedFile(
-            file=str(path),
-            container="",
-            encoding="",
-            sample_rate_hz=None,
-            channels=None,
-            duration_s=None,
-            levels=None,
-            faults=(Fault(kind=problem_kind(error), severity="unusable", detail=error.message),),
-            checks=(_line("can be read", False, "; ".join(filter(None, (error.message, error.hint)))),),
+        mix = None if against is None else decoded(Path(against), "mix")
+        tags = [_tags_of(path) for path in paths]
+        held = HeldTo(
+            expected=expected or Expected(),
+            mix=mix,
+            voice=None if voice is None else decoded(Path(voice), "voice"),
+            muted_s=tuple(muted_s),
+            others_tagged=any(one is not None and one.title for one in tags),
         )
-    finally:
-        decoded.unlink(missing_ok=True)
+
+        def one(item: tuple[int, Path]) -> tuple[CheckedFile, Decoded | None]:
+            number, path = item
+            try:
+                file = decoded(path, str(number))
+                found = checked_file(file, tags[number], held, cancel)
+            except InputError as error:
+                (Path(folder) / f"{number}.npy").unlink(missing_ok=True)
+                return _unreadable(path, error), None
+            if found.levels is not None:
+                found = changed(found, played=played_levels(found.levels, normalisers))
+            if mix is None:  # what must add up is read again below
+                (Path(folder) / f"{number}.npy").unlink(missing_ok=True)
+            job.step()
+            return found, file
+
+        checked = list(in_order(one, enumerate(paths), workers))
+        results = [found for found, _ in checked]
+        together = _together([path.name for path in paths])
+        if mix is not None:
+            parts = [
+                i for i, (found, file) in enumerate(checked) if file is not None and _is_part(found, held, results)
+            ]
+            if held.expected.parts or len(parts) > 1:
+                lines, off = _parts(mix, [(i, *checked[i]) for i in parts], cancel)
+                together += lines
+                for number, faults in off:
+                    results[number] = _with_faults(results[number], faults)
+    return CheckResult(files=tuple(results), checks=tuple(together))
 
 
-def _checked(path: Path, info: AudioInfo, audio: np.ndarray, cancel: Cancel) -> CheckedFile:
-    rate_hz, channels = info.sample_rate_hz, info.channels
-    if channels <= 2 or not len(audio):
-        faults = own_faults(listen(audio, rate_hz, cancel))
-    else:
-        faults = _of_each_channel(audio, info, cancel)
-    levels, refused = None, ""
-    if not _kinds(faults) & {"empty", "non_finite"}:
-        try:
-            levels = _levels(audio, rate_hz, cancel)
-        except (InputError, SettingError) as error:
-            refused = error.message
-    lines = [
-        _line("can be read", True, _form(info)),
-        _complete(info, len(audio)),
-        _line("header agrees with the file", not info.disagreements, "; ".join(info.disagreements) or "they agree"),
-        *(_absent(kinds, faults, name, good) for kinds, name, good in _FAULT_CHECKS),
-        *(
-            [_absent(frozenset({"one_side_dead"}), faults, "both sides sound", "no side is dead")]
-            if channels == 2
-            else ()
-        ),
-    ]
-    if refused:
-        lines.append(_line("can be measured", False, refused))
-    if levels is not None and levels.sample_peak_dbfs is not None:
-        lines += [*_full_scale(levels), *_ends(audio, rate_hz)]
+def _check_muted(voice: Path | str | None, muted_s: Sequence[tuple[float, float]]) -> None:
+    if (voice is None) != (not muted_s):
+        raise SettingError(
+            "muted words are looked for with the voice alone and the ranges that are muted",
+            hint="give both: --voice FILE --muted 12.5-13.1",
+        )
+    for start_s, end_s in muted_s:
+        if not 0.0 <= start_s < end_s:
+            raise SettingError(
+                f"{start_s:g} to {end_s:g} s is no range", hint="give start and end in seconds: 12.5-13.1"
+            )
+
+
+def _listed(files: Sequence[Path | str], against: Path | str | None) -> list[Path]:
+    """Return the files named, and those of folders that are named, by name; without the mix that they stand beside."""
+    paths: list[Path] = []
+    for named in map(Path, files):
+        if os.path.isdir(named):  # noqa: PTH112 - not of Path: there a name that is too long is an error
+            inside = sorted(path for path in named.iterdir() if path.suffix.lower() in AUDIO_ENDINGS)
+            if not inside:
+                raise SettingError("the folder holds no audio file", where=printable(named), hint="name another")
+            paths += inside
+        else:
+            paths.append(named)
+    if against is not None:
+        paths = [path for path in paths if not _same(path, Path(against))]
+    if not paths:
+        raise SettingError("no file to check", hint="name one or more audio files")
+    return paths
+
+
+def _same(path: Path, other: Path) -> bool:
+    with suppress(OSError, ValueError):
+        return path.samefile(other)
+    return False
+
+
+def _tags_of(path: Path) -> Tags | None:
+    with suppress(InputError):
+        return read_tags(path)
+    return None
+
+
+def _unreadable(path: Path, error: InputError) -> CheckedFile:
     return CheckedFile(
         file=str(path),
-        container=info.container,
-        encoding=info.encoding,
-        sample_rate_hz=rate_hz,
-        channels=channels,
-        duration_s=len(audio) / rate_hz,
-        levels=levels,
-        faults=(*header_faults(info), *faults),
-        checks=tuple(lines),
+        container="",
+        encoding="",
+        sample_rate_hz=None,
+        channels=None,
+        duration_s=None,
+        levels=None,
+        faults=(Fault(kind=problem_kind(error), severity="unusable", detail=error.message),),
+        checks=(line("can be read", False, "; ".join(filter(None, (error.message, error.hint)))),),
     )
 
 
-def _of_each_channel(audio: np.ndarray, info: AudioInfo, cancel: Cancel) -> tuple[Fault, ...]:
-    """Return the faults of a file of more than two channels, each with its channel; one that rests is none."""
-    found: list[Fault] = []
-    silent: list[Fault] = []
-    for channel in range(info.channels):
-        name = printable(info.speakers[channel]) if channel < len(info.speakers) else f"channel {channel + 1}"
-        for fault in own_faults(listen(audio[:, channel : channel + 1], info.sample_rate_hz, cancel)):
-            (silent if fault.kind == "silent" else found).append(changed(fault, detail=f"{name}: {fault.detail}"))
-    return (*found, *(silent[:1] if len(silent) == info.channels else ()))
+def _together(names: Sequence[str]) -> list[CheckLine]:
+    """Return whether every name is there once; of one file there is nothing to tell."""
+    taken = taken_names(names)
+    wrong = [f"{printable(name)} is {printable(first)} to some systems; rename it" for name, first in taken.items()]
+    return [line("every name once", not wrong, "; ".join(wrong) or "all differ")] if len(names) > 1 else []
 
 
-def _form(info: AudioInfo) -> str:
-    """Return what kind of file it is, and what its channels are for where that is not plain."""
-    encoding = f"{info.bits} bit" if info.bits is not None else info.encoding
-    channels = f", {channel_words(info.channels, info.speakers)}" if info.channels > 2 else ""
-    return f"{info.container}, {encoding}{channels}"
+def _is_part(found: CheckedFile, held: HeldTo, results: Sequence[CheckedFile]) -> bool:
+    """Return whether a file is one of those that must add up to the mix."""
+    if held.expected.parts:
+        return True
+    kinds = {one.kind for one in results}
+    if "stem" in kinds:
+        return found.kind == "stem"
+    return {"instrumental", "a_cappella"} <= kinds and found.kind in ("instrumental", "a_cappella")
 
 
-def _levels(audio: np.ndarray, rate_hz: int, cancel: Cancel) -> Levels:
-    meter = Meter(rate_hz, audio.shape[1])
-    for block in blocks(audio, rate_hz, cancel):
-        meter.push(block)
-    return meter.result()
+def _parts(
+    mix: Decoded, files: Sequence[tuple[int, CheckedFile, Decoded | None]], cancel: Cancel
+) -> tuple[list[CheckLine], list[tuple[int, tuple[Fault, ...]]]]:
+    """Return whether parts add up, and the faults of those that are off, by the number of the file."""
+    whole = SetFile(mix.path.name, "main", mix.info.sample_rate_hz, mix.audio)
+    numbers, parts = [], []
+    for number, found, file in files:
+        if file is not None:
+            numbers.append(number)
+            parts.append(SetFile(file.path.name, found.kind, file.info.sample_rate_hz, file.audio))
+    told, total = parts_check(whole, parts, cancel)
+    off = () if total is None else total.off
+    return [told], [(numbers[one.part], _off_faults(one)) for one in off]
 
 
-#: Kinds of fault, the check that each belongs to, and what is said when there is none.
-_FAULT_CHECKS: tuple[tuple[frozenset[FaultKind], str, str], ...] = (
-    (frozenset({"empty", "silent"}), "not silent", "it sounds"),
-    (frozenset({"non_finite"}), "every sample has a value", "no NaN, none infinite"),
-    (frozenset({"out_of_range"}), "no damaged samples", "none above +60 dBFS"),
-    (frozenset({"clipped"}), "no flat peaks", "no runs of equal samples at the peaks"),
-    (frozenset({"dc_offset"}), "no constant offset", "none that matters"),
-)
+def _off_faults(off: Off) -> tuple[Fault, ...]:
+    kinds = []
+    if off.late_frames:
+        kinds.append(
+            Fault(kind="start_differs", severity="look", detail=f"{replace(off, sides=False, gain=1.0).words}; move it")
+        )
+    if off.sides:
+        kinds.append(
+            Fault(kind="sides_changed", severity="look", detail="left and right changed over; change them back")
+        )
+    if off.gain < 0.0:
+        kinds.append(Fault(kind="polarity", severity="look", detail="turned over beside the mix; turn it over"))
+    if off.gain >= 0.0 and off.gain != 1.0:
+        kinds.append(Fault(kind="gain_differs", severity="look", detail=f"{off.words}; change it back"))
+    return tuple(kinds)
 
 
-def _line(name: str, passed: bool, detail: str) -> CheckLine:
-    return CheckLine(name=name, passed=passed, detail=detail)
-
-
-def _kinds(faults: Sequence[Fault]) -> set[FaultKind]:
-    return {fault.kind for fault in faults}
-
-
-def _absent(kinds: frozenset[FaultKind], faults: Sequence[Fault], name: str, good: str) -> CheckLine:
-    """Return whether no fault of these kinds was found, or only one that is good to know."""
-    found = [fault for fault in faults if fault.kind in kinds]
-    places = [fault.detail if fault.at_s is None else f"{fault.detail}, from {fault.at_s:.2f} s" for fault in found]
-    return _line(name, all(fault.severity == "note" for fault in found), "; ".join(places) or good)
-
-
-def _complete(info: AudioInfo, frames: int) -> CheckLine:
-    if info.header_frames is None:
-        return _line("complete", True, f"{frames / info.sample_rate_hz:.2f} s, as its header says")
-    promised, held = (f"{count(many, 'sample')} a channel" for many in (info.header_frames, frames))
-    detail = f"its header promises {promised}, the file holds {held}; export it again"
-    return _line("complete", False, detail)
-
-
-def _full_scale(levels: Levels) -> list[CheckLine]:
-    """Return whether samples and true peak stay within full scale."""
-    lines = []
-    sample_db, true_db = levels.sample_peak_dbfs, levels.true_peak_dbtp
-    if sample_db is not None:
-        over = sample_db > _ROUNDING_DB
-        mend = f"; lower it by {_up(sample_db)} dB before it becomes 16 or 24 bit" if over else ""
-        lines.append(_line("samples within full scale", not over, f"sample peak {sample_db:.2f} dBFS{mend}"))
-    if true_db is not None:
-        over = true_db > TRUE_PEAK_LIMIT_DBTP + _ROUNDING_DB
-        mend = f"; lower it by {_up(true_db - TRUE_PEAK_LIMIT_DBTP)} dB" if over else ""
-        name = f"true peak at most {TRUE_PEAK_LIMIT_DBTP:.0f} dBTP"
-        lines.append(_line(name, not over, f"true peak {true_db:.2f} dBTP{mend}"))
-    return lines
-
-
-def _up(decibels: float) -> str:
-    """Return decibels rounded up to a tenth, so that following the advice is enough."""
-    return f"{math.ceil(decibels * 10.0 - 1e-9) / 10.0:.1f}"
-
-
-def _ends(audio: np.ndarray, rate_hz: int) -> list[CheckLine]:
-    """Return whether the file starts and ends in quiet: otherwise a click is heard, or something is missing."""
-    first_db = db_from_ratio(float(np.abs(audio[0]).max()))
-    tail = np.asarray(audio[-max(1, round(_TAIL_S * rate_hz)) :], dtype=np.float64)
-    last_db = db_from_power(float(np.mean(tail * tail)))
-    return [
-        _quiet("starts in quiet", first_db, "first sample"),
-        _quiet("ends in quiet", last_db, f"last {1000.0 * _TAIL_S:.0f} ms"),
-    ]
-
-
-def _quiet(name: str, level_db: float | None, what: str) -> CheckLine:
-    if level_db is None:
-        return _line(name, True, f"{what} silent")
-    passed = level_db <= CUT_LIMIT_DBFS
-    told = f"{what} at {level_db:.1f} dBFS"
-    return _line(name, passed, told if passed else f"{told}: it may be cut; fade it, or export it whole")
+def _with_faults(found: CheckedFile, faults: Sequence[Fault]) -> CheckedFile:
+    """Return a file with more faults, those that it has left out, and its lines beside the mix anew."""
+    new = [fault for fault in faults if fault.kind not in {one.kind for one in found.faults}]
+    names = {name: kinds for kinds, name, _ in MIX_CHECKS}
+    lines = tuple(
+        lines_of(((names[one.name], one.name, one.detail),), new)[0]
+        if one.name in names and one.passed and any(fault.kind in names[one.name] for fault in new)
+        else one
+        for one in found.checks
+    )
+    return changed(found, faults=(*found.faults, *new), checks=lines)

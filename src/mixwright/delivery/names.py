@@ -24,7 +24,7 @@ MAX_CHARACTERS = 63
 
 _DEPTHS: dict[SampleFormat, str] = {"pcm16": "16", "pcm24": "24", "float32": "32f"}
 _SAFE = re.compile(r"[A-Za-z0-9_-]*")
-_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10))}
+DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt") for i in range(10))}
 _SHORTEST_TITLE = 4
 #: The longest part of a name beside the title, which is cut as it must.
 LONGEST_PART = 24
@@ -140,7 +140,7 @@ def _check_names(names: Sequence[str]) -> None:
         stem = name.rpartition(".")[0]
         if not stem:
             raise _wrong("gives an empty name")
-        if stem.casefold() in _DEVICES:
+        if stem.casefold() in DEVICES:
             raise _wrong(f"gives {stem!r}, which is the name of a device on some systems")
         if name.casefold() in seen:
             raise _wrong(f"gives the name {name!r} twice: every print has a {{print}}, stems come in two depths")

@@ -296,8 +296,25 @@ class DeliverResult(Record, frozen=True, kw_only=True):
     sounding: str = ""
 
 
+class PlayedLevel(Record, frozen=True, kw_only=True):
+    """At which level playback that normalises loudness plays a file.
+
+    `normaliser`: the class of playback, in words. `short_of_target_lu`: what the file's peak keeps it below the target.
+    """
+
+    normaliser: str
+    target_lufs: float
+    gain_db: float
+    played_lufs: float
+    played_dbtp: float
+    short_of_target_lu: float
+
+
 class CheckedFile(Record, frozen=True, kw_only=True):
-    """One finished file and what was found; `levels` None where it cannot be read."""
+    """One finished file and what was found; `levels` None where it cannot be read.
+
+    `kind`: which print it is, by its tags, "" where they do not say. `played`: what playback does to its level.
+    """
 
     file: str
     container: str
@@ -308,12 +325,15 @@ class CheckedFile(Record, frozen=True, kw_only=True):
     levels: Levels | None
     faults: tuple[Fault, ...]
     checks: tuple[CheckLine, ...]
+    kind: str = ""
+    played: tuple[PlayedLevel, ...] = ()
 
 
 class CheckResult(Record, frozen=True, kw_only=True):
-    """Checks of any finished files."""
+    """Checks of any finished files, and `checks` of what only shows of all of them together."""
 
     files: tuple[CheckedFile, ...]
+    checks: tuple[CheckLine, ...] = ()
 
 
 class CleanResult(Record, frozen=True, kw_only=True):

@@ -10,9 +10,7 @@ from pathlib import Path
 
 from mixwright.model.levels import Levels
 from mixwright.model.results import (
-    CheckedFile,
     CheckLine,
-    CheckResult,
     CleanResult,
     DecideResult,
     DeliverResult,
@@ -87,7 +85,7 @@ def measure_text(result: MeasureResult) -> list[str]:
     lines = [
         *ledger_lines(result.hearing),
         "The mix as it stands:",
-        *_levels(result.mix),
+        *level_lines(result.mix),
         *dynamics_sentences(result.dynamics),
     ]
     if result.print_fit is not None:
@@ -161,7 +159,7 @@ def mix_text(result: MixResult, song: str, file: str) -> list[str]:
         f"{clock(result.frames / result.rate_hz)}, {rate(result.rate_hz)}, {depth(result.sample_format)}, {moves}.",
         *([f"Only {', '.join(result.solo)}, as in the mix."] if result.solo else ()),
         *([f"Without {', '.join(result.mute)}, all else as in the mix."] if result.mute else ()),
-        *_levels(result.levels),
+        *level_lines(result.levels),
         *dynamics_sentences(result.dynamics),
         *result.notes,
     ]
@@ -183,14 +181,6 @@ def deliver_text(result: DeliverResult, song: str) -> list[str]:
     ]
     lines += rows(("kind", "format", "loudness", "true peak", "file"), body, right="23")
     return [*lines, "", *_checks(result.checks), f"Manifest: {_within(song, result.manifest)}"]
-
-
-def check_text(result: CheckResult) -> list[str]:
-    """Return what was found in each file."""
-    lines: list[str] = []
-    for file in result.files:
-        lines += [*_checked(file), ""]
-    return lines[:-1]
 
 
 def clean_text(result: CleanResult) -> list[str]:
@@ -286,7 +276,8 @@ def _track_row(track: TrackIntake) -> tuple[str, ...]:
     return (track.id, track.role, sure, place, track.group or "-", starts, length, track.file)
 
 
-def _levels(levels: Levels) -> list[str]:
+def level_lines(levels: Levels) -> list[str]:
+    """Return the levels of a piece of audio in aligned rows."""
     peak = levels.true_peak_dbtp
     body = [
         ("loudness", with_unit(levels.integrated_lufs, "LUFS"), "integrated"),
@@ -325,18 +316,6 @@ def _counted(song_moves: Mapping[str, int], notes: Iterable[str], song: str) -> 
 
 def _checks(checks: Iterable[CheckLine]) -> list[str]:
     return rows(("", "", ""), [("holds" if c.passed else "FAILS", c.name, c.detail) for c in checks])
-
-
-def _checked(file: CheckedFile) -> list[str]:
-    facts = [file.container, depth(file.encoding)]
-    facts += [rate(file.sample_rate_hz)] if file.sample_rate_hz else []
-    facts += [count(file.channels, "channel")] if file.channels else []
-    facts += [clock(file.duration_s, tenths=True)] if file.duration_s is not None else []
-    lines = [": ".join(filter(None, (file.file, ", ".join(filter(None, facts)))))]
-    lines += _levels(file.levels) if file.levels else []
-    # A fault that weighs is told by the check that fails because of it.
-    lines += [f"  {fault_sentence(fault)}" for fault in file.faults if fault.severity == "note"]
-    return lines + _checks(file.checks)
 
 
 def _listed(title: str, items: Iterable[str]) -> list[str]:

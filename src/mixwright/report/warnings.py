@@ -60,7 +60,8 @@ def failed_checks(result: Record) -> tuple[str, ...]:
     if isinstance(result, DeliverResult):
         return tuple(f"{check.name}: {check.detail}" for check in result.checks if not check.passed)
     if isinstance(result, CheckResult):
-        return tuple(f"{f.file}: {c.name}: {c.detail}" for f in result.files for c in f.checks if not c.passed)
+        together = tuple(f"{c.name}: {c.detail}" for c in result.checks if not c.passed)
+        return (*(f"{f.file}: {c.name}: {c.detail}" for f in result.files for c in f.checks if not c.passed), *together)
     return ()
 
 

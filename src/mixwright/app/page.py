@@ -12,6 +12,7 @@ from mixwright.errors import StateError
 from mixwright.io.kept import read_kept, read_lanes
 from mixwright.io.replace import replacing
 from mixwright.io.song_file import load_song
+from mixwright.model.comparison import CompareResult
 from mixwright.model.preview import PreviewResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.record import Record
@@ -67,6 +68,7 @@ def _page(folder: Path) -> str:
         kept("deliver", DeliverResult),
         preview=kept("preview", PreviewResult),
         receipts=kept("receipts", ProveResult),
+        compared=kept("compare", CompareResult),
         folder=str(folder),
         unread=unread,
         sounding=sounding_hash(song, read_lanes(folder)),

@@ -6,7 +6,30 @@ from __future__ import annotations
 from pathlib import Path
 
 from mixwright.io.replace import make_folder, write_text
+from mixwright.model.comparison import CompareResult
 from mixwright.model.results import MeasureResult
+
+
+def compare_picture(result: CompareResult, into: Path) -> Path:
+    """Write the picture of a mix beside its references as an SVG file into a folder; return the file.
+
+    Parameters
+    ----------
+    result : CompareResult
+    into : Path
+        made where it is missing
+
+    Raises
+    ------
+    OutputError
+        where the folder cannot be made or written
+    """
+    from mixwright.report.stills import beside_still
+
+    make_folder(into)
+    path = into / "beside-the-references.svg"
+    write_text(path, beside_still(result))
+    return path
 
 
 def pictures(result: MeasureResult, into: Path) -> tuple[Path, ...]:

@@ -34,7 +34,15 @@ def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | N
     references = session.song.references
     if not references:
         return Corridor()
-    return corridor(profiles_of(session, report=report, cancel=cancel), [reference.use_for for reference in references])
+    profiles = profiles_of(session, report=report, cancel=cancel)
+    for reference, found in zip(references, profiles, strict=True):
+        if found.integrated_lufs is None and found.values:
+            raise InputError(
+                "this reference is silent, or too short to be measured",
+                where=printable(reference.file),
+                hint="give the whole record",
+            )
+    return corridor(profiles, [reference.use_for for reference in references])
 
 
 def profiles_of(session: Session, *, report: Report = silent, cancel: Cancel | None = None) -> tuple[Profile, ...]:
@@ -43,7 +51,7 @@ def profiles_of(session: Session, *, report: Report = silent, cancel: Cancel | N
     Raises
     ------
     InputError
-        when a reference is missing, silent, or cannot be read
+        when a reference is missing, or cannot be read
     SettingError
         when it was chosen for an attribute that is not known
     """
@@ -95,7 +103,4 @@ def _profile_of(session: Session, reference: Reference, file: str, cancel: Cance
     stem = session.store.open(path)
     sections = reference.sections if file == reference.file else ()
     key = session.cache.key("profile", stem.sha256, sections, code_hash(*PROFILED_BY))
-    found = session.cache.record(key, Profile, lambda: profile(stem.audio, stem.rate_hz, sections, cancel=cancel))
-    if found.integrated_lufs is None:
-        raise InputError("this reference is silent, or too short to be measured", hint="give the whole record")
-    return found
+    return session.cache.record(key, Profile, lambda: profile(stem.audio, stem.rate_hz, sections, cancel=cancel))

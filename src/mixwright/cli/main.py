@@ -39,6 +39,8 @@ COMMANDS = (
     "prove",
     "chain",
     "mix",
+    "reference",
+    "compare",
     "preview",
     "deliver",
     "check",

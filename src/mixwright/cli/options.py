@@ -16,7 +16,7 @@ from mixwright.cli.output import Output, stopped_by_user
 F = Callable[..., None]
 
 #: Commands that are done in a moment: they are not broken off midway.
-SHORT = frozenset({"accept", "refuse", "change", "add", "settle", "undo", "clean", "completion"})
+SHORT = frozenset({"accept", "refuse", "change", "add", "settle", "undo", "clean", "completion", "reference"})
 
 
 class PathName(click.Path):

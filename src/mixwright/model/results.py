@@ -11,7 +11,7 @@ from mixwright.model.hearing import HeardBand, HearingResult, LayerLoudness, Tak
 from mixwright.model.ledger import Finding, Growth, VoicePhrase
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
-from mixwright.model.song import Section
+from mixwright.model.song import Reference, Section
 from mixwright.model.words import FileUse, MoveKind, MoveState, Place, PrintKind, Role
 
 
@@ -398,6 +398,12 @@ class RefreshResult(Record, frozen=True, kw_only=True):
     copies: tuple[TrackFile, ...]
     questions: tuple[str, ...]
     notes: tuple[str, ...] = ()
+
+
+class ReferencesResult(Record, frozen=True, kw_only=True):
+    """The references of a song, and what each stands for."""
+
+    references: tuple[Reference, ...]
 
 
 class TourResult(Record, frozen=True, kw_only=True):

@@ -15,6 +15,8 @@ _SHORT_S, _RANGE_S = 30.0, 60.0
 #: Dead stop of a low-pass: 20 dB and more within 1 kHz, which no instrument does.
 _STEP_DB, _STEP_HZ = 20.0, 500.0
 _LOWEST_LIMIT_HZ = 3000.0
+#: From here on nobody misses what is missing.
+_HEARD_HZ = 18000.0
 #: Below this the top end (5 to 16 kHz) and the slope (up to 10 kHz) are not what was heard in the studio.
 _TOP_HZ, _SLOPE_HZ = 14000.0, 10500.0
 #: Flat tops in a second that limiting does not leave.
@@ -50,10 +52,12 @@ def weaknesses(traces: Traces, values: Values) -> tuple[Weakness, ...]:
     if values["side_to_mid_db"][0] is None:
         tell("both sides are the same (mono)", "width", "lead")
     limit = limit_hz(traces)
-    if limit is not None:
+    if limit is not None and limit < _HEARD_HZ:
         spoilt: list[Attribute] = ["top_end"] if limit < _TOP_HZ else []
         spoilt += ["spectrum", "density"] if limit < _SLOPE_HZ / 2.0 else []
-        where = f"nothing above {limit / 1000.0:.1f} kHz ({'a low rate' if limit > 0.4 * traces.rate_hz else 'coding'})"
+        where = (
+            f"nothing above {limit / 1000.0:.1f} kHz ({'a low rate' if limit > 0.45 * traces.rate_hz else 'coding'})"
+        )
         tell(where, *spoilt)
     if traces.flat_per_s > _FLAT_PER_S:
         tell(f"clipped: {traces.flat_per_s:.0f} flat tops a second", "dynamics")

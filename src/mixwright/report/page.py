@@ -9,6 +9,7 @@ import shlex
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from mixwright.model.comparison import CompareResult
 from mixwright.model.known import names_of
 from mixwright.model.preview import PreviewResult
 from mixwright.model.receipts import ProveResult
@@ -20,6 +21,7 @@ from mixwright.model.results import (
     StartResult,
 )
 from mixwright.model.song import Song, used_tracks
+from mixwright.report.compared_rows import beside_references
 from mixwright.report.figures import clock, count, rate, with_unit
 from mixwright.report.finished import mixed, printed
 from mixwright.report.hearing_parts import hearing_parts, hearing_sentences
@@ -47,6 +49,7 @@ def song_page(
     *,
     preview: PreviewResult | None = None,
     receipts: ProveResult | None = None,
+    compared: CompareResult | None = None,
     folder: str = "SONG",
     unread: Sequence[str] = (),
     sounding: str = "",
@@ -63,6 +66,8 @@ def song_page(
         The last preview, and what it cost.
     receipts : ProveResult, optional
         What accepted moves were found to do.
+    compared : CompareResult, optional
+        Where the mix stands beside its references.
     folder : str
         The song folder as it is typed after a command.
     unread : sequence of str
@@ -89,6 +94,7 @@ def song_page(
         _section("levels", "Levels of the layers", _levels(measure, changed)),
         _section("heard", "Layers as heard", heard.get("heard")),
         _section("spectrum", "Spectrum of the mix", _spectrum(measure, changed)),
+        _section("beside", "Beside the references", _beside(compared, changed)),
         _section("tracks", "Received tracks", received(intake)),
         _section("mix", "Mix", mixed(mix)),
         _section("preview", "Preview", _preview(preview, changed)),
@@ -313,6 +319,14 @@ def _spectrum(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         element("p", note, class_="note"),
         element("details", element("summary", "The same in figures"), scrolled(spectrum_table(bands), "Bands")),
     )
+
+
+def _beside(compared: CompareResult | None, changed: Changed) -> Markup | None:
+    if compared is None:
+        return None
+    stale = changed.since(compared.sounding)
+    before = element("p", marked("As it stood when it was compared, before the last change.")) if stale else None
+    return together(before, beside_references(compared))
 
 
 def _footer() -> Markup:

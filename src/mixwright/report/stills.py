@@ -7,6 +7,7 @@ import re
 import textwrap
 from collections.abc import Sequence
 
+from mixwright.model.comparison import CompareResult
 from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.ledger import VoiceInterval
 from mixwright.model.song import Section
@@ -14,6 +15,10 @@ from mixwright.report.arranged import questions
 from mixwright.report.arranged_rows import NOTE as SHAPES_NOTE
 from mixwright.report.arranged_rows import TITLES, arrangement_strips, asked_strip, section_heads
 from mixwright.report.band_rows import band_layers, bands_hz, bands_sentence
+from mixwright.report.compared import attribute_sentences, lead_sentence
+from mixwright.report.compared_rows import LABELS as BESIDE_LABELS
+from mixwright.report.compared_rows import NOTE as BESIDE_NOTE
+from mixwright.report.compared_rows import SCALE, band_groups, row_strips, section_groups
 from mixwright.report.covered import LEGEND, PERCENT, band_strips, covered_strips
 from mixwright.report.figures import clean, clock, number
 from mixwright.report.findings import MOST, finding_place, outside_tolerance
@@ -83,6 +88,28 @@ def stills(hearing: HearingResult, sections: Sequence[Section], length_s: float)
     # An id may hold a blank or, of a send, begin with a word of its own: in a file name it is one word.
     found |= {f"bands-{re.sub('[^a-z0-9]+', '-', layer.id)}": _bands(hearing, layer) for layer in band_layers(hearing)}
     return found
+
+
+def beside_still(result: CompareResult) -> str:
+    """Return the picture of a mix beside its references: one dot on one interval a row, then section by section."""
+    sheet = _Sheet("Beside the references")
+    sheet.words(lead_sentence(result), "ink")
+    for sentence in attribute_sentences(result):
+        sheet.words(sentence, "ink")
+    whole = [row for row in result.rows if not row.section]
+    groups = [
+        ("The whole", row_strips([row for row in whole if row.low_hz is None])),
+        *band_groups(whole),
+        *section_groups(result),
+    ]
+    for title, strips in groups:
+        if strips:
+            sheet.words("")
+            sheet.words(title, "ink")
+            sheet.rows(strips, _WORDS_PX)
+            sheet.under(axis(SCALE, BESIDE_LABELS), _WORDS_PX)
+    sheet.words(BESIDE_NOTE)
+    return sheet.drawn()
 
 
 class _Sheet:

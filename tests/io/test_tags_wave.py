@@ -97,7 +97,8 @@ def test_bext_as_libsndfile_reads_it(tagged: tuple[Path, dict[bytes, bytes], byt
 
 
 @pytest.mark.parametrize(
-    ("value", "steps"), [(-23.005, -2300), (-23.015, -2302), (327.66, 32766), (327.67, 0x7FFF), (-400.0, 0x7FFF)]
+    ("value", "steps"),
+    [(-23.005, -2300), (-23.015, -2302), (327.66, 32766), (327.67, 0x7FFF), (-400.0, 0x7FFF), (float("inf"), 0x7FFF)],
 )
 def test_loudness_in_hundredths(value: float, steps: int) -> None:
     tags = Tags(loudness=TagLoudness(range_lu=value))

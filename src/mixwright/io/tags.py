@@ -43,6 +43,8 @@ def read_tags(path: Path) -> Tags | None:
         when the file cannot be read
     """
     try:
+        if path.exists() and not path.is_file():
+            raise InputError("is not a file (but a folder, a pipe or a device)", where=printable(path))
         with path.open("rb") as file:
             header = read_header(file)
             tags = None if header is None else _tags(file, header)
@@ -106,8 +108,10 @@ def tag_file(path: Path, tags: Tags, *, frames: int) -> str:
             for piece in _tagged(file, tags, frames):
                 digest.update(piece)
                 out.write(piece)
-    except FileNotFoundError as error:
-        raise OutputError("there is no such file to be tagged", where=printable(path)) from error
+    except OutputError:
+        raise
+    except OSError as error:
+        raise OutputError(f"cannot be tagged ({error.strerror or error})", where=printable(path)) from error
     except CommentError as error:
         raise OutputError(f"cannot be tagged: {error}", where=printable(path)) from error
     return digest.hexdigest()

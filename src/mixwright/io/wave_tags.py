@@ -7,6 +7,7 @@ memory, offsets as in :mod:`mixwright.io.broadcast`. What is read comes from a f
 
 from __future__ import annotations
 
+import math
 import struct
 import unicodedata
 from typing import IO
@@ -84,7 +85,7 @@ def _bext(tags: Tags, rate_hz: int, channels: int, bits: int) -> bytes:
 
 def _hundredths(value: float | None) -> int:
     """Return a level in steps of 0.01; one that the field cannot hold is not told."""
-    steps = _NOT_TOLD if value is None else round(100.0 * value)
+    steps = _NOT_TOLD if value is None or not math.isfinite(value) else round(100.0 * value)
     return steps if -0x8000 <= steps < _NOT_TOLD else _NOT_TOLD
 
 

@@ -19,6 +19,13 @@ TOKEN, PORT = "a-token-of-this-test", 4321
 KEY = {"Authorization": f"Bearer {TOKEN}"}
 
 
+@pytest.fixture(autouse=True)
+def _state_of_the_user(tmp_path, monkeypatch):
+    """Keep keys of pages out of the home of who runs the tests."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("LOCALAPPDATA", str(tmp_path / "state"))
+
+
 @pytest.fixture(scope="session")
 def kept_folder(tmp_path_factory) -> Path:
     """A song with invented results, to be read only; its audio is not there."""

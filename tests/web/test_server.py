@@ -2,7 +2,9 @@
 """The server itself: on this machine alone, and it ends when it is asked to, whoever listens."""
 
 import json
+import os
 import socket
+import stat
 import threading
 import urllib.request
 from urllib.parse import urlsplit
@@ -11,6 +13,7 @@ import pytest
 
 from mixwright.errors import OutputError, StateError
 from mixwright.jobs.progress import Cancel
+from mixwright.web.key import Key, new_token, recalled, remembered
 from mixwright.web.server import serve
 
 
@@ -78,3 +81,38 @@ def test_a_port_that_is_taken_is_told(kept_folder):
 def test_no_song_is_told(tmp_path):
     with pytest.raises(StateError, match="no song"):
         serve(tmp_path, lambda url: None)
+
+
+def test_a_server_that_was_killed_comes_back_to_its_pages_and_one_that_ended_does_not(kept_folder, tmp_path):
+    key = Key(port=_free_port(), token=new_token())
+    with remembered(kept_folder, key):
+        if os.name == "posix":
+            (file,) = (tmp_path / "state").rglob("*.json")
+            assert stat.S_IMODE(file.stat().st_mode) == 0o600
+        assert recalled(kept_folder) == key
+        cancel, found = Cancel(), []
+
+        def tell(url: str) -> None:
+            found.append(url)
+            cancel.cancel()
+
+        serve(kept_folder, tell, cancel=cancel)
+        assert found == [f"http://127.0.0.1:{key.port}/?token={key.token}"]
+    assert recalled(kept_folder) is None
+    again = Cancel()
+    serve(kept_folder, lambda url: (found.append(url), again.cancel()), cancel=again)
+    assert key.token not in found[-1]
+
+
+def test_a_key_that_is_damaged_is_none(kept_folder, tmp_path):
+    with remembered(kept_folder, Key(port=4321, token=new_token())):
+        (file,) = (tmp_path / "state").rglob("*.json")
+        for text in ("", "{", '{"port": 0, "token": "' + "x" * 40 + '"}', '{"port": 1, "token": ""}'):
+            file.write_text(text, encoding="utf-8")
+            assert recalled(kept_folder) is None
+
+
+def _free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return one.getsockname()[1]

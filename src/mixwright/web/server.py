@@ -4,8 +4,8 @@
 from __future__ import annotations
 
 import contextlib
-import secrets
 import socket
+import sys
 import warnings
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,6 +19,7 @@ from mixwright.io.song_file import require_song
 from mixwright.jobs.progress import Cancel
 from mixwright.web.events import Events
 from mixwright.web.guard import Guard
+from mixwright.web.key import Key, new_token, recalled, remembered
 from mixwright.web.routes import page_app
 
 HOST = "127.0.0.1"
@@ -55,9 +56,10 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
         when the port is taken
     """
     require_song(folder)
-    with _bound(port) as listening:
+    before = recalled(folder)
+    with _bound(port, before.port if before else 0) as listening:
         found: int = listening.getsockname()[1]
-        token = secrets.token_urlsafe(24)
+        token = before.token if before is not None and before.port == found else new_token()
         app = page_app(folder)
         guarded = Guard(app, token, found)
         # Pages hold their stream of events open: they are told to end it, and are not waited for longer than this.
@@ -70,22 +72,33 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
             server.should_exit = True
 
         tell(f"http://{HOST}:{found}/?token={token}")
-        with (cancel or Cancel()).waking(stop), _told_beside(app.state.events):
+        key = Key(port=found, token=token)
+        with remembered(folder, key), (cancel or Cancel()).waking(stop), _told_beside(app.state.events):
             server.run(sockets=[listening])
 
 
 @contextlib.contextmanager
-def _bound(port: int) -> Iterator[socket.socket]:
+def _bound(port: int, wanted: int) -> Iterator[socket.socket]:
+    """Give a socket that listens on a port; where none is asked for, on the one that is wanted if it is free."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as listening:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if sys.platform != "win32":  # there it would let two servers have one port
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listening.bind((HOST, port))
+            _bind(listening, [port] if port or not wanted else [wanted, 0])
         except OSError as error:
             raise OutputError(
                 f"port {port} cannot be used ({error.strerror})", hint="choose another, or leave --port out"
             ) from error
         listening.listen(64)
         yield listening
+
+
+def _bind(listening: socket.socket, ports: list[int]) -> None:
+    for port in ports[:-1]:
+        with contextlib.suppress(OSError):
+            listening.bind((HOST, port))
+            return
+    listening.bind((HOST, ports[-1]))
 
 
 @contextlib.contextmanager

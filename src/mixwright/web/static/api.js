@@ -25,8 +25,8 @@ export async function ask(path, settings) {
   const answer = await fetch(path, settings);
   if (answer.status === 204) return null;
   const isJson = (answer.headers.get("content-type") || "").startsWith("application/json");
+  if (answer.ok) return isJson ? answer.json() : null;
   const body = isJson ? await answer.json() : { error: { kind: "server", message: await answer.text() } };
-  if (answer.ok) return body;
   if (body.now) put({ song: body.now });
   throw new Refused(body.error, answer.status);
 }
@@ -39,10 +39,10 @@ export function send(path, body) {
   return ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
 }
 
-/** Read the song anew. */
+/** Read the song anew; where nothing of it is another, the page stays as it is. */
 export async function readSong() {
-  const found = await ask("api/song");
-  put({ song: found.result });
+  const { result } = await ask("api/song");
+  if (JSON.stringify(result) !== JSON.stringify(current().song)) put({ song: result });
 }
 
 /**
@@ -95,18 +95,28 @@ export function said(error) {
 
 /** Listen to the server, for as long as the page is open; what changes is read anew. */
 export function listen() {
-  const events = new EventSource("api/events");
   void refresh();
+  hearken();
+}
+
+/** How long the page waits before it asks again whether the server is there, in milliseconds. */
+const AGAIN_MS = 2000;
+
+function hearken() {
+  const events = new EventSource("api/events");
   events.addEventListener("hello", () => {
     // The first time the song is on its way already; what changed meanwhile is told by an event of its own.
-    if (current().link === "lost") void refresh();
+    if (current().link !== "joining") void refresh();
     put({ link: "joined" });
   });
   events.addEventListener("song", () => void refresh());
   events.addEventListener("results", () => void refresh());
   events.addEventListener("job", (event) => put({ job: JSON.parse(event.data) }));
   events.addEventListener("notice", (event) => put({ notice: { text: JSON.parse(event.data).told } }));
-  events.addEventListener("error", () => put({ link: "lost" }));
+  events.addEventListener("error", () => {
+    put({ link: "lost" });
+    if (events.readyState === EventSource.CLOSED) setTimeout(hearken, AGAIN_MS);
+  });
 }
 
 async function refresh() {

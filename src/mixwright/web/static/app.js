@@ -27,7 +27,8 @@ function head() {
   const title = el("h1", {});
   const undo = el("button", { type: "button", class: "plain", onclick: () => void change("undo", {}) });
   const links = Object.entries(VIEWS).map(([id, { name }]) => el("a", { href: `#${id}` }, name));
-  fill(byId("head"), title, links.length > 1 ? el("nav", { "aria-label": "Views" }, ...links) : null, undo);
+  const told = el("div", { class: "told", role: "status" }, waitingLine(), noticeLine());
+  fill(byId("head"), title, links.length > 1 ? el("nav", { "aria-label": "Views" }, ...links) : null, told, undo);
   follow(["song"], ({ song }) => {
     if (!song) return;
     document.title = `${song.title} - Mixwright`;
@@ -35,7 +36,6 @@ function head() {
     undo.hidden = !song.undo;
     fill(undo, `Undo: ${song.undo.length > 48 ? `${song.undo.slice(0, 47)}…` : song.undo}`);
   });
-  fill(byId("told"), waitingLine(), noticeLine());
   document.addEventListener("keydown", (event) => {
     const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
     if (!typing && (event.ctrlKey || event.metaKey) && event.key === "z" && !event.shiftKey) {

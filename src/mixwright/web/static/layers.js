@@ -17,10 +17,21 @@ export function layersTable() {
   every.addEventListener("change", () => put({ chosen: every.checked ? (current().song?.tracks || []).map((t) => t.id) : [] }));
   const table = el("table", { class: "layers" },
     el("thead", {}, el("tr", {}, ...HEADS.map((head) => el("th", { scope: "col" }, head || every)))), body);
+  /** @type {Map<string, HTMLElement>} */
+  const rows = new Map();
   follow(["song"], ({ song }) => {
     if (!song) return;
     const held = focusedCell(body);
-    fill(body, ...song.tracks.map((track) => rowOf(song, track)));
+    // A row that shows the same stays, with whatever is being typed in it.
+    const around = JSON.stringify([song.sources, song.groups, song.sections]);
+    const before = new Map(rows);
+    rows.clear();
+    for (const track of song.tracks) {
+      const key = JSON.stringify(track) + around;
+      rows.set(key, before.get(key) || rowOf(song, track));
+    }
+    const made = [...rows.values()];
+    if (made.length !== body.children.length || made.some((row, index) => row !== body.children[index])) fill(body, ...made);
     mark();
     if (held) /** @type {HTMLElement | null} */ (body.querySelector(`[data-cell="${CSS.escape(held)}"] :is(button, input)`))?.focus();
   });

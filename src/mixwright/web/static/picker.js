@@ -84,8 +84,12 @@ export function finder({ label, choices, make, done, stays }) {
     list.children[at]?.scrollIntoView({ block: "nearest" });
   }
 
+  let over = false;
+
   /** @param {string | null} value */
   function finish(value) {
+    if (over) return;
+    over = !stays; // to take the field away ends it once more, by its blur
     input.value = "";
     at = 0;
     done(value);
@@ -112,7 +116,7 @@ export function finder({ label, choices, make, done, stays }) {
     event.preventDefault();
     event.stopPropagation();
   });
-  if (!stays) input.addEventListener("blur", () => { if (box.isConnected) finish(null); });
+  if (!stays) input.addEventListener("blur", () => finish(null));
   draw();
   return box;
 }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Hearing a stretch of the mix as it is now; quiet at first, whatever the system's level.
 
+import { ask, said } from "./api.js";
 import { current, put } from "./store.js";
 
 /** Nothing is asked for that is longer, in seconds. */
@@ -27,8 +28,22 @@ export function hear(from, to, tracks = []) {
   put({ playing: { from, to: end, waits: true } });
   audio.play().catch((error) => {
     if (error.name === "AbortError") return;
-    put({ playing: null, notice: { text: "This cannot be played yet: are the tracks where the song says?" } });
+    put({ playing: null });
+    void why(audio.src);
   });
+}
+
+/**
+ * Tell why something cannot be played.
+ * @param {string} url
+ */
+async function why(url) {
+  try {
+    await ask(url, { headers: { Range: "bytes=0-0" } });
+    put({ notice: { text: "The browser cannot play this." } });
+  } catch (error) {
+    put({ notice: said(error) });
+  }
 }
 
 /** Stop. */

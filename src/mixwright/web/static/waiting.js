@@ -76,8 +76,9 @@ export function noticeLine() {
   /** @type {(() => void) | undefined} */
   let repeat;
   again.addEventListener("click", () => {
+    const asked = repeat;
     put({ notice: null });
-    repeat?.();
+    asked?.();
   });
   follow(["notice"], ({ notice }) => {
     line.hidden = !notice;

@@ -18,7 +18,7 @@ from scipy import signal
 from mixwright.engine.dynamics import PeakLimiter
 
 RATE_HZ = 48_000
-SECONDS = 9.0
+SECONDS = 7.0
 FRAMES = round(SECONDS * RATE_HZ)
 _T = np.arange(FRAMES) / RATE_HZ
 

@@ -61,7 +61,7 @@ def checked_file(file: Decoded, tags: Tags | None, held: HeldTo, cancel: Cancel)
 
     Raises
     ------
-    InputError
+    SettingError
         when the voice that it is held to is at another rate
     """
     info, audio = file.info, file.audio
@@ -200,7 +200,7 @@ def _left(file: Decoded, held: HeldTo, cancel: Cancel) -> tuple[Fault, ...]:
     if voice is None or not len(file.audio):
         return ()
     if voice.info.sample_rate_hz != file.info.sample_rate_hz:
-        raise InputError(
+        raise SettingError(
             f"the voice is at {voice.info.sample_rate_hz} Hz, the file at {file.info.sample_rate_hz}",
             where=printable(file.path),
             hint="give a voice at the rate of the file",

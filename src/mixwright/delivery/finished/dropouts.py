@@ -15,9 +15,9 @@ from mixwright.jobs.progress import Cancel
 SHORTEST_S = 0.001
 #: Both neighbours of a dropout lie above this (common practice, no source).
 ACTIVE = 10.0 ** (-60.0 / 20.0)
-#: The frames at its edges, as a share of the peak of the millisecond beyond (their geometric mean): the fade of a
-#: gated sound, however short, ends at next to nothing, a break anywhere.
-ABRUPT = 0.08
+#: The frames at its edges, as a share of the peak of the 2 ms beyond (their geometric mean): the fade of a gated sound,
+#: however short, ends at next to nothing, a break anywhere.
+ABRUPT, _BEYOND_S = 0.08, 0.002
 #: A value that is held lies below this share of the peak up to 50 ms around it.
 _TOP, _AROUND_S = 0.95, 0.05
 #: What happens more often than this, a second, is a waveform with flat parts.
@@ -69,7 +69,7 @@ def _still(
 
 
 def _breaks_off(sound: npt.NDArray[np.float32], first: int, frames: int, rate_hz: int) -> bool:
-    near = max(4, round(SHORTEST_S * rate_hz))
+    near = max(4, round(_BEYOND_S * rate_hz))
     last = first + frames
     if first < near or last + near > len(sound):
         return False

@@ -21,6 +21,7 @@ _EDGE = (0.93, 1.03)
 _DROP_DB = 15.0
 #: What is left above varies by no more.
 _FLAT_DB = 9.0
+_NOTHING_DB = 70.0
 
 
 def old_rate_hz(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | None = None) -> int | None:
@@ -37,7 +38,8 @@ def old_rate_hz(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | N
         half = old / 2.0
         above = level_db[(hz > _EDGE[1] * half) & (hz < 0.99 * rate_hz / 2.0)]
         below = level_db[(hz > 0.84 * half) & (hz < 0.9 * half)]
-        above = np.convolve(above, np.full(9, 1.0 / 9.0), mode="valid")
+        # What lies far down is nothing, whatever its shape.
+        above = np.maximum(np.convolve(above, np.full(9, 1.0 / 9.0), mode="valid"), np.median(below) - _NOTHING_DB)
         if len(above) < 4 or np.median(below) - above.max() < _DROP_DB or np.ptp(above) > _FLAT_DB:
             continue
         smooth = np.convolve(level_db, np.full(9, 1.0 / 9.0), mode="same")

@@ -14,10 +14,14 @@ from mixwright.jobs.progress import Cancel, blocks
 _GRID_BITS = 24
 #: Codes up to this size are looked at one by one: 48 dB below full scale.
 _NEAR_ZERO = 1 << 15
-#: So many different codes must be expected before their absence tells anything.
-_ENOUGH = 2000
-#: Fewer than this share of them is a coarser grid that was scaled (3 codes of each step where it was dithered after).
-_SCARCE = 0.2
+#: Pairs of samples that must be expected on codes side by side before their absence tells anything.
+_ENOUGH = 200.0
+#: Fewer than this share of them is a coarser grid that was scaled.
+_SCARCE = 0.1
+#: Beside a code are those 8 to 15 places away (dither moves a sample by two at most), around it those within 512.
+_BESIDE, _AROUND = (8, 15), 512
+#: Codes that dither alone brings forth are left out.
+_AT_REST = 8
 _BLOCK_FRAMES = 1 << 17
 #: Stretches of 20 ms that hold no more than so many codes to either side of zero show how a quiet sound was rounded.
 _WINDOW_S = 0.02
@@ -68,13 +72,29 @@ def _trailing_zeros(word: int) -> int:
 
 
 def _grid_bits(counts: npt.NDArray[np.int64]) -> int | None:
-    """Return the word length of the grid that a channel's codes lie on, if it is much coarser than that of 24 bits."""
-    samples = int(counts.sum() - counts[_NEAR_ZERO])
-    expected = len(counts) * -math.expm1(-samples / len(counts))
-    met = int(np.count_nonzero(counts))
-    if expected < _ENOUGH or met > _SCARCE * expected:
+    """Return the word length of the grid that a channel's codes lie on, if it is much coarser than that of 24 bits.
+
+    Codes a little beside one that is met are met as often as any around, unless there is a grid.
+    """
+    many = counts.astype(np.float64)
+    many[_NEAR_ZERO - _AT_REST : _NEAR_ZERO + _AT_REST + 1] = 0.0
+    beside = (_mean_of(many, *_BESIDE) + _mean_of(many, -_BESIDE[1], -_BESIDE[0])) / 2.0
+    around = _mean_of(many, -_AROUND, _AROUND)
+    expected = float(np.sum(many * around))
+    if expected < _ENOUGH or float(np.sum(many * beside)) > _SCARCE * expected:
         return None
-    return max(1, round(_GRID_BITS - math.log2(len(counts) / met)))
+    gaps = np.diff(np.flatnonzero(many))
+    gaps = gaps[(gaps > _BESIDE[0]) & (gaps < _AROUND)]
+    return max(1, round(_GRID_BITS - math.log2(float(np.median(gaps))))) if len(gaps) else None
+
+
+def _mean_of(values: npt.NDArray[np.float64], first: int, last: int) -> npt.NDArray[np.float64]:
+    """Return the mean of the values from `first` to `last` places away; beyond the ends lies nothing."""
+    sums = np.concatenate(([0.0], np.cumsum(values)))
+    places = np.arange(len(values))
+    ends = (np.clip(places + edge, 0, len(values)) for edge in (first, last + 1))
+    low, high = ends
+    return np.asarray((sums[high] - sums[low]) / (last + 1 - first))
 
 
 def _rounded_plainly(audio: npt.NDArray[np.float32], rate_hz: int, bits: int, cancel: Cancel | None) -> bool:

@@ -12,7 +12,7 @@ import soundfile
 
 from made_songs import write_audio
 from mixwright.app.preview import preview
-from mixwright.errors import SettingError, StateError
+from mixwright.errors import InputError, SettingError, StateError
 from mixwright.io.kept import read_kept
 from mixwright.io.song_file import create_song, edit_song, load_song, undo
 from mixwright.io.tags import read_tags
@@ -22,7 +22,7 @@ from mixwright.model.tags import shown_title
 from reference.limited_parts import changes_lu, true_peak_db
 
 RATE_HZ = 48000
-SECONDS = 6
+SECONDS = 4
 
 
 def parts() -> dict[str, np.ndarray]:
@@ -175,6 +175,16 @@ def test_restoring_moves_are_written_only_when_asked_and_wait(made):
     assert load_song(made) == before
 
 
+def test_a_rough_mix_that_is_gone_is_missed_only_where_it_is_the_target(made):
+    edit_song(made, "rough", lambda song: changed(song, rough="../gone.wav", rough_sha256=""))
+    try:
+        assert preview(made, target_lufs=-18.0, formats=("wav",)).rough_lufs is None
+        with pytest.raises(InputError, match=r"gone\.wav: the rough mix is missing"):
+            preview(made, formats=("wav",))
+    finally:
+        undo(made)
+
+
 @pytest.mark.parametrize(
     ("options", "error", "says"),
     [
@@ -201,4 +211,3 @@ def test_a_silent_mix_has_no_preview_and_leaves_nothing(made, tmp_path):
     assert not (silent / "previews").exists()
     with pytest.raises(StateError, match="no rough mix"):
         preview(silent, target_of="rough")
-    edit_song(silent, "nothing", lambda song: changed(song, title="Still none"))

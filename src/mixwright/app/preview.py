@@ -14,7 +14,7 @@ from mixwright.app.limiting import Limiting, limiting, tracks_of_parts
 from mixwright.app.mastering import MOST_REDUCTION_DB, Master, Mastering
 from mixwright.app.page import write_page
 from mixwright.app.preview_files import FileMaker, FileNames, FileSpec, file_spec
-from mixwright.app.references import profiles_of
+from mixwright.app.references import finished_files, profiles_of
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
@@ -119,7 +119,7 @@ def preview(
     with open_song(song, _making(said, specs, target_lufs, target_of), report=report, cancel=cancel) as session:
         mix = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)
-        rough_lufs = _rough_lufs(session, cancel) if said.rough else None
+        rough_lufs = _rough_lufs(session, _is_rough(said, target_lufs, target_of), cancel) if said.rough else None
         wanted_lufs, wanted_of = _target(session, target_lufs, target_of, rough_lufs, cancel)
         mastering = Mastering(
             session,
@@ -207,7 +207,7 @@ def _making(song: Song, specs: Sequence[FileSpec], target_lufs: float | None, ta
     size = sum(2 * _BYTES[spec.format] * spec.rate_hz / song.rate_hz for spec in specs)
     references = target_of == "references" or (target_lufs is None and target_of is None and not song.rough)
     finished = [song.rough] if song.rough else []
-    finished += [one.file for one in song.references] if references else []
+    finished += finished_files(song) if references else []
     return Making(
         renders=(None, *(one for one in tracks.values() if one)),
         bytes_a_frame=math.ceil(size),
@@ -242,14 +242,28 @@ def _target(
     return min(high, max(low, round(found, 2))), of
 
 
-def _rough_lufs(session: Session, cancel: Cancel | None) -> float:
-    """Return the loudness of the rough mix, measured once.
+def _is_rough(song: Song, target_lufs: float | None, target_of: TargetOf | None) -> bool:
+    """Tell whether the rough mix is the target."""
+    return target_of == "rough" or (target_lufs is None and target_of is None and bool(song.rough))
+
+
+def _rough_lufs(session: Session, needed: bool, cancel: Cancel | None) -> float | None:
+    """Return the loudness of the rough mix, measured once; None where it cannot be used and is not needed.
 
     Raises
     ------
     InputError
-        when it is missing, silent, or cannot be used
+        when it is needed and missing, silent, or cannot be used
     """
+    try:
+        return _loudness_of_rough(session, cancel)
+    except InputError:
+        if needed:
+            raise
+        return None
+
+
+def _loudness_of_rough(session: Session, cancel: Cancel | None) -> float:
     file = session.song.rough
     with where(printable(file)):
         path = song_path(session.folder, file)

@@ -87,6 +87,19 @@ def set_up_packages(lock: str) -> None:
     once(lock, fingerprint(requirements), (*PIP, "--require-hashes", "-r", requirements))
 
 
+def set_up_typescript() -> None:
+    """Install the checker of types for the page's modules where there is npm; without it that check is left out."""
+    npm = shutil.which("npm")
+    if npm is None:
+        return
+    room = VENV / "typescript"
+    for path in (ROOT / "requirements" / "typescript").glob("*.json"):
+        room.mkdir(exist_ok=True)
+        shutil.copy(path, room)
+    mark = fingerprint("requirements/typescript/*.json")
+    once("typescript", mark, (npm, "ci", "--prefix", room, "--silent", "--no-audit", "--no-fund"))
+
+
 def main(arguments: list[str]) -> None:
     """Set up what the command needs, then become it."""
     if sys.version_info < (3, 11):
@@ -101,6 +114,8 @@ def main(arguments: list[str]) -> None:
     elif command == "test":
         slow = "--slow" in rest
         set_up("slow" if slow else "dev")
+        if slow:
+            set_up_typescript()
         chosen = ["-m", "slow or not slow"] if slow else []
         run(PYTHON, "-m", "pytest", *chosen, *(word for word in rest if word != "--slow"))
     elif command == "wasm":

@@ -9,7 +9,18 @@ import { pan, zoom } from "./time.js";
  */
 
 const NAMES = [
-  "paper", "ink", "soft", "hair", "faint", "span", "accent", "sounds", "kept-1", "kept-2", "kept-3", "kept-4",
+  "paper",
+  "ink",
+  "soft",
+  "hair",
+  "faint",
+  "span",
+  "accent",
+  "sounds",
+  "kept-1",
+  "kept-2",
+  "kept-3",
+  "kept-4",
 ];
 const dark = matchMedia("(prefers-color-scheme: dark)");
 
@@ -60,18 +71,24 @@ export function drawn(canvas, draw) {
  * @param {(event: PointerEvent) => void} click where the pointer went down and up at one place
  */
 export function panned(element, timeAt, click) {
-  element.addEventListener("wheel", (event) => {
-    if (event.ctrlKey || event.metaKey) {
-      const left = element.getBoundingClientRect().left;
-      zoom(Math.exp(event.deltaY * 0.004), timeAt(event.clientX - left));
-    } else if (event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY)) {
-      pan((event.deltaX || event.deltaY) / 800);
-    } else {
-      return;
-    }
-    event.preventDefault();
-  }, { passive: false });
-  let fromX = 0, lastX = 0, held = false;
+  element.addEventListener(
+    "wheel",
+    (event) => {
+      if (event.ctrlKey || event.metaKey) {
+        const left = element.getBoundingClientRect().left;
+        zoom(Math.exp(event.deltaY * 0.004), timeAt(event.clientX - left));
+      } else if (event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY)) {
+        pan((event.deltaX || event.deltaY) / 800);
+      } else {
+        return;
+      }
+      event.preventDefault();
+    },
+    { passive: false },
+  );
+  let fromX = 0,
+    lastX = 0,
+    held = false;
   element.addEventListener("pointerdown", (event) => {
     if (event.button !== 0) return;
     held = true;
@@ -87,7 +104,9 @@ export function panned(element, timeAt, click) {
     if (held && Math.abs(event.clientX - fromX) < 5) click(event);
     held = false;
   });
-  element.addEventListener("pointercancel", () => { held = false; });
+  element.addEventListener("pointercancel", () => {
+    held = false;
+  });
 }
 
 /**
@@ -97,8 +116,12 @@ export function panned(element, timeAt, click) {
  */
 export function timeKey(event) {
   const known = {
-    "+": () => zoom(0.6), "=": () => zoom(0.6), "-": () => zoom(1 / 0.6), "0": () => zoom(1e9),
-    PageDown: () => pan(0.5), PageUp: () => pan(-0.5),
+    "+": () => zoom(0.6),
+    "=": () => zoom(0.6),
+    "-": () => zoom(1 / 0.6),
+    0: () => zoom(1e9),
+    PageDown: () => pan(0.5),
+    PageUp: () => pan(-0.5),
   };
   const found = Object.entries(known).find(([key]) => key === event.key);
   if (!found || event.ctrlKey || event.metaKey || event.altKey) return false;

@@ -4,23 +4,38 @@
 import { ask, change, said } from "./api.js";
 import { el, fill } from "./dom.js";
 import { hear } from "./player.js";
-import { current, follow, put } from "./store.js";
+import { current, follow, followSong, put } from "./store.js";
 import { reveal } from "./time.js";
 
 /** @typedef {import("./types.js").Finding} Finding @typedef {import("./types.js").FindingView} FindingView */
 
 /** So many are told at once; so many layers in a finding. */
-const FIRST = 10, ROWS = 8;
+const FIRST = 10,
+  ROWS = 8;
 let all = false;
 
 /** @returns {HTMLElement} */
 export function findingsList() {
   const told = el("p", { class: "note" });
   const list = el("ol", { class: "findings" });
-  const more = el("button", { type: "button", class: "plain", onclick: () => { all = !all; draw(); } });
+  const more = el("button", {
+    type: "button",
+    class: "plain",
+    onclick: () => {
+      all = !all;
+      draw();
+    },
+  });
   const left = el("details", {}, el("summary", {}), el("ol", { class: "findings" }));
-  const part = el("section", { class: "side", "aria-label": "Findings, by weight" },
-    el("h2", {}, "Outside tolerance"), told, list, more, left);
+  const part = el(
+    "section",
+    { class: "side", "aria-label": "Findings, by weight" },
+    el("h2", {}, "Outside tolerance"),
+    told,
+    list,
+    more,
+    left,
+  );
 
   function draw() {
     const heard = current().song?.heard;
@@ -36,7 +51,7 @@ export function findingsList() {
     fill(left.children[0], `Left as ${others.length === 1 ? "it is" : "they are"} (${others.length})`);
     fill(left.children[1], ...others.map(item));
   }
-  follow(["song"], draw);
+  followSong((song) => song.heard && [song.heard.findings, song.heard.told], draw);
   follow(["finding", "covered"], draw);
   return part;
 }
@@ -45,12 +60,20 @@ export function findingsList() {
 function item(finding) {
   const { finding: chosen, covered } = current();
   const isChosen = chosen === finding.id;
-  const button = el("button", {
-    type: "button", class: "finding", "aria-expanded": String(isChosen), id: `finding-${finding.id}`,
-    onclick: () => {
-      void choose(finding);
+  const button = el(
+    "button",
+    {
+      type: "button",
+      class: "finding",
+      "aria-expanded": String(isChosen),
+      id: `finding-${finding.id}`,
+      onclick: () => {
+        void choose(finding);
+      },
     },
-  }, el("b", {}, finding.where), `: ${finding.told}`);
+    el("b", {}, finding.where),
+    `: ${finding.told}`,
+  );
   const open = isChosen && covered && covered.finding.id === finding.id;
   return el("li", { class: isChosen ? "chosen" : "" }, button, open ? whoCovers(covered) : null);
 }
@@ -83,25 +106,70 @@ function whoCovers(view) {
   const rows = [...own, ...others].slice(0, ROWS);
   const song = current().song;
   const name = own[0]?.name || view.finding.track;
-  return el("div", { class: "covered" },
-    el("table", {},
+  return el(
+    "div",
+    { class: "covered" },
+    el(
+      "table",
+      {},
       el("caption", {}, `Who covers whom ${band(view.band_hz)}, in sone, cued`),
-      el("thead", {}, el("tr", {}, ...["layer", "alone, and what is left of it", "left", `takes of ${name}`].map(
-        (head, index) => el("th", { scope: "col", class: index > 1 ? "figure" : "" }, head)))),
-      el("tbody", {}, ...rows.map((row) => el("tr", { class: row.id === view.finding.track ? "own" : "" },
-        el("th", { scope: "row" }, row.name),
-        el("td", {}, bar(row.alone_sone / loudest, (row.in_mix_sone.cued || 0) / loudest)),
-        el("td", { class: "figure" }, `${figure(row.in_mix_sone.cued)} of ${figure(row.alone_sone)}`),
-        el("td", { class: "figure" }, covers(row.id) ? `${Math.round(100 * covers(row.id))} %` : row.id === view.finding.track ? "" : "-"),
-      )))),
+      el(
+        "thead",
+        {},
+        el(
+          "tr",
+          {},
+          ...["layer", "alone, and what is left of it", "left", `takes of ${name}`].map((head, index) =>
+            el("th", { scope: "col", class: index > 1 ? "figure" : "" }, head),
+          ),
+        ),
+      ),
+      el(
+        "tbody",
+        {},
+        ...rows.map((row) =>
+          el(
+            "tr",
+            { class: row.id === view.finding.track ? "own" : "" },
+            el("th", { scope: "row" }, row.name),
+            el("td", {}, bar(row.alone_sone / loudest, (row.in_mix_sone.cued || 0) / loudest)),
+            el("td", { class: "figure" }, `${figure(row.in_mix_sone.cued)} of ${figure(row.alone_sone)}`),
+            el(
+              "td",
+              { class: "figure" },
+              covers(row.id) ? `${Math.round(100 * covers(row.id))} %` : row.id === view.finding.track ? "" : "-",
+            ),
+          ),
+        ),
+      ),
+    ),
     ...view.fix.map((told) => el("p", {}, told)),
-    el("p", {},
-      el("button", {
-        type: "button", class: "plain", onclick: () => hear(view.finding.start_s, view.finding.start_s + 20),
-      }, "Hear it again"), " ",
-      view.finding.verdict === "outside" && song ? el("button", {
-        type: "button", class: "plain", onclick: () => void change("leave", { findings: [view.finding.id] }),
-      }, "Leave it as it is") : null));
+    el(
+      "p",
+      {},
+      el(
+        "button",
+        {
+          type: "button",
+          class: "plain",
+          onclick: () => hear(view.finding.start_s, view.finding.start_s + 20),
+        },
+        "Hear it again",
+      ),
+      " ",
+      view.finding.verdict === "outside" && song
+        ? el(
+            "button",
+            {
+              type: "button",
+              class: "plain",
+              onclick: () => void change("leave", { findings: [view.finding.id] }),
+            },
+            "Leave it as it is",
+          )
+        : null,
+    ),
+  );
 }
 
 /** @param {number} alone @param {number} left both of the loudest, 0 to 1 */

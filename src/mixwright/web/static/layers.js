@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// The tracks as a table of words: what each is called, is, is for, reads as part of, runs through. Every word is a picker.
+// The tracks as a table of words: what each is called, is, is for, reads as part of, runs through; words are pickers.
 
 import { el, fill } from "./dom.js";
 import { picker } from "./picker.js";
@@ -14,9 +14,15 @@ const HEADS = ["", "name", "role", "place", "in sections", "reads as one with", 
 export function layersTable() {
   const body = el("tbody", {});
   const every = el("input", { type: "checkbox", "aria-label": "Choose every track" });
-  every.addEventListener("change", () => put({ chosen: every.checked ? (current().song?.tracks || []).map((t) => t.id) : [] }));
-  const table = el("table", { class: "layers" },
-    el("thead", {}, el("tr", {}, ...HEADS.map((head) => el("th", { scope: "col" }, head || every)))), body);
+  every.addEventListener("change", () =>
+    put({ chosen: every.checked ? (current().song?.tracks || []).map((t) => t.id) : [] }),
+  );
+  const table = el(
+    "table",
+    { class: "layers" },
+    el("thead", {}, el("tr", {}, ...HEADS.map((head) => el("th", { scope: "col" }, head || every)))),
+    body,
+  );
   /** @type {Map<string, HTMLElement>} */
   const rows = new Map();
   follow(["song"], ({ song }) => {
@@ -31,9 +37,13 @@ export function layersTable() {
       rows.set(key, before.get(key) || rowOf(song, track));
     }
     const made = [...rows.values()];
-    if (made.length !== body.children.length || made.some((row, index) => row !== body.children[index])) fill(body, ...made);
+    if (made.length !== body.children.length || made.some((row, index) => row !== body.children[index]))
+      fill(body, ...made);
     mark();
-    if (held) /** @type {HTMLElement | null} */ (body.querySelector(`[data-cell="${CSS.escape(held)}"] :is(button, input)`))?.focus();
+    if (held)
+      /** @type {HTMLElement | null} */ (
+        body.querySelector(`[data-cell="${CSS.escape(held)}"] :is(button, input)`)
+      )?.focus();
   });
   follow(["chosen"], mark);
 
@@ -70,37 +80,77 @@ function rowOf(song, track) {
     chooseTracks(event.shiftKey && a >= 0 ? ids.slice(a, b + 1) : [track.id], box.checked);
     last = track.id;
   });
-  return el("tr", { data: { track: track.id }, class: track.use ? "" : "unused" },
+  return el(
+    "tr",
+    { data: { track: track.id }, class: track.use ? "" : "unused" },
     cell("choose", box),
     cell("name", nameField(track)),
-    cell("role", picker({
-      label: `Role of ${track.name}`, text: track.role, choices: () => ROLES.map((role) => ({ value: role, text: role })),
-      choose: (role) => edit({ role }),
-    }), track.role_confidence < 0.5 ? el("small", {}, " not sure") : null),
-    cell("place", picker({
-      label: `Place of ${track.name}`, text: track.place, choices: () => PLACES.map((place) => ({ value: place, text: place })),
-      choose: (place) => edit({ place }),
-    })),
+    cell(
+      "role",
+      picker({
+        label: `Role of ${track.name}`,
+        text: track.role,
+        choices: () => ROLES.map((role) => ({ value: role, text: role })),
+        choose: (role) => edit({ role }),
+      }),
+      track.role_confidence < 0.5 ? el("small", {}, " not sure") : null,
+    ),
+    cell(
+      "place",
+      picker({
+        label: `Place of ${track.name}`,
+        text: track.place,
+        choices: () => PLACES.map((place) => ({ value: place, text: place })),
+        choose: (place) => edit({ place }),
+      }),
+    ),
     cell("sections", ...placesIn(song, track, edit)),
-    cell("source", picker({
-      label: `What ${track.name} reads as one with`, text: named(song.sources, track.source) || "itself alone",
-      choices: () => [{ value: "", text: "itself alone" }, ...song.sources.map((one) => ({ value: one.id, text: one.name }))],
-      make: (typed) => ({ value: typed, text: typed, more: "new" }), choose: (source) => edit({ source }),
-    })),
-    cell("group", picker({
-      label: `Group of ${track.name}`, text: named(song.groups, track.group) || "none",
-      choices: () => [{ value: "", text: "none" }, ...song.groups.map((one) => ({ value: one.id, text: one.name }))],
-      make: (typed) => ({ value: typed, text: typed, more: "new" }), choose: (group) => edit({ group }),
-    })),
-    cell("file", el("span", { class: "file" }, track.file.split("/").pop() || ""), ...track.look.map((told) => el("small", {}, ` ${told}`)),
-      el("button", { type: "button", class: "plain", onclick: () => edit({ use: !track.use }) }, track.use ? "leave out" : "take in"),
-      track.why ? el("small", {}, ` ${track.why}`) : null),
+    cell(
+      "source",
+      picker({
+        label: `What ${track.name} reads as one with`,
+        text: named(song.sources, track.source) || "itself alone",
+        choices: () => [
+          { value: "", text: "itself alone" },
+          ...song.sources.map((one) => ({ value: one.id, text: one.name })),
+        ],
+        make: (typed) => ({ value: typed, text: typed, more: "new" }),
+        choose: (source) => edit({ source }),
+      }),
+    ),
+    cell(
+      "group",
+      picker({
+        label: `Group of ${track.name}`,
+        text: named(song.groups, track.group) || "none",
+        choices: () => [{ value: "", text: "none" }, ...song.groups.map((one) => ({ value: one.id, text: one.name }))],
+        make: (typed) => ({ value: typed, text: typed, more: "new" }),
+        choose: (group) => edit({ group }),
+      }),
+    ),
+    cell(
+      "file",
+      el("span", { class: "file" }, track.file.split("/").pop() || ""),
+      ...track.look.map((told) => el("small", {}, ` ${told}`)),
+      el(
+        "button",
+        { type: "button", class: "plain", onclick: () => edit({ use: !track.use }) },
+        track.use ? "leave out" : "take in",
+      ),
+      track.why ? el("small", {}, ` ${track.why}`) : null,
+    ),
   );
 }
 
 /** @param {Track} track */
 function nameField(track) {
-  const input = el("input", { type: "text", class: "word", value: track.name, "aria-label": `Name of ${track.name}`, maxlength: 200 });
+  const input = el("input", {
+    type: "text",
+    class: "word",
+    value: track.name,
+    "aria-label": `Name of ${track.name}`,
+    maxlength: 200,
+  });
   input.addEventListener("change", () => {
     if (input.value.trim() && input.value !== track.name) void editTracks([track.id], { name: input.value });
     else input.value = track.name;
@@ -119,7 +169,9 @@ function placesIn(song, track, edit) {
   const words = set.flatMap((part, index) => [
     index ? ", " : "",
     picker({
-      label: `Place of ${track.name} in ${part.name}`, text: track.place_in[part.name], choices: () => places,
+      label: `Place of ${track.name} in ${part.name}`,
+      text: track.place_in[part.name],
+      choices: () => places,
       choose: (place) => edit({ place_in: { [part.name]: place || null } }),
     }),
     ` in ${part.name}`,
@@ -127,10 +179,15 @@ function placesIn(song, track, edit) {
   const free = song.sections.filter((part) => !(part.name in track.place_in));
   if (!free.length) return words;
   const add = picker({
-    label: `Another place of ${track.name} in a section`, text: set.length ? "and" : "the same everywhere",
-    choices: () => free.flatMap((part) => PLACES.filter((place) => place !== track.place).map((place) => ({
-      value: `${place}\n${part.name}`, text: `${place} in ${part.name}`,
-    }))),
+    label: `Another place of ${track.name} in a section`,
+    text: set.length ? "and" : "the same everywhere",
+    choices: () =>
+      free.flatMap((part) =>
+        PLACES.filter((place) => place !== track.place).map((place) => ({
+          value: `${place}\n${part.name}`,
+          text: `${place} in ${part.name}`,
+        })),
+      ),
     choose: (value) => {
       const [place, name] = value.split("\n");
       edit({ place_in: { [name]: place } });

@@ -22,15 +22,25 @@ let number = 0;
  * @returns {HTMLElement}
  */
 export function picker({ label, text, choices, choose, make }) {
-  const button = el("button", {
-    type: "button", class: "word", "aria-haspopup": "listbox", "aria-expanded": "false", "aria-label": `${label}: ${text}`,
-  }, text);
+  const button = el(
+    "button",
+    {
+      type: "button",
+      class: "word",
+      "aria-haspopup": "listbox",
+      "aria-expanded": "false",
+      "aria-label": `${label}: ${text}`,
+    },
+    text,
+  );
   const holder = el("span", { class: "picker" }, button);
   button.addEventListener("click", () => {
     if (button.getAttribute("aria-expanded") === "true") return;
     button.setAttribute("aria-expanded", "true");
     const list = finder({
-      label, choices, make,
+      label,
+      choices,
+      make,
       done: (value) => {
         list.remove();
         button.setAttribute("aria-expanded", "false");
@@ -59,8 +69,15 @@ export function finder({ label, choices, make, done, stays }) {
   const id = `choices-${++number}`;
   const list = el("ul", { role: "listbox", id, "aria-label": label });
   const input = el("input", {
-    type: "text", role: "combobox", "aria-label": label, "aria-expanded": "true", "aria-controls": id,
-    "aria-autocomplete": "list", autocomplete: "off", spellcheck: "false", placeholder: "type to find",
+    type: "text",
+    role: "combobox",
+    "aria-label": label,
+    "aria-expanded": "true",
+    "aria-controls": id,
+    "aria-autocomplete": "list",
+    autocomplete: "off",
+    spellcheck: "false",
+    placeholder: "type to find",
   });
   const box = el("span", { class: "finder" }, input, list);
   /** @type {Choice[]} */
@@ -69,17 +86,32 @@ export function finder({ label, choices, make, done, stays }) {
 
   function draw() {
     const typed = input.value.trim().toLowerCase();
-    found = choices().filter((one) => fits(one, typed)).sort((a, b) => weight(a, typed) - weight(b, typed));
-    const made = typed && make && !found.some((one) => one.text.toLowerCase() === typed) ? make(input.value.trim()) : null;
+    found = choices()
+      .filter((one) => fits(one, typed))
+      .sort((a, b) => weight(a, typed) - weight(b, typed));
+    const made =
+      typed && make && !found.some((one) => one.text.toLowerCase() === typed) ? make(input.value.trim()) : null;
     if (made) found.push(made);
     at = Math.min(at, Math.max(found.length - 1, 0));
-    fill(list, ...found.map((one, index) => el("li", {
-      role: "option", id: `${id}-${index}`, "aria-selected": String(index === at),
-      onpointerdown: (/** @type {Event} */ event) => {
-        event.preventDefault();
-        finish(one.value);
-      },
-    }, one.text, one.more ? el("small", {}, ` ${one.more}`) : "")));
+    fill(
+      list,
+      ...found.map((one, index) =>
+        el(
+          "li",
+          {
+            role: "option",
+            id: `${id}-${index}`,
+            "aria-selected": String(index === at),
+            onpointerdown: (/** @type {Event} */ event) => {
+              event.preventDefault();
+              finish(one.value);
+            },
+          },
+          one.text,
+          one.more ? el("small", {}, ` ${one.more}`) : "",
+        ),
+      ),
+    );
     input.setAttribute("aria-activedescendant", found.length ? `${id}-${at}` : "");
     list.children[at]?.scrollIntoView({ block: "nearest" });
   }

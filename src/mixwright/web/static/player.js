@@ -23,8 +23,9 @@ export function hear(from, to, tracks = []) {
   const end = Math.min(to ?? from + 20, from + LONGEST_S, current().song?.duration_s || Infinity);
   if (end <= from) return;
   startS = from;
-  audio.src = `api/excerpt?start_s=${from.toFixed(3)}&end_s=${end.toFixed(3)}`
-    + tracks.map((id) => `&track=${encodeURIComponent(id)}`).join("");
+  audio.src =
+    `api/excerpt?start_s=${from.toFixed(3)}&end_s=${end.toFixed(3)}` +
+    tracks.map((id) => `&track=${encodeURIComponent(id)}`).join("");
   put({ playing: { from, to: end, waits: true } });
   audio.play().catch((error) => {
     if (error.name === "AbortError") return;

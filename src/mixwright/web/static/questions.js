@@ -5,26 +5,58 @@ import { el, fill } from "./dom.js";
 import { hear } from "./player.js";
 import { picker } from "./picker.js";
 import { editTracks, ROLES } from "./selection.js";
-import { follow } from "./store.js";
+import { followSong } from "./store.js";
 
 /** @returns {HTMLElement} */
 export function questionList() {
   const list = el("ol", {});
   const part = el("section", { class: "questions", "aria-label": "Questions" }, list);
-  follow(["song"], ({ song }) => {
-    part.hidden = !song?.questions.length;
-    if (!song) return;
-    fill(list, ...song.questions.map(({ track, told, guess }) => el("li", {}, told, " ",
-      guess === "unknown" ? "" : "Perhaps ",
-      picker({
-        label: told, text: guess === "unknown" ? "choose its role" : guess, choices: () => ROLES.map((role) => ({ value: role, text: role })),
-        choose: (role) => void editTracks([track], { role }),
-      }),
-      guess === "unknown" ? "" : el("span", {}, ". ", el("button", {
-        type: "button", class: "plain", onclick: () => void editTracks([track], { role: guess }),
-      }, "Yes")), " ",
-      el("button", { type: "button", class: "plain", onclick: () => hear(firstSound(song, track), undefined, [track]) }, "hear it alone"))));
-  });
+  followSong(
+    (song) => song.questions,
+    (song) => {
+      part.hidden = !song.questions.length;
+      fill(
+        list,
+        ...song.questions.map(({ track, told, guess }) =>
+          el(
+            "li",
+            {},
+            told,
+            " ",
+            guess === "unknown" ? "" : "Perhaps ",
+            picker({
+              label: told,
+              text: guess === "unknown" ? "choose its role" : guess,
+              choices: () => ROLES.map((role) => ({ value: role, text: role })),
+              choose: (role) => void editTracks([track], { role }),
+            }),
+            guess === "unknown"
+              ? ""
+              : el(
+                  "span",
+                  {},
+                  ". ",
+                  el(
+                    "button",
+                    {
+                      type: "button",
+                      class: "plain",
+                      onclick: () => void editTracks([track], { role: guess }),
+                    },
+                    "Yes",
+                  ),
+                ),
+            " ",
+            el(
+              "button",
+              { type: "button", class: "plain", onclick: () => hear(firstSound(song, track), undefined, [track]) },
+              "hear it alone",
+            ),
+          ),
+        ),
+      );
+    },
+  );
   return part;
 }
 
@@ -32,10 +64,13 @@ export function questionList() {
 export function forTheArtist() {
   const list = el("ul", {});
   const part = el("div", {}, el("h2", {}, "To ask the artist"), list);
-  follow(["song"], ({ song }) => {
-    part.hidden = !song?.for_the_artist.length;
-    fill(list, ...(song?.for_the_artist || []).map((told) => el("li", {}, told)));
-  });
+  followSong(
+    (song) => song.for_the_artist,
+    (song) => {
+      part.hidden = !song.for_the_artist.length;
+      fill(list, ...song.for_the_artist.map((told) => el("li", {}, told)));
+    },
+  );
   return part;
 }
 

@@ -3,7 +3,7 @@
 
 import { change } from "./api.js";
 import { el, fill } from "./dom.js";
-import { current, follow, put } from "./store.js";
+import { current, followSong, put } from "./store.js";
 import { clock, length, seconds } from "./time.js";
 
 /** @typedef {{name: string, start_s: number, end_s: number, was: string}} Edited */
@@ -11,12 +11,21 @@ import { clock, length, seconds } from "./time.js";
 /** @returns {HTMLElement} */
 export function sectionTable() {
   const body = el("tbody", {});
-  const table = el("table", {},
-    el("thead", {}, el("tr", {}, ...["name", "from", "to", ""].map((head) => el("th", { scope: "col" }, head)))), body);
-  const add = el("button", { type: "button", class: "plain", onclick: () => void save(added(all())) }, "Begin a section at the end");
-  follow(["song"], ({ song }) => {
-    if (song) fill(body, ...all().map((part, index) => rowOf(part, index)));
-  });
+  const table = el(
+    "table",
+    {},
+    el("thead", {}, el("tr", {}, ...["name", "from", "to", ""].map((head) => el("th", { scope: "col" }, head)))),
+    body,
+  );
+  const add = el(
+    "button",
+    { type: "button", class: "plain", onclick: () => void save(added(all())) },
+    "Begin a section at the end",
+  );
+  followSong(
+    (song) => song.sections,
+    () => fill(body, ...all().map((part, index) => rowOf(part, index))),
+  );
   return el("div", { class: "section-table" }, table, add);
 }
 
@@ -51,14 +60,20 @@ function free(name, sections) {
 
 /** @param {Edited} part @param {number} index @returns {HTMLElement} */
 function rowOf(part, index) {
-  const field = (/** @type {string} */ label, /** @type {string} */ value, /** @type {(typed: string) => Partial<Edited> | null} */ read) => {
+  const field = (
+    /** @type {string} */ label,
+    /** @type {string} */ value,
+    /** @type {(typed: string) => Partial<Edited> | null} */ read,
+  ) => {
     const input = el("input", { type: "text", class: "word", value, "aria-label": `${label} of ${part.name}` });
     input.addEventListener("change", () => {
       const fields = read(input.value);
       if (fields) void save(all().map((one, at) => (at === index ? { ...one, ...fields } : one)));
       else input.value = value;
     });
-    input.addEventListener("keydown", (event) => { if (event.key === "Enter") input.blur(); });
+    input.addEventListener("keydown", (event) => {
+      if (event.key === "Enter") input.blur();
+    });
     return el("td", {}, input);
   };
   const time = (/** @type {"start_s" | "end_s"} */ name) => (/** @type {string} */ typed) => {
@@ -70,7 +85,12 @@ function rowOf(part, index) {
     const inside = cursor_s > part.start_s + 0.5 && cursor_s < part.end_s - 0.5;
     const at = inside ? cursor_s : (part.start_s + part.end_s) / 2;
     const parts = all();
-    parts.splice(index, 1, { ...part, end_s: at }, { name: free(`${part.name} b`, parts), start_s: at, end_s: part.end_s, was: "" });
+    parts.splice(
+      index,
+      1,
+      { ...part, end_s: at },
+      { name: free(`${part.name} b`, parts), start_s: at, end_s: part.end_s, was: "" },
+    );
     void save(parts);
   };
   const join = () => {
@@ -80,14 +100,39 @@ function rowOf(part, index) {
     void save(parts);
   };
   const isLast = index === all().length - 1;
-  return el("tr", {},
+  return el(
+    "tr",
+    {},
     field("Name", part.name, (typed) => (typed.trim() ? { name: typed.trim() } : null)),
     field("Start", clock(part.start_s, true), time("start_s")),
     field("End", clock(part.end_s, true), time("end_s")),
-    el("td", {},
-      el("button", { type: "button", class: "plain", "aria-label": `Cut ${part.name} in two`, onclick: cut }, "cut in two"), " ",
-      isLast ? null : el("button", { type: "button", class: "plain", "aria-label": `Join ${part.name} to the next`, onclick: join }, "join to the next"), " ",
-      el("button", {
-        type: "button", class: "plain", "aria-label": `Take ${part.name} away`, onclick: () => void save(all().filter((_, at) => at !== index)),
-      }, "take away")));
+    el(
+      "td",
+      {},
+      el(
+        "button",
+        { type: "button", class: "plain", "aria-label": `Cut ${part.name} in two`, onclick: cut },
+        "cut in two",
+      ),
+      " ",
+      isLast
+        ? null
+        : el(
+            "button",
+            { type: "button", class: "plain", "aria-label": `Join ${part.name} to the next`, onclick: join },
+            "join to the next",
+          ),
+      " ",
+      el(
+        "button",
+        {
+          type: "button",
+          class: "plain",
+          "aria-label": `Take ${part.name} away`,
+          onclick: () => void save(all().filter((_, at) => at !== index)),
+        },
+        "take away",
+      ),
+    ),
+  );
 }

@@ -25,9 +25,32 @@ export function editTracks(tracks, fields) {
 
 /** The roles, in the words of song.toml. */
 export const ROLES = [
-  "lead vocal", "double", "backing vocal", "kick", "snare", "toms", "hats", "cymbals", "overheads", "room", "drums",
-  "percussion", "loop", "bass", "acoustic guitar", "electric guitar", "keys", "organ", "pad", "synth", "strings", "brass",
-  "effects", "return", "other", "unknown",
+  "lead vocal",
+  "double",
+  "backing vocal",
+  "kick",
+  "snare",
+  "toms",
+  "hats",
+  "cymbals",
+  "overheads",
+  "room",
+  "drums",
+  "percussion",
+  "loop",
+  "bass",
+  "acoustic guitar",
+  "electric guitar",
+  "keys",
+  "organ",
+  "pad",
+  "synth",
+  "strings",
+  "brass",
+  "effects",
+  "return",
+  "other",
+  "unknown",
 ];
 /** The places. */
 export const PLACES = /** @type {const} */ (["lead", "support", "bed"]);

@@ -3,34 +3,45 @@
 
 import { drawn, panned, timeKey } from "./canvas.js";
 import { el, fill } from "./dom.js";
+import { FOOT_PX, layOut, layout, rowAt, rowNames, sectionNames } from "./map_rows.js";
 import { hear, playedAt } from "./player.js";
 import { chooseTracks } from "./selection.js";
-import { current, follow, put } from "./store.js";
-import { clock, inView, length, reveal, show, ticks } from "./time.js";
+import { current, follow, followSong, put } from "./store.js";
+import { clock, inView, length, reveal, ticks } from "./time.js";
 
 /** @typedef {import("./types.js").Row} Row @typedef {import("./types.js").SongView} SongView */
 
-export const PLACE_WORDS = {
-  lead: "Lead: must be followed", support: "Support: must be heard", bed: "Bed: may melt into the wall",
-  return: "Returns of sends",
-};
-const FOOT_PX = 18, GAP_PX = 18, SHADES = 5;
-/** Rows are as high as fits, within these. */
-const LEAST_PX = 13, MOST_PX = 26;
+const SHADES = 5;
 
 /** @returns {HTMLElement} */
 export function songMap() {
   const names = el("div", { class: "names" });
   const canvas = el("canvas", { "aria-hidden": "true" });
-  const field = el("div", {
-    class: "field", tabindex: "0", role: "group", "aria-roledescription": "song map",
-    "aria-label": "Song map: up and down go through the layers, left and right through time, Enter plays, "
-      + "plus and minus zoom, 0 shows the whole song, x chooses the layer",
-  }, canvas);
+  const field = el(
+    "div",
+    {
+      class: "field",
+      tabindex: "0",
+      role: "group",
+      "aria-roledescription": "song map",
+      "aria-label":
+        "Song map: up and down go through the layers, left and right through time, Enter plays, " +
+        "plus and minus zoom, 0 shows the whole song, x chooses the layer",
+    },
+    canvas,
+  );
   const reading = el("p", { class: "reading", "aria-live": "polite" });
   const sections = el("div", { class: "sections", role: "group", "aria-label": "Sections" });
-  const map = el("section", { class: "map", "aria-label": "Song map" },
-    el("div", { class: "gutter" }), sections, names, field, el("div", { class: "gutter" }), reading);
+  const map = el(
+    "section",
+    { class: "map", "aria-label": "Song map" },
+    el("div", { class: "gutter" }),
+    sections,
+    names,
+    field,
+    el("div", { class: "gutter" }),
+    reading,
+  );
   const ask = drawn(canvas, paint);
   const timeAt = (/** @type {number} */ x) => {
     const [from, to] = inView();
@@ -44,26 +55,26 @@ export function songMap() {
     hear(time);
   });
   field.addEventListener("keydown", (event) => keyed(event));
-  follow(["song"], ({ song }) => {
-    if (!song) return;
+  const rows = (/** @type {SongView} */ song) => {
     layOut(song);
     fill(names, ...rowNames(song));
-    map.style.setProperty("--rows", `${totalPx}px`);
+    map.style.setProperty("--rows", `${layout.totalPx}px`);
     ask();
-  });
-  follow(["song", "view_s"], ({ song }) => {
-    if (song) fill(sections, ...sectionNames(song, field.clientWidth || 600));
-  });
-  new ResizeObserver(() => {
+  };
+  const parts = () => {
     const { song } = current();
-    if (song) fill(sections, ...sectionNames(song, field.clientWidth));
-  }).observe(field);
+    if (song) fill(sections, ...sectionNames(song, field.clientWidth || 600));
+  };
+  followSong((song) => song.rows.map(({ kept, ...row }) => row), rows);
+  followSong((song) => song.sections, parts);
+  follow(["song"], ask);
+  follow(["view_s"], parts);
+  new ResizeObserver(parts).observe(field);
+  let high = innerHeight;
   addEventListener("resize", () => {
     const { song } = current();
-    if (!song) return;
-    layOut(song);
-    fill(names, ...rowNames(song));
-    map.style.setProperty("--rows", `${totalPx}px`);
+    if (song && innerHeight !== high) rows(song);
+    high = innerHeight;
   });
   follow(["row", "cursor_s", "view_s", "finding", "chosen", "playing"], (now) => {
     ask();
@@ -74,87 +85,23 @@ export function songMap() {
       if (box) box.checked = tracks.every((id) => now.chosen.includes(id)) && tracks[0] !== "";
     }
     fill(reading, told());
-    if (now.playing) requestAnimationFrame(function moved() {
-      ask();
-      if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
-    });
+    if (now.playing)
+      requestAnimationFrame(function moved() {
+        ask();
+        if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
+      });
   });
   return map;
-}
-
-/** @type {{row: Row, top: number}[]} */
-let placed = [];
-let rowPx = MOST_PX, totalPx = 0;
-
-/** @param {SongView} song */
-function layOut(song) {
-  const places = new Set(song.rows.map((row) => row.place)).size;
-  const room = innerHeight - 330 - places * GAP_PX;
-  rowPx = Math.floor(Math.min(Math.max(room / Math.max(song.rows.length, 1), LEAST_PX), MOST_PX));
-  placed = [];
-  let top = 0, place = "";
-  for (const row of song.rows) {
-    if (row.place !== place) top += GAP_PX;
-    place = row.place;
-    placed.push({ row, top });
-    top += rowPx;
-  }
-  totalPx = top + FOOT_PX;
-}
-
-/** @param {SongView} song @returns {HTMLElement[]} */
-function rowNames(song) {
-  const made = [];
-  let place = "";
-  for (const row of song.rows) {
-    if (row.place !== place) made.push(el("h3", {}, PLACE_WORDS[row.place]));
-    place = row.place;
-    const box = el("input", {
-      type: "checkbox", disabled: !row.tracks.length, "aria-label": `Choose ${row.name}`,
-      onchange: (/** @type {any} */ event) => chooseTracks(row.tracks, event.target.checked),
-    });
-    const label = el("label", {
-      title: row.told ? `${row.name}: ${row.told}` : row.name,
-      data: { row: row.id, tracks: row.tracks.join(" ") },
-    }, box, el("span", { class: row.findings.length ? "name off" : "name" }, row.name));
-    label.style.height = `${rowPx}px`;
-    made.push(label);
-  }
-  return made;
-}
-
-/** @param {SongView} song @param {number} width @returns {HTMLElement[]} */
-function sectionNames(song, width) {
-  const [from, to] = inView();
-  const made = song.sections.filter((part) => part.end_s > from && part.start_s < to).map((part) => {
-    const left = Math.max((part.start_s - from) / (to - from), 0);
-    const right = Math.min((part.end_s - from) / (to - from), 1);
-    const button = el("button", {
-      type: "button", title: `${part.name}, ${clock(part.start_s)} to ${clock(part.end_s)}: show it alone, or all again`,
-      onclick: () => {
-        const alone = Math.abs(from - part.start_s) < 0.01 && Math.abs(to - part.end_s) < 0.01;
-        if (alone) show(0, length());
-        else show(part.start_s, part.end_s);
-      },
-    }, (right - left) * width < 14 ? "" : part.name);
-    button.style.left = `${100 * left}%`;
-    button.style.width = `${100 * (right - left)}%`;
-    return button;
-  });
-  return made;
-}
-
-/** @param {number} y @returns {Row | undefined} */
-function rowAt(y) {
-  return placed.find(({ top }) => y >= top && y < top + rowPx)?.row;
 }
 
 /** @param {KeyboardEvent} event */
 function keyed(event) {
   const { row, cursor_s } = current();
+  const { placed } = layout;
   const index = placed.findIndex((one) => one.row.id === row);
   const far = event.shiftKey ? 5 : 1;
-  const go = (/** @type {number} */ to) => put({ row: placed[Math.min(Math.max(to, 0), placed.length - 1)]?.row.id || "" });
+  const go = (/** @type {number} */ to) =>
+    put({ row: placed[Math.min(Math.max(to, 0), placed.length - 1)]?.row.id || "" });
   const seek = (/** @type {number} */ to) => {
     const time = Math.min(Math.max(to, 0), length());
     put({ cursor_s: time });
@@ -162,8 +109,13 @@ function keyed(event) {
   };
   /** @type {Record<string, () => void>} */
   const known = {
-    ArrowDown: () => go(index + 1), ArrowUp: () => go(Math.max(index, 0) - 1), ArrowRight: () => seek(cursor_s + far),
-    ArrowLeft: () => seek(cursor_s - far), Home: () => seek(0), End: () => seek(length()), Enter: () => hear(cursor_s),
+    ArrowDown: () => go(index + 1),
+    ArrowUp: () => go(Math.max(index, 0) - 1),
+    ArrowRight: () => seek(cursor_s + far),
+    ArrowLeft: () => seek(cursor_s - far),
+    Home: () => seek(0),
+    End: () => seek(length()),
+    Enter: () => hear(cursor_s),
     x: () => {
       const tracks = placed[index]?.row.tracks || [];
       chooseTracks(tracks, !tracks.every((id) => current().chosen.includes(id)));
@@ -185,14 +137,21 @@ function told() {
   const part = song.sections.find((one) => cursor_s >= one.start_s && cursor_s < one.end_s);
   const kept = found.kept[Math.floor(cursor_s)];
   const place = (part && found.place_in[part.name]) || found.place;
-  const left = found.kept.length ? (kept === null || kept === undefined ? "does not sound" : `${kept} % of it is left`) : "not heard yet";
-  return `${found.name}, ${place}${part ? `, ${part.name}` : ""}, ${clock(cursor_s)}: ${left}.`
-    + (found.told ? ` Over the song: ${found.told}.` : "");
+  const left = found.kept.length
+    ? kept === null || kept === undefined
+      ? "does not sound"
+      : `${kept} % of it is left`
+    : "not heard yet";
+  return (
+    `${found.name}, ${place}${part ? `, ${part.name}` : ""}, ${clock(cursor_s)}: ${left}.` +
+    (found.told ? ` Over the song: ${found.told}.` : "")
+  );
 }
 
 /** @type {import("./canvas.js").Draw} */
 function paint(context, width, height, colours) {
   const { song, row: at, cursor_s, finding: chosen } = current();
+  const { placed, rowPx } = layout;
   if (!song) return;
   const [from, to] = inView();
   const x = (/** @type {number} */ time) => ((time - from) / (to - from)) * width;
@@ -200,7 +159,8 @@ function paint(context, width, height, colours) {
   const findings = new Map((song.heard?.findings || []).map((one) => [one.id, one]));
   context.font = "11px system-ui, sans-serif";
   for (const { row, top } of placed) {
-    const foot = top + rowPx - 3, full = rowPx - 5;
+    const foot = top + rowPx - 3,
+      full = rowPx - 5;
     if (row.id === at) {
       context.fillStyle = colours.faint;
       context.fillRect(0, top, width, rowPx);
@@ -209,7 +169,8 @@ function paint(context, width, height, colours) {
     for (let second = Math.max(0, Math.floor(from)); second < last; second++) {
       const kept = row.kept[second];
       if (kept === null) continue;
-      const left = Math.floor(x(second)), wide = Math.max(Math.ceil(x(second + 1)) - left, 1);
+      const left = Math.floor(x(second)),
+        wide = Math.max(Math.ceil(x(second + 1)) - left, 1);
       context.fillStyle = colours.hair;
       context.fillRect(left, foot - full, wide, full);
       const high = Math.max(1, Math.round((kept / 100) * full));

@@ -10,7 +10,7 @@ import { hush } from "./player.js";
 import { forTheArtist, questionList } from "./questions.js";
 import { sectionTable } from "./sections.js";
 import { songMap } from "./song_map.js";
-import { follow } from "./store.js";
+import { follow, followSong } from "./store.js";
 import { clock, length, show } from "./time.js";
 import { voiceLine } from "./voice_line.js";
 import { nextSteps } from "./waiting.js";
@@ -19,41 +19,79 @@ import { nextSteps } from "./waiting.js";
 export function songPage() {
   const lines = el("div", { class: "lines" });
   const state = el("p", { class: "state" });
-  let shown = "";
   /** @type {(() => void)[]} */
   let stops = [];
-  follow(["song"], ({ song }) => {
-    const heard = song?.heard;
-    const now = JSON.stringify(heard?.lines || []);
-    if (now === shown) return;
-    shown = now;
-    for (const stop of stops) stop();
-    const made = (heard?.lines || []).map(voiceLine);
-    stops = made.map((one) => one.stop);
-    fill(lines, ...made.map((one) => one.element));
-  });
+  followSong(
+    (song) => song.heard?.lines || [],
+    ({ heard }) => {
+      for (const stop of stops) stop();
+      const made = (heard?.lines || []).map(voiceLine);
+      stops = made.map((one) => one.stop);
+      fill(lines, ...made.map((one) => one.element));
+    },
+  );
   follow(["song", "playing", "view_s"], ({ song, playing, view_s }) => {
     if (!song) return;
     const heard = song.heard;
     const told = heard
-      ? `Heard ${heard.circumstances}: ${number(heard.integrated_lufs, "LUFS")}, ${number(heard.true_peak_dbtp, "dBTP")}.`
+      ? `Heard ${heard.circumstances}: ${levels(heard)}.`
       : "Not measured yet: the map shows what there is, and fills when it was heard.";
-    fill(state, told, heard?.guessed ? " The line is that of the lead as guessed." : "",
+    fill(
+      state,
+      told,
+      heard?.guessed ? " The line is that of the lead as guessed." : "",
       heard?.outdated ? el("b", {}, ` ${heard.outdated}`) : "",
       ...song.problems.map((problem) => el("b", {}, ` ${problem}`)),
-      view_s ? el("span", {}, ` Showing ${clock(view_s[0], true)} to ${clock(view_s[1], true)}; `, el("button", {
-        type: "button", class: "plain", onclick: () => show(0, length()),
-      }, "show the whole song"), ".") : "",
-      playing ? el("span", {}, playing.waits ? " Getting ready: " : " Hearing the mix from ", `${clock(playing.from, true)} to ${clock(playing.to, true)}, 12 dB below full; `,
-        el("button", { type: "button", class: "plain", onclick: hush }, "stop"), ".") : "");
+      view_s
+        ? el(
+            "span",
+            {},
+            ` Showing ${clock(view_s[0], true)} to ${clock(view_s[1], true)}; `,
+            el(
+              "button",
+              {
+                type: "button",
+                class: "plain",
+                onclick: () => show(0, length()),
+              },
+              "show the whole song",
+            ),
+            ".",
+          )
+        : "",
+      playing
+        ? el(
+            "span",
+            {},
+            playing.waits ? " Getting ready: " : " Hearing the mix from ",
+            `${clock(playing.from, true)} to ${clock(playing.to, true)}, 12 dB below full; `,
+            el("button", { type: "button", class: "plain", onclick: hush }, "stop"),
+            ".",
+          )
+        : "",
+    );
   });
   return [
-    el("div", { class: "first" }, followLine(), nextSteps()), state, questionList(),
+    el("div", { class: "first" }, followLine(), nextSteps()),
+    state,
+    questionList(),
     el("div", { class: "seen" }, lines, songMap(), findingsList()),
     assignLine(),
-    el("section", { class: "tables", "aria-label": "Tracks and sections" },
-      el("h2", {}, "Tracks"), layersTable(), el("h2", {}, "Sections"), sectionTable(), forTheArtist()),
+    el(
+      "section",
+      { class: "tables", "aria-label": "Tracks and sections" },
+      el("h2", {}, "Tracks"),
+      layersTable(),
+      el("h2", {}, "Sections"),
+      sectionTable(),
+      forTheArtist(),
+    ),
   ];
+}
+
+/** @param {import("./types.js").Heard} heard */
+function levels(heard) {
+  return `${number(heard.integrated_lufs, "LUFS")}, ${number(heard.true_peak_dbtp, "dBTP")}`;
 }
 
 /** @param {number | null} value @param {string} unit */

@@ -24,8 +24,19 @@
 
 /** @type {State} */
 let state = {
-  song: null, job: null, link: "joining", view: "song", view_s: null, cursor_s: 0, row: "", phrase: "",
-  playing: null, finding: "", covered: null, chosen: [], notice: null,
+  song: null,
+  job: null,
+  link: "joining",
+  view: "song",
+  view_s: null,
+  cursor_s: 0,
+  row: "",
+  phrase: "",
+  playing: null,
+  finding: "",
+  covered: null,
+  chosen: [],
+  notice: null,
 };
 /** @type {Set<(now: State, before: State) => void>} */
 const listeners = new Set();
@@ -61,4 +72,22 @@ export function follow(fields, listener) {
   listeners.add(told);
   listener(state);
   return () => listeners.delete(told);
+}
+
+/**
+ * Call `listener` whenever something made of the song is another; and once it is there. What a page shows is then
+ * made anew only where it must be: nothing that is pressed or typed in is taken away by a change elsewhere.
+ * @param {(song: SongView) => unknown} chosen
+ * @param {(song: SongView) => void} listener
+ * @returns {() => void} stops it
+ */
+export function followSong(chosen, listener) {
+  /** @type {string | undefined} */
+  let before;
+  return follow(["song"], ({ song }) => {
+    const now = song ? JSON.stringify(chosen(song)) : undefined;
+    if (!song || now === before) return;
+    before = now;
+    listener(song);
+  });
 }

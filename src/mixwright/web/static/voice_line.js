@@ -10,11 +10,15 @@ import { clock, inView, reveal, ticks } from "./time.js";
 /** @typedef {import("./types.js").Line} Line @typedef {import("./types.js").Phrase} Phrase */
 
 /** The margin is drawn between these, in dB; what lies beyond, at the edge. */
-const DEEPEST_DB = -24, HIGHEST_DB = 12, LEAST_DB = 4;
+const DEEPEST_DB = -24,
+  HIGHEST_DB = 12,
+  LEAST_DB = 4;
 const TICKS_DB = [-18, -12, -6, 0, 6];
-const TOP_PX = 22, FOOT_PX = 18;
+const TOP_PX = 22,
+  FOOT_PX = 18;
 /** What would read as 0.0 dB short is not; so many of the worst are numbered. */
-const EDGE_DB = 0.05, NAMED = 5;
+const EDGE_DB = 0.05,
+  NAMED = 5;
 
 /**
  * @param {Line} line
@@ -23,26 +27,45 @@ const EDGE_DB = 0.05, NAMED = 5;
 export function voiceLine(line) {
   const canvas = el("canvas", { "aria-hidden": "true" });
   const told = el("p", { class: "reading", "aria-live": "polite" });
-  const group = el("div", {
-    class: "line", tabindex: "0", role: "group", "aria-roledescription": "voice line",
-    "aria-label": `${line.name}, phrase by phrase: arrow keys go from phrase to phrase, Enter plays`,
-  }, canvas);
+  const group = el(
+    "div",
+    {
+      class: "line",
+      tabindex: "0",
+      role: "group",
+      "aria-roledescription": "voice line",
+      "aria-label": `${line.name}, phrase by phrase: arrow keys go from phrase to phrase, Enter plays`,
+    },
+    canvas,
+  );
   const [low, high] = span(line.phrases);
   const gutter = el("div", { class: "gutter", "aria-hidden": "true" });
   const ask = drawn(canvas, (context, width, height, colours) => {
     const y = heights(low, high, height);
-    paint(context, width, height, colours, line, y, TICKS_DB.filter((db) => db > low && db < high));
-    fill(gutter, ...TICKS_DB.filter((db) => db > low && db < high).map((db) => {
-      const label = el("span", {}, db ? `${db > 0 ? "+" : ""}${db} dB` : "half is left");
-      label.style.top = `${y(db)}px`;
-      return label;
-    }));
+    paint(
+      context,
+      width,
+      height,
+      colours,
+      line,
+      y,
+      TICKS_DB.filter((db) => db > low && db < high),
+    );
+    fill(
+      gutter,
+      ...TICKS_DB.filter((db) => db > low && db < high).map((db) => {
+        const label = el("span", {}, db ? `${db > 0 ? "+" : ""}${db} dB` : "half is left");
+        label.style.top = `${y(db)}px`;
+        return label;
+      }),
+    );
   });
   const timeAt = (/** @type {number} */ x) => {
     const [from, to] = inView();
     return from + (x / group.clientWidth) * (to - from);
   };
-  const at = (/** @type {MouseEvent} */ event) => nearest(line, timeAt(event.clientX - group.getBoundingClientRect().left));
+  const at = (/** @type {MouseEvent} */ event) =>
+    nearest(line, timeAt(event.clientX - group.getBoundingClientRect().left));
   panned(group, timeAt, (event) => {
     const phrase = at(event);
     if (phrase) choose(line, phrase, true);
@@ -66,10 +89,11 @@ export function voiceLine(line) {
     ask();
     const phrase = line.phrases.find((one) => key(line, one) === now.phrase);
     fill(told, phrase ? [phrase.told, phrase.fix ? el("b", {}, ` ${phrase.fix}`) : ""] : line.told);
-    if (now.playing) requestAnimationFrame(function moved() {
-      ask();
-      if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
-    });
+    if (now.playing)
+      requestAnimationFrame(function moved() {
+        ask();
+        if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
+      });
   });
   const element = el("section", { class: "voice", "aria-label": `The line of ${line.name}` }, gutter, group, told);
   return { element, stop };
@@ -90,7 +114,10 @@ function choose(line, phrase, aloud) {
 /** @param {Line} line @param {number} time */
 function nearest(line, time) {
   const away = (/** @type {Phrase} */ one) => Math.max(one.start_s - time, time - one.end_s, 0);
-  return line.phrases.reduce((/** @type {Phrase | null} */ best, one) => (!best || away(one) < away(best) ? one : best), null);
+  return line.phrases.reduce(
+    (/** @type {Phrase | null} */ best, one) => (!best || away(one) < away(best) ? one : best),
+    null,
+  );
 }
 
 /** @param {Phrase} phrase */
@@ -102,7 +129,8 @@ function cued(phrase) {
 function span(phrases) {
   const values = phrases.flatMap((one) => [cued(one), one.margin_db.strict ?? -Infinity]);
   return [
-    Math.max(Math.min(-LEAST_DB, ...values) - 1, DEEPEST_DB), Math.min(Math.max(LEAST_DB, ...values) + 1, HIGHEST_DB),
+    Math.max(Math.min(-LEAST_DB, ...values) - 1, DEEPEST_DB),
+    Math.min(Math.max(LEAST_DB, ...values) + 1, HIGHEST_DB),
   ];
 }
 
@@ -151,9 +179,12 @@ function paint(context, width, height, colours, line, y, lines) {
  * @param {import("./canvas.js").Colours} colours @param {Line} line @param {Phrase} phrase
  */
 function step(context, x, y, colours, line, phrase) {
-  const left = x(phrase.start_s), right = Math.max(x(phrase.end_s), left + 3);
-  const top = y(cued(phrase)), bottom = y(phrase.margin_db.strict ?? -Infinity);
-  const short = cued(phrase) < -EDGE_DB, chosen = current().phrase === key(line, phrase);
+  const left = x(phrase.start_s),
+    right = Math.max(x(phrase.end_s), left + 3);
+  const top = y(cued(phrase)),
+    bottom = y(phrase.margin_db.strict ?? -Infinity);
+  const short = cued(phrase) < -EDGE_DB,
+    chosen = current().phrase === key(line, phrase);
   context.fillStyle = colours.span;
   context.fillRect(left, top, right - left, Math.max(bottom - top, 1));
   context.strokeStyle = short ? colours.accent : colours.ink;

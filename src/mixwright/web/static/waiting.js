@@ -9,10 +9,20 @@ import { clock } from "./time.js";
 /** @typedef {import("./types.js").Job} Job */
 
 const DOING = {
-  measure: "Measuring", plan: "Planning", prove: "Proving", mix: "Rendering the mix", deliver: "Printing", refresh: "Looking for new files",
+  measure: "Measuring",
+  plan: "Planning",
+  prove: "Proving",
+  mix: "Rendering the mix",
+  deliver: "Printing",
+  refresh: "Looking for new files",
 };
 const DONE = {
-  measure: "Measured.", plan: "Planned.", prove: "Proved.", mix: "The mix is rendered.", deliver: "Printed.", refresh: "Looked for new files.",
+  measure: "Measured.",
+  plan: "Planned.",
+  prove: "Proved.",
+  mix: "The mix is rendered.",
+  deliver: "Printed.",
+  refresh: "Looked for new files.",
 };
 
 /** @returns {HTMLElement} */
@@ -25,7 +35,11 @@ export function waitingLine() {
     const runs = job?.state === "running";
     line.hidden = !runs && link !== "lost";
     bar.hidden = stop.hidden = !runs;
-    if (link === "lost") fill(words, "The server does not answer; the page goes on when it does. Run `mixwright open` again if it was ended.");
+    if (link === "lost")
+      fill(
+        words,
+        "The server does not answer; the page goes on when it does. Run `mixwright open` again if it was ended.",
+      );
     else if (job && runs) {
       bar.value = job.total ? job.done / job.total : 0;
       fill(words, told(job));
@@ -34,7 +48,12 @@ export function waitingLine() {
   follow(["job"], ({ job }) => {
     if (!job || job.state === "running") return;
     const error = job.error && [job.error.where, job.error.message, job.error.hint].filter(Boolean).join("; ");
-    const text = job.state === "failed" ? `${job.command}: ${error}` : job.state === "cancelled" ? "Stopped; what is done is kept." : "";
+    const text =
+      job.state === "failed"
+        ? `${job.command}: ${error}`
+        : job.state === "cancelled"
+          ? "Stopped; what is done is kept."
+          : "";
     put({ notice: { text: text || DONE[/** @type {keyof typeof DONE} */ (job.command)] || "Done." } });
   });
   return line;
@@ -50,21 +69,22 @@ function told(job) {
 
 /** @returns {HTMLElement} what to do next, as buttons */
 export function nextSteps() {
-  const line = el("p", { class: "next" });
+  const measure = el("button", { type: "button", class: "do", onclick: () => void start("measure") });
+  const plan = el("button", { type: "button", class: "do", onclick: () => void start("plan") });
+  const why = el("small", {});
+  const moves = el("span", { class: "soft" });
   follow(["song", "job"], ({ song, job }) => {
     if (!song) return;
-    const busy = job?.state === "running";
-    const button = (/** @type {string} */ word, /** @type {string} */ command, /** @type {boolean} */ able = true) => el("button", {
-      type: "button", class: "do", disabled: busy || !able, onclick: () => void start(command),
-    }, word);
-    const { proposed = 0, accepted = 0 } = song.moves;
-    const why = song.lead.length ? "" : "first say who is followed";
-    fill(line,
-      button(song.heard ? "Measure again" : "Measure", "measure"), " ",
-      button(song.planned ? "Plan anew" : "Plan", "plan", song.lead.length > 0), why ? el("small", {}, ` ${why} `) : " ",
-      el("span", { class: "soft" }, proposed || accepted ? `Moves: ${proposed} proposed, ${accepted} accepted.` : "No moves yet."));
+    const busy = job?.state === "running",
+      { proposed = 0, accepted = 0 } = song.moves;
+    measure.disabled = busy;
+    plan.disabled = busy || !song.lead.length;
+    measure.textContent = song.heard ? "Measure again" : "Measure";
+    plan.textContent = song.planned ? "Plan anew" : "Plan";
+    why.textContent = song.lead.length ? "" : "first say who is followed ";
+    moves.textContent = proposed || accepted ? `Moves: ${proposed} proposed, ${accepted} accepted.` : "No moves yet.";
   });
-  return line;
+  return el("p", { class: "next" }, measure, " ", plan, " ", why, moves);
 }
 
 /** @returns {HTMLElement} */

@@ -1,0 +1,102 @@
+// SPDX-License-Identifier: Apache-2.0
+// Where the rows of the song map lie, their names, and the names of the sections above them.
+
+import { el } from "./dom.js";
+import { chooseTracks } from "./selection.js";
+import { clock, inView, length, show } from "./time.js";
+
+/** @typedef {import("./types.js").Row} Row @typedef {import("./types.js").SongView} SongView */
+
+const PLACE_WORDS = {
+  lead: "Lead: must be followed",
+  support: "Support: must be heard",
+  bed: "Bed: may melt into the wall",
+  return: "Returns of sends",
+};
+/** How high the clock under the rows is, in pixels. */
+export const FOOT_PX = 18;
+const GAP_PX = 18;
+/** Rows are as high as fits, within these, in pixels. */
+const LEAST_PX = 13;
+const MOST_PX = 26;
+
+/** Where the rows lie, in pixels. @type {{placed: {row: Row, top: number}[], rowPx: number, totalPx: number}} */
+export const layout = { placed: [], rowPx: MOST_PX, totalPx: 0 };
+
+/** @param {SongView} song */
+export function layOut(song) {
+  const places = new Set(song.rows.map((row) => row.place)).size;
+  const room = innerHeight - 330 - places * GAP_PX;
+  const rowPx = Math.floor(Math.min(Math.max(room / Math.max(song.rows.length, 1), LEAST_PX), MOST_PX));
+  const placed = [];
+  let top = 0;
+  let place = "";
+  for (const row of song.rows) {
+    if (row.place !== place) top += GAP_PX;
+    place = row.place;
+    placed.push({ row, top });
+    top += rowPx;
+  }
+  Object.assign(layout, { placed, rowPx, totalPx: top + FOOT_PX });
+}
+
+/** @param {SongView} song @returns {HTMLElement[]} */
+export function rowNames(song) {
+  const made = [];
+  let place = "";
+  for (const row of song.rows) {
+    if (row.place !== place) made.push(el("h3", {}, PLACE_WORDS[row.place]));
+    place = row.place;
+    const box = el("input", {
+      type: "checkbox",
+      disabled: !row.tracks.length,
+      "aria-label": `Choose ${row.name}`,
+      onchange: (/** @type {any} */ event) => chooseTracks(row.tracks, event.target.checked),
+    });
+    const label = el(
+      "label",
+      {
+        title: row.told ? `${row.name}: ${row.told}` : row.name,
+        data: { row: row.id, tracks: row.tracks.join(" ") },
+      },
+      box,
+      el("span", { class: row.findings.length ? "name off" : "name" }, row.name),
+    );
+    label.style.height = `${layout.rowPx}px`;
+    made.push(label);
+  }
+  return made;
+}
+
+/** @param {SongView} song @param {number} width @returns {HTMLElement[]} */
+export function sectionNames(song, width) {
+  const [from, to] = inView();
+  const made = song.sections
+    .filter((part) => part.end_s > from && part.start_s < to)
+    .map((part) => {
+      const left = Math.max((part.start_s - from) / (to - from), 0);
+      const right = Math.min((part.end_s - from) / (to - from), 1);
+      const button = el(
+        "button",
+        {
+          type: "button",
+          title: `${part.name}, ${clock(part.start_s)} to ${clock(part.end_s)}: show it alone, or all again`,
+          onclick: () => {
+            const alone = Math.abs(from - part.start_s) < 0.01 && Math.abs(to - part.end_s) < 0.01;
+            if (alone) show(0, length());
+            else show(part.start_s, part.end_s);
+          },
+        },
+        (right - left) * width < 14 ? "" : part.name,
+      );
+      button.style.left = `${100 * left}%`;
+      button.style.width = `${100 * (right - left)}%`;
+      return button;
+    });
+  return made;
+}
+
+/** @param {number} y @returns {Row | undefined} */
+export function rowAt(y) {
+  return layout.placed.find(({ top }) => y >= top && y < top + layout.rowPx)?.row;
+}

@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The modules of the page as text, and their types by the checker of TypeScript."""
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from mixwright.model.words import PLACES, ROLES
+from mixwright.web.routes import STATIC
+
+ROOT = Path(__file__).resolve().parents[2]
+WORDS = ("ROLES", "PLACES")
+MODULES = sorted(STATIC.glob("*.js"))
+#: Where `bootstrap.py test --slow` puts the checker; else one that the machine has.
+TSC = next(
+    filter(None, (shutil.which("tsc", path=Path(sys.prefix) / "typescript/node_modules/.bin"), shutil.which("tsc"))),
+    None,
+)
+
+
+def test_a_module_is_one_idea():
+    for path in MODULES:
+        text = path.read_text(encoding="utf-8")
+        assert text.startswith("// SPDX-License-Identifier: Apache-2.0\n// "), path
+        assert len(text.splitlines()) < 300, path
+        assert max(map(len, text.splitlines())) <= 120, path
+
+
+def test_text_never_becomes_markup_or_code():
+    wrong = re.compile(
+        r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|DOMParser|srcdoc|\beval\b|new Function|javascript:|"
+        r"setTimeout\(['\"`]|setAttribute\(\"on|\.cssText|createContextualFragment"
+    )
+    for path in MODULES:
+        assert not wrong.search(path.read_text(encoding="utf-8")), path
+
+
+def test_nothing_is_asked_of_another_host():
+    for path in STATIC.iterdir():
+        found = set(re.findall(r"(?:https?:)?//[a-z0-9.]+\.[a-z]+", path.read_text(encoding="utf-8")))
+        assert found <= {"http://www.w3.org"}, path  # the name of the language of pictures, which nobody asks for
+
+
+def test_every_module_is_fetched_beside_the_first():
+    page = (STATIC / "index.html").read_text(encoding="utf-8")
+    fetched = re.findall(r'<link rel="modulepreload" href="static/(\w+\.js)">', page)
+    imported = {
+        name for path in MODULES for name in re.findall(r'from "\./(\w+\.js)"', path.read_text(encoding="utf-8"))
+    }
+    assert fetched == sorted(imported)
+
+
+def test_words_are_those_of_song_toml():
+    text = (STATIC / "selection.js").read_text(encoding="utf-8")
+    roles, places = (
+        re.search(rf"export const {name} = [^\[]*\[(.*?)\]", text, re.DOTALL) for name in ("ROLES", "PLACES")
+    )
+    assert roles is not None
+    assert places is not None
+    assert sorted(re.findall(r'"([a-z ]+)"', roles[1])) == sorted(ROLES)
+    assert tuple(re.findall(r'"([a-z ]+)"', places[1])) == PLACES
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(TSC is None, reason="needs tsc: bootstrap.py test --slow installs it where there is npm")
+def test_types():
+    done = subprocess.run([TSC, "--project", ROOT], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout) == (0, "")

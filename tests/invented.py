@@ -13,20 +13,19 @@ from mixwright.model.colour_inserts import Saturation
 from mixwright.model.filter_inserts import Filters
 from mixwright.model.filters import EqBand
 from mixwright.model.levels import Levels
+from mixwright.model.prints import DeliverResult, PrintedFile
 from mixwright.model.results import (
     CheckedFile,
     CheckLine,
     CheckResult,
     CleanResult,
     DecideResult,
-    DeliverResult,
     MeasureResult,
     MissingFile,
     MixResult,
     MovedFile,
     PlannedMove,
     PlanResult,
-    PrintedFile,
     RefreshResult,
     RelinkResult,
     SectionLevel,

@@ -13,6 +13,7 @@ from msgspec import inspect
 
 from mixwright.errors import SettingError
 from mixwright.io.toml_write import key_text, string_text
+from mixwright.model.agreement import Agreement
 from mixwright.model.checks import check_song
 from mixwright.model.dynamics_inserts import Compressor
 from mixwright.model.filters import EqBand, Pass, SlopeDbOct
@@ -24,6 +25,7 @@ from mixwright.model.song import (
     Group,
     Lock,
     Move,
+    MutedWords,
     Note,
     Reference,
     Section,
@@ -265,6 +267,8 @@ def songs(draw: st.DrawFn, *, most: int = 3) -> Song:
         date=draw(st.sampled_from(["", "2026", "2026-07", "2024-02-29"])),
         isrc=draw(st.dictionaries(st.sampled_from(get_args(PrintKind)), st.just("QZ-ABC-26-00001"), max_size=2)),
         credits=tuple(few(st.builds(Credit, role=people, name=people))),
+        muted_words=draw(st.sampled_from([(), (MutedWords(start_s=1.0, end_s=1.5, why="a word"),)])),
+        agreement=draw(st.none() | st.builds(Agreement, depths=st.just(("16", "float")), approved_preview=people)),
         rate_hz=draw(st.sampled_from([44100, 48000, 96000])),
         tracks_are=draw(st.sampled_from(["raw", "as mixed"])),
         tempo_bpm=draw(st.one_of(st.none(), floats(20, 400))),

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from mixwright.app.settle import settle
     from mixwright.app.start import start
     from mixwright.app.tour import tour
+    from mixwright.app.verify import verify
 
 _HOME = {
     "accept": "decide",
@@ -50,6 +51,7 @@ _HOME = {
     "start": "start",
     "tour": "tour",
     "undo": "decide",
+    "verify": "verify",
 }
 
 __all__ = [
@@ -73,6 +75,7 @@ __all__ = [
     "start",
     "tour",
     "undo",
+    "verify",
 ]
 
 

@@ -22,7 +22,7 @@ from mixwright.io.write import write_wav
 from mixwright.jobs.progress import Cancel
 from mixwright.meter.measure import measure
 from mixwright.model.filters import EqBand, Pass
-from mixwright.model.results import DeliverResult
+from mixwright.model.prints import DeliverResult
 from mixwright.model.song import Group, Move, Send, Song, Track, changed
 from mixwright.model.strip import Master, Strip
 
@@ -92,7 +92,7 @@ def test_what_is_delivered(received: Path) -> None:
     song, folder = received / "song", received / "song" / "prints" / "001"
     stems = [f"NightBus_{name}_48k{depth}.wav" for depth in ("24", "32f") for name in ("Drums", "Vocals", "Other")]
     mixes = [f"NightBus_{name}_48k24.wav" for name in ("Main", "Instrumental", "ACappella")]
-    assert sorted(contents(folder)) == sorted([*mixes, *stems, "manifest.json", "SHA256SUMS"])
+    assert sorted(contents(folder)) == sorted([*mixes, *stems, "manifest.json", "prints.txt", "SHA256SUMS"])
     for name in [*mixes, *stems]:
         info = soundfile.info(folder / name)
         assert (info.frames, info.channels, info.samplerate) == (FRAMES, 2, RATE_HZ)
@@ -195,7 +195,7 @@ def test_undecided_moves_are_named(song: Path) -> None:
     with pytest.raises(StateError, match=r"level-bass-abc123.*--undecided-ok"):
         deliver(song)
     assert not (song / "prints" / "002").exists()
-    result = deliver(song, undecided_ok=True)
+    result = deliver(song, undecided_ok=["level-bass-abc123"])
     assert contents(song / result.folder)["NightBus_Main_48k24.wav"] == plain
     edit(song, with_move("accepted"))
     result = deliver(song)
@@ -207,12 +207,12 @@ def test_muted_tracks_are_named(song: Path) -> None:
     edit(song, lambda now: changed(now, tracks=(*now.tracks[:2], changed(now.tracks[2], mute=True), *now.tracks[3:])))
     with pytest.raises(StateError, match=r"bass.*--mutes-ok"):
         deliver(song)
-    result = deliver(song, mutes_ok=True)
+    result = deliver(song, mutes_ok=["bass"])
     assert all(check.passed for check in result.checks)
     assert not any("Other" in printed.file for printed in result.files)
     edit(song, lambda now: changed(now, groups=tuple(changed(group, mute=True) for group in now.groups)))
     with pytest.raises(StateError, match="every track is muted"):
-        deliver(song, mutes_ok=True)
+        deliver(song, mutes_ok=["bass", "drums", "vocals"])
 
 
 def test_wrong_template_is_refused_before_the_work(song: Path) -> None:

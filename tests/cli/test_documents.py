@@ -158,10 +158,22 @@ def test_mix_and_deliver_hand_their_options_on(app, mixwright):
     assert calls[0][1]["out"] == Path("m.wav")
     assert calls[0][1]["sample_format"] == "float32"
     calls = app("deliver", invented.deliver_result())
-    mixwright("deliver", "bus", "--template", "{title}", "--undecided-ok", "--mutes-ok")
+    mixwright("deliver", "bus", "--template", "{title}", "--undecided-ok", "m3,m5", "--mutes-ok", "pad")
     assert calls[0][1]["template"] == "{title}"
-    assert calls[0][1]["undecided_ok"]
-    assert calls[0][1]["mutes_ok"]
+    assert calls[0][1]["undecided_ok"] == ("m3", "m5")
+    assert (calls[0][1]["mutes_ok"], calls[0][1]["faults_ok"]) == (("pad",), ())
+    assert calls[0][1]["agreed"] is None
+    for wrong in (
+        ["--undecided-ok"],
+        ["--prints", "master"],
+        ["--prints", ","],
+        ["--depth", "23"],
+        ["--rate", "47999"],
+    ):
+        assert mixwright("deliver", "bus", *wrong).status == 2
+    assert mixwright("deliver").status == 2
+    assert mixwright("deliver", "bus", "--verify", "bus/prints/001").status == 2
+    assert len(calls) == 1
 
 
 def test_preview_hands_its_options_on(app, mixwright):

@@ -3,8 +3,11 @@
 
 from __future__ import annotations
 
-from mixwright.delivery.print_set import prints, voices
-from mixwright.model.song import Group, Song, Track
+from mixwright.delivery.print_set import Print
+from mixwright.delivery.print_set import prints as prints_of
+from mixwright.delivery.singers import doubles, lead_alone, lead_voice, voices
+from mixwright.model.agreement import USUAL, Agreement
+from mixwright.model.song import Group, MutedWords, Send, Song, Track, changed
 
 DRUMS = Group(id="drums", name="Drums")
 SUNG = Group(id="vocals", name="Vocals")
@@ -16,6 +19,10 @@ def track(name: str, role: str = "synth", group: str = "", **more: object) -> Tr
 
 def song(*tracks: Track, groups: tuple[Group, ...] = (DRUMS, SUNG)) -> Song:
     return Song(title="Invented", rate_hz=48000, tracks=tracks, groups=groups)
+
+
+def prints(given: Song, agreement: Agreement = USUAL) -> tuple[Print, ...]:
+    return prints_of(given, agreement)[0]
 
 
 def shown(entries: object) -> dict[str, list[str] | None]:
@@ -80,3 +87,47 @@ def test_group_names_never_collide() -> None:
     names = list(shown(prints(song(*tracks, track("loose"), track("v", "lead vocal"), groups=groups))))
     assert len({name.casefold() for name in names}) == len(names)
     assert names[:3] == ["Main", "Instrumental", "ACappella"]
+
+
+def test_every_kind_of_print() -> None:
+    """Who is left out of what: AES and P&E Wing name these mixes; who counts as whom is common practice, no source."""
+    kinds = ("vocal_up", "vocal_down", "tv", "performance", "clean", "for_mastering", "layer", "dry", "wet", "group")
+    given = changed(
+        song(
+            track("lead", "lead vocal", "vocals", source="voice", sends={"hall": -6.0}),
+            track("whisper", "double", "vocals", source="voice"),
+            track("choir", "backing vocal", "vocals"),
+            track("kick", "kick", "drums"),
+            track("pad", "pad"),
+        ),
+        sends=(Send(id="hall", name="Hall"), Send(id="unfed", name="Unfed")),
+        muted_words=(MutedWords(start_s=1.0, end_s=2.0),),
+    )
+    found, missing = prints_of(given, Agreement(prints=(*kinds, "return"), vocal_step_db=0.5))  # type: ignore[arg-type]
+    by_name = {entry.name: entry for entry in found}
+    assert missing == {}
+    assert (by_name["VocalUp"].raised, by_name["VocalUp"].raised_db) == ({"lead", "whisper"}, 0.5)
+    assert by_name["VocalDown"].raised_db == -0.5
+    assert by_name["TV"].tracks == {"choir", "kick", "pad"}
+    assert by_name["Performance"].tracks == {"whisper", "choir", "kick", "pad"}
+    assert by_name["Clean"].without_words == {"lead", "whisper", "choir"}
+    assert by_name["ForMastering"].master == "unlimited"
+    assert [e.name for e in found if e.kind == "layer"] == ["Voice", "Choir", "Kick", "Pad"]
+    assert [e.name for e in found if e.kind == "wet"] == ["VocalsWet"]
+    assert [e.name for e in found if e.kind == "group"] == ["DrumsGroup", "VocalsGroup", "OtherGroup"]
+    assert [(e.name, e.send, e.master) for e in found if e.kind == "return"] == [("HallReturn", "hall", "none")]
+    assert [t.id for t in lead_voice(given)] == ["lead", "whisper"]
+    assert [t.id for t in lead_alone(given)] == ["lead"]
+    assert doubles(given) == ()
+
+
+def test_what_cannot_be_printed_says_why() -> None:
+    kinds = ("main", "vocal_up", "instrumental", "a_cappella", "tv", "clean", "wet", "return", "preview")
+    found, missing = prints_of(song(track("pad")), Agreement(prints=kinds))  # type: ignore[arg-type]
+    assert [entry.name for entry in found] == ["Main"]
+    assert list(missing) == list(kinds[1:])
+    assert missing["clean"] == "song.toml has no muted_words"
+    assert missing["tv"] == "the song has no lead vocal"
+    only = prints_of(song(track("lead", "lead vocal")), Agreement(prints=("instrumental", "a_cappella")))
+    assert only[0] == ()
+    assert only[1]["instrumental"] == "nothing but the voice would sound in the song"

@@ -23,7 +23,8 @@ from mixwright.jobs.entries import Seal, read_record, sealed_text
 from mixwright.model.filters import EqBand, Pass
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.preview import PreviewResult
-from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
+from mixwright.model.prints import DeliverResult
+from mixwright.model.results import MeasureResult, MixResult, PlanResult, StartResult
 from mixwright.model.song import SCHEMA, Lock, Note, Send, Song, Source, Version, changed
 from mixwright.model.strip import Strip
 from strategies import Restyled, mutated

@@ -11,7 +11,7 @@ import pytest
 
 import invented
 import invented_preview
-from mixwright.model.results import DeliverResult
+from mixwright.model.prints import DeliverResult
 from mixwright.report.page import song_page
 
 VOID = {"meta", "br", "hr", "input", "line", "rect", "circle", "path", "use"}

@@ -3,280 +3,230 @@
 
 from __future__ import annotations
 
-import hashlib
-import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-
-import numpy as np
 
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
+from mixwright.app.print_audio import PrintAudio, array_keys, at_rate, own_arrays, print_audio
+from mixwright.app.print_files import Audio, Leveled, level_checks, leveled, measured, written
+from mixwright.app.ready import Confirmed, check_ready
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
-from mixwright.delivery.manifest import MANIFEST_FILE, Manifest, write_manifest
-from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
-from mixwright.delivery.null_test import Proof, prove
+from mixwright.delivery.copies import approved_preview, copied
+from mixwright.delivery.file_plan import planned_files
+from mixwright.delivery.manifest import MANIFEST_FILE, manifest_of, write_manifest
+from mixwright.delivery.null_test import Block, Proof, prove
 from mixwright.delivery.print_set import Print, prints
-from mixwright.delivery.tagging import song_tags, told_loudness
-from mixwright.errors import StateError, count, listed, printable
+from mixwright.errors import SettingError, StateError, printable
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
 from mixwright.io.song_file import load_song
-from mixwright.io.write import BITS, SampleFormat, WrittenFile, write_wav
+from mixwright.io.write import BITS
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
-from mixwright.model.levels import Levels
-from mixwright.model.results import CheckLine, DeliverResult, PrintedFile
-from mixwright.model.song import Song, sounding_tracks, used_tracks
+from mixwright.model.agreement import USUAL, Agreement
+from mixwright.model.prints import DeliverResult
+from mixwright.model.results import CheckLine
+from mixwright.model.song import Song, changed, sounding_tracks
 from mixwright.units import ratio_from_db
-from mixwright.version import __version__
 
-_BLOCK_FRAMES = 65536
-#: The highest peak of a set: dither may add a step and a half to it, which must not clip at 24 bit.
-_HIGHEST = 1.0 - 3.0 * 2.0**-23
-TRUE_PEAK_LIMIT_DBTP = 0.0
-_GAIN_STEP_DB = 0.1
-
-
-@dataclass(frozen=True)
-class _File:
-    """One file to be printed."""
-
-    entry: Print
-    name: str
-    sample_format: SampleFormat
-    audio: np.ndarray
-    levels: Levels
+_MAIN = Print("main", "Main")
 
 
 def deliver(
     song: Path,
     *,
+    agreed: Agreement | None = None,
     template: str | None = None,
-    undecided_ok: bool = False,
-    mutes_ok: bool = False,
+    undecided_ok: Collection[str] = (),
+    mutes_ok: Collection[str] = (),
+    faults_ok: Collection[str] = (),
     report: Report = silent,
     cancel: Cancel | None = None,
 ) -> DeliverResult:
-    """Print main mix, instrumental, a cappella (24 bit) and a stem of every group (24 bit and float).
+    """Print what was agreed, check it, and list what is missing.
 
-    The files start together, are equally long and go into a new folder ``prints/001``, ``002``, ... that appears when
-    it is complete and proved. Where any print would pass full scale, in a sample or between two (a true peak above 0
-    dBTP, which clips in the next converter), all of them are lowered by one amount, so that stems still add up. The
-    same song gives the same bytes.
+    The files start together, are equally long at each rate, and go into a new folder ``prints/001``, ``002``, ... that
+    appears when it is complete and proved. Where a print of whole numbers would pass full scale, in a sample or between
+    two (a true peak above 0 dBTP, which clips in the next converter), all that add up are lowered by one amount, or
+    written as float. The same song gives the same bytes.
 
     Parameters
     ----------
     song : Path
         The song folder.
+    agreed : Agreement, optional
+        What is printed, in place of the song's own `agreement`. Without one: main mix, instrumental, a cappella (24
+        bit) and a stem of every group (24 bit and float).
     template : str, optional
-        How files are named; see `mixwright.delivery.names`.
-    undecided_ok, mutes_ok : bool
-        Print although proposed moves are undecided, or although tracks are muted.
+        How files are named, in place of the agreement's; see `mixwright.delivery.names`.
+    undecided_ok, mutes_ok, faults_ok : collection of str
+        Proposed moves that are undecided, and tracks, groups and sends that are muted: left out. Damaged tracks: used
+        as they are.
     report, cancel
         Progress and stop switch.
 
     Raises
     ------
     StateError
-        when moves are undecided or tracks muted
+        when moves are undecided, something is muted or damaged and that is not confirmed by name, or nothing sounds
     SettingError
-        when the template is not allowed
+        when the template is not allowed, or something is confirmed that is not so
     InputError, SettingError
         as from `open_song`
     OutputError
         when the disk is full or cannot be written
     """
     song = Path(song)
-    template = DEFAULT_TEMPLATE if template is None else template
-    _check_state(load_song(song), undecided_ok, mutes_ok)
-    _plan_names(load_song(song), template)
-    with open_song(song, _making(load_song(song)), report=report, cancel=cancel) as session:
-        _check_state(session.song, undecided_ok, mutes_ok)
-        files = _rendered(session, template, report, cancel)
-        gain_db, lowered = _common_gain(files)
+    confirmed = Confirmed(undecided_ok, mutes_ok, faults_ok)
+    before = load_song(song)
+    _check_state(song, before, confirmed)
+    agreement = _agreement(before, agreed, template)
+    with open_song(song, _making(before, agreement), report=report, cancel=cancel) as session:
+        _check_state(song, session.song, confirmed)
+        entries, gone = prints(session.song, agreement)
+        files = planned_files(session.song, agreement, entries)
+        audio = _audio(session, agreement, entries, report, cancel)
+        levels = measured({(f.entry, f.rate_hz): audio[f.entry, f.rate_hz] for f in files}, report, cancel)
+        level = leveled(session.song, agreement, files, levels)
+        missing = tuple(f"{kind}: {why}" for kind, why in gone.items())
         with numbered_folder(song / "prints") as folder:
-            frames = session.graph.frames
-            job = Job("printing", max(1, frames * len(files) * 2), report, cancel)
-            printed, written = _write(folder.building, session.song, files, gain_db, job)
-            gain = float(ratio_from_db(gain_db))
-            proofs = [Proof(folder.building / f.name, f.entry.kind, f.sample_format, f.audio, gain) for f in files]
-            proved = prove(proofs, lambda count: job.step(count * len(files)))
-            checks = (*proved, _unclipped(written), _true_peak(printed), lowered)
-            write_manifest(folder.building, _manifest(session, gain_db, printed, checks))
-    result = DeliverResult(
-        folder=relative_to_song(song, folder.path),
-        manifest=relative_to_song(song, folder.path / MANIFEST_FILE),
-        files=printed,
-        checks=checks,
-        sounding=sounding_hash(session.song, session.lanes),
-    )
+            # Each is written and read back.
+            frames = 2 * sum(audio[file.entry, file.rate_hz].frames for file in level.files)
+            job = Job("printing", max(1, frames), report, cancel)
+            printed, done = written(folder.building, session.song, level, audio, levels, job)
+            wanted, lost = approved_preview(song, agreement)
+            copies = copied(folder.building, song, wanted, taken={file.file for file in printed})
+            missing += lost
+            proofs = _proofs(folder.building, agreement, level, audio)
+            proved, sums = prove(proofs, _mixes(level, audio), job.step)
+            told = _owed(missing) if session.song.agreement is not None or agreed is not None else ()
+            checks = (*proved, *level_checks(printed, done), *level.checks, *told)
+            result = DeliverResult(
+                folder="",
+                manifest="",
+                files=printed,
+                beside=copies,
+                checks=checks,
+                sums=sums,
+                missing=missing if told else (),
+                sounding=sounding_hash(session.song, session.lanes),
+            )
+            write_manifest(
+                folder.building,
+                manifest_of(
+                    session.song,
+                    session.lanes,
+                    agreement,
+                    frames=session.graph.frames,
+                    gain_db=level.gain_db(_MAIN),
+                    files=result.files,
+                    beside=result.beside,
+                    sums=result.sums,
+                    checks=result.checks,
+                    missing=result.missing,
+                ),
+            )
+    manifest = relative_to_song(song, folder.path / MANIFEST_FILE)
+    result = changed(result, folder=relative_to_song(song, folder.path), manifest=manifest)
     with beside(f"{printable(result.folder)} is written and whole, but the song keeps nothing of it: "):
         write_kept(song, "deliver", result)
     write_page(song)
     return result
 
 
-def _check_state(song: Song, undecided_ok: bool, mutes_ok: bool) -> None:
-    undecided = [move.id for move in song.moves if move.state == "proposed"]
-    if undecided and not undecided_ok:
-        raise StateError(
-            f"{count(len(undecided), 'proposed move')} not decided: {listed(undecided)}",
-            hint="accept or refuse them, or deliver with --undecided-ok, which leaves them out",
-        )
-    sounding = {track.id for track in sounding_tracks(song)}
-    muted = [track.id for track in used_tracks(song) if track.id not in sounding]
-    if muted and not mutes_ok:
-        raise StateError(
-            f"{count(len(muted), 'muted track')}: {listed(muted)}",
-            hint="set mute = false in song.toml, or deliver with --mutes-ok, which leaves them out",
-        )
-    if not sounding:
+def agreement_with(song: Path, settings: Mapping[str, object]) -> Agreement:
+    """Return what was agreed for a song, or what is usual, with other settings."""
+    return changed(load_song(song).agreement or USUAL, **settings)
+
+
+def _check_state(folder: Path, song: Song, confirmed: Confirmed) -> None:
+    check_ready(folder, song, confirmed)
+    if not sounding_tracks(song):
         raise StateError("every track is muted or out of use", hint="set mute = false for a track in song.toml")
 
 
-def _plan_names(song: Song, template: str) -> list[tuple[Print, SampleFormat, str]]:
-    """Return every file of the delivery: its print, format and name; stems in both formats."""
-    entries = prints(song)
-    kinds: list[tuple[Print, SampleFormat]] = [(entry, "pcm24") for entry in entries]
-    kinds += [(entry, "float32") for entry in entries if entry.kind == "stem"]
-    fields = [NameFields(entry.name, song.rate_hz, sample_format) for entry, sample_format in kinds]
-    names = file_names(template, song, fields)
-    return [(entry, form, name) for (entry, form), name in zip(kinds, names, strict=True)]
+def _agreement(song: Song, agreed: Agreement | None, template: str | None) -> Agreement:
+    agreement = agreed or song.agreement or USUAL
+    if template is not None:
+        agreement = changed(agreement, template=template)
+    entries, gone = prints(song, agreement)
+    if not entries:
+        why = "; ".join(f"{kind}: {reason}" for kind, reason in gone.items())
+        raise SettingError(f"nothing of what is asked for can be printed: {why}", hint="ask for other prints")
+    planned_files(song, agreement, entries)  # refused before the work is done
+    return agreement
 
 
-def _making(song: Song) -> Making:
-    """Return every print once as it is rendered, and the bytes of a frame in all files."""
-    planned = _plan_names(song, DEFAULT_TEMPLATE)
-    rendered = {entry.name: entry.tracks for entry, _, _ in planned}
-    size = sum(2 * BITS[sample_format] // 8 for _, sample_format, _ in planned)
-    return Making(renders=tuple(rendered.values()), bytes_a_frame=size)
-
-
-def _rendered(session: Session, template: str, report: Report, cancel: Cancel | None) -> list[_File]:
-    """Render and measure every print, each once, whether or not it is printed in two formats; a few at a time."""
-    planned = _plan_names(session.song, template)
-    entries = {entry.name: entry for entry, _, _ in planned}
-    job = Job("rendering", len(entries), report, cancel)
-    session.curves(cancel=cancel)  # made once, before several threads ask for them
-
-    def one(entry: Print) -> tuple[np.ndarray, Levels]:
-        audio = session.rendered(entry.tracks, workers=1, cancel=cancel)
-        levels = session.levels(entry.tracks, cancel=cancel)
-        job.step()
-        return audio, levels
-
-    found = dict(zip(entries, in_order(one, entries.values()), strict=True))
-    return [_File(entry, name, sample_format, *found[entry.name]) for entry, sample_format, name in planned]
-
-
-def _common_gain(files: Sequence[_File]) -> tuple[float, CheckLine]:
-    """Return the gain in dB, 0 or below in steps of 0.1, that keeps the true peak of every print under full scale."""
-    loudest = max(files, key=lambda file: _peak(file.levels))
-    peak = _peak(loudest.levels)
-    if peak <= _HIGHEST:
-        return 0.0, CheckLine(name="level", passed=True, detail="every file is as loud as in the mix")
-    gain_db = -math.ceil(20.0 * math.log10(peak / _HIGHEST) / _GAIN_STEP_DB) * _GAIN_STEP_DB
-    detail = (
-        f"every file is lowered by {-gain_db:.1f} dB, so that stems add up and nothing clips: "
-        f"{loudest.entry.name} peaks at {20.0 * math.log10(peak):+.1f} dBTP as mixed"
+def _making(song: Song, agreement: Agreement) -> Making:
+    """Return what stays of a delivery: what prints are put together from, and the bytes of a frame in all files."""
+    entries, _ = prints(song, agreement)
+    files = planned_files(song, agreement, entries)
+    size = sum(2 * BITS[f.sample_format] // 8 * f.rate_hz / song.rate_hz for f in files)
+    own, anew = own_arrays(song, entries)
+    converted = [rate_hz for rate_hz in agreement.rates_hz if rate_hz != song.rate_hz]
+    kept = 8 * (own + anew) + sum(8 * rate_hz / song.rate_hz for rate_hz in converted) * len(_with_main(entries))
+    return Making(
+        made=lambda graph: array_keys(song, graph, _with_main(entries)),
+        bytes_a_frame=round(size + 0.5),
+        mixes=1 + own,
+        bytes_kept_a_frame=round(kept + 0.5),
     )
-    return round(gain_db, 1), CheckLine(name="level", passed=True, detail=detail)
 
 
-def _peak(levels: Levels) -> float:
-    peaks_db = [peak for peak in (levels.sample_peak_dbfs, levels.true_peak_dbtp) if peak is not None]
-    return float(ratio_from_db(max(peaks_db))) if peaks_db else 0.0
+def _with_main(entries: Sequence[Print]) -> tuple[Print, ...]:
+    """Return prints and the main mix, which parts are held against, whether or not it is printed."""
+    return tuple(dict.fromkeys((_MAIN, *entries)))
 
 
-def _write(
-    folder: Path, song: Song, files: Sequence[_File], gain_db: float, job: Job
-) -> tuple[tuple[PrintedFile, ...], list[tuple[str, WrittenFile]]]:
-    def one(file: _File) -> WrittenFile:
-        return write_wav(
-            folder / file.name,
-            _blocks(file.audio, float(ratio_from_db(gain_db)), job),
-            rate_hz=song.rate_hz,
-            channels=2,
-            frames=len(file.audio),
-            sample_format=file.sample_format,
-            seed=_seed(song, file.entry.name),
-            tags=song_tags(
-                song,
-                rate_hz=song.rate_hz,
-                frames=len(file.audio),
+def _audio(
+    session: Session, agreement: Agreement, entries: Sequence[Print], report: Report, cancel: Cancel | None
+) -> Audio:
+    """Return the audio of every print, and of the main mix, at every rate."""
+    at_song = print_audio(session, _with_main(entries), report, cancel)
+    rates = agreement.rates_hz or (session.song.rate_hz,)
+    wanted = [(entry, rate_hz) for rate_hz in rates for entry in at_song]
+    job = Job("converting", max(1, len(wanted)), report, cancel)
+
+    def one(key: tuple[Print, int]) -> PrintAudio:
+        found = at_rate(session, at_song[key[0]], key[1], cancel)
+        job.step()
+        return found
+
+    return dict(zip(wanted, in_order(one, wanted), strict=True))
+
+
+def _block(audio: PrintAudio, gain_db: float) -> Block:
+    gain = float(ratio_from_db(gain_db))
+    return lambda start, end: audio.block(start, min(end, audio.frames)) * gain
+
+
+def _proofs(folder: Path, agreement: Agreement, level: Leveled, audio: Audio) -> list[Proof]:
+    alone = {"dry", "wet"} if not {"dry", "wet"} <= set(agreement.prints) else set()
+    proofs = []
+    for file in level.files:
+        found = audio[file.entry, file.rate_hz]
+        proofs.append(
+            Proof(
+                path=folder / file.name,
                 kind=file.entry.kind,
-                part=file.entry.name if file.entry.kind == "stem" else "",
-                loudness=told_loudness(file.levels, gain_db),
-            ),
-        )
-
-    printed, written = [], []
-    for file, done in zip(files, in_order(one, files), strict=True):
-        written.append((file.name, done))
-        printed.append(
-            PrintedFile(
-                file=file.name,
-                kind=file.entry.kind,
-                sha256=done.sha256,
                 sample_format=file.sample_format,
-                rate_hz=song.rate_hz,
-                frames=done.frames,
-                integrated_lufs=_shifted(file.levels.integrated_lufs, gain_db),
-                true_peak_dbtp=_shifted(file.levels.true_peak_dbtp, gain_db),
+                rate_hz=file.rate_hz,
+                frames=found.frames,
+                block=_block(found, level.gain_db(file.entry)),
+                adds_up=file.entry.keys == "held" and file.entry.kind not in alone,
             )
         )
-    return tuple(printed), written
+    return proofs
 
 
-def _blocks(audio: np.ndarray, gain: float, job: Job) -> Iterator[np.ndarray]:
-    for start in range(0, len(audio), _BLOCK_FRAMES):
-        block = audio[start : start + _BLOCK_FRAMES].astype(np.float64) * gain
-        yield block
-        job.step(len(block))
+def _mixes(level: Leveled, audio: Audio) -> dict[int, Block]:
+    """Return the main mix at every rate, as loud as what adds up to it."""
+    return {rate: _block(found, level.gain_db(entry)) for (entry, rate), found in audio.items() if entry == _MAIN}
 
 
-def _shifted(level: float | None, gain_db: float) -> float | None:
-    return None if level is None else level + gain_db
-
-
-def _seed(song: Song, name: str) -> int:
-    """Return the seed of a print's dither: each its own, so that the noises of stems do not add up in step."""
-    digest = hashlib.sha256(f"dither\n{song.title}\n{song.artist}\n{name}".encode("utf-8", "surrogatepass"))
-    return int.from_bytes(digest.digest()[:16], "big")
-
-
-def _unclipped(written: Sequence[tuple[str, WrittenFile]]) -> CheckLine:
-    clipped = [f"{name}: {count(done.clipped_samples, 'sample')}" for name, done in written if done.clipped_samples]
-    return CheckLine(
-        name="nothing clipped", passed=not clipped, detail="; ".join(clipped) or "not one sample in any file"
-    )
-
-
-def _true_peak(printed: Sequence[PrintedFile]) -> CheckLine:
-    """Return whether any file would clip between its samples, in a converter or a change of rate."""
-    name = f"true peak at most {TRUE_PEAK_LIMIT_DBTP:.0f} dBTP"
-    peaks = {file.file: file.true_peak_dbtp for file in printed if file.true_peak_dbtp is not None}
-    over = [f"{file}: {peak:+.2f} dBTP" for file, peak in peaks.items() if peak > TRUE_PEAK_LIMIT_DBTP]
-    highest = max(peaks, key=lambda file: peaks[file], default="")
-    told = f"the highest is {peaks[highest]:.2f} dBTP, in {highest}" if highest else "silence"
-    return CheckLine(name=name, passed=not over, detail="; ".join(over) or told)
-
-
-def _manifest(
-    session: Session, gain_db: float, printed: tuple[PrintedFile, ...], checks: tuple[CheckLine, ...]
-) -> Manifest:
-    return Manifest(
-        title=session.song.title,
-        artist=session.song.artist,
-        engine=__version__,
-        rate_hz=session.song.rate_hz,
-        frames=session.graph.frames,
-        gain_db=gain_db,
-        moves=tuple(move.id for move in session.song.moves if move.state == "accepted"),
-        files=printed,
-        checks=checks,
-    )
+def _owed(missing: Sequence[str]) -> tuple[CheckLine, ...]:
+    detail = "; ".join(missing) or "all that was agreed is here"
+    return (CheckLine(name="as agreed", passed=not missing, detail=detail),)

@@ -71,13 +71,13 @@ def logged(
         # Where only the figures were lost from the cache, the mix is measured once more.
         curves = Curves(gains)
         peak = peaks[0] if peaks else true_peak_16x(render(graph, audio, curves=curves, cache=cache, cancel=cancel))
-        return Dynamics(reductions=tuple(_reductions(graph, gains, cancel)), limiter_trim_db=_trim_db(graph, peak))
+        return Dynamics(reductions=tuple(_reductions(graph, gains, cancel)), limiter_trim_db=trim_db(graph, peak))
 
     dynamics = cache.record(cache.key("dynamics", key), Dynamics, told)
     return Curves(gains, dynamics.limiter_trim_db or 0.0), dynamics
 
 
-def _trim_db(graph: MixGraph, peak: float) -> float | None:
+def trim_db(graph: MixGraph, peak: float) -> float | None:
     """Return the gain in dB, 0 or below, that brings a true peak to the limiter's ceiling."""
     if graph.limiter is None:
         return None

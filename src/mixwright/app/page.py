@@ -14,9 +14,10 @@ from mixwright.io.replace import replacing
 from mixwright.io.song_file import load_song
 from mixwright.model.comparison import CompareResult
 from mixwright.model.preview import PreviewResult
+from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.record import Record
-from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
+from mixwright.model.results import MeasureResult, MixResult, PlanResult, StartResult
 from mixwright.report.page import song_page
 
 R = TypeVar("R", bound=Record)

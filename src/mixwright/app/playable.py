@@ -24,8 +24,9 @@ from mixwright.io.song_file import load_song
 from mixwright.io.write import wav_header
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.known import require_known
+from mixwright.model.prints import DeliverResult
 from mixwright.model.record import Record
-from mixwright.model.results import DeliverResult, MixResult
+from mixwright.model.results import MixResult
 from mixwright.model.song import Song, Track, changed, targets_of, used_tracks
 
 #: No excerpt is longer.

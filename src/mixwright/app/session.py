@@ -60,6 +60,10 @@ class Session:
         """The mix with its accepted moves."""
         return compile_mix(self.song, self.lanes, {track: len(audio) for track, audio in self.audio.items()})
 
+    def changed(self, song: Song) -> Session:
+        """Return the session of the same files with other settings."""
+        return Session(self.folder, song, self.lanes, self.store, self.cache, self.stems)
+
     def curves(self, *, report: Report = silent, cancel: Cancel | None = None) -> Curves | None:
         """Return the gains of compressors and the limiter, made once from the whole mix; None without any."""
         found = self._logged(report, cancel)
@@ -74,6 +78,7 @@ class Session:
         self,
         tracks: Collection[str] | None = None,
         *,
+        graph: MixGraph | None = None,
         workers: int | None = None,
         report: Report = silent,
         cancel: Cancel | None = None,
@@ -84,16 +89,18 @@ class Session:
         ----------
         tracks : collection of str, optional
             only these sound, everything else as in the mix
+        graph : MixGraph, optional
+            a part of the mix in place of all of it (`engine.parts`, `engine.returns`)
         workers : int, optional
             threads of the rendering; 1 where several are rendered at once
         """
 
         def make(path: Path) -> None:
             with ArrayWriter(path, 2) as writer:
-                for block in self._render(tracks, workers, report, cancel):
+                for block in self._render(tracks, workers, report, cancel, graph):
                     writer.push(np.clip(block, -_LARGEST, _LARGEST))
 
-        return self.cache.array(rendered_key("mix", self.graph, tracks), make)
+        return self.cache.array(rendered_key("mix", graph or self.graph, tracks), make)
 
     def levels(
         self, tracks: Collection[str] | None = None, *, report: Report = silent, cancel: Cancel | None = None
@@ -144,11 +151,16 @@ class Session:
         return self.cache.record(key, Levels, levels), Loudness(self.song.rate_hz, energy)
 
     def _render(
-        self, tracks: Collection[str] | None, workers: int | None, report: Report, cancel: Cancel | None
+        self,
+        tracks: Collection[str] | None,
+        workers: int | None,
+        report: Report,
+        cancel: Cancel | None,
+        graph: MixGraph | None = None,
     ) -> Iterator[np.ndarray]:
         curves = self.curves(report=report, cancel=cancel)
         return render(
-            self.graph,
+            graph or self.graph,
             self.audio,
             tracks=tracks,
             curves=curves,

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -43,6 +43,8 @@ class Making:
     ----------
     renders : sequence of collections of track ids, or None for the mix
         Kept in the cache.
+    made : callable, optional
+        Returns the keys of what else of the mix is rendered and kept in the cache.
     bytes_a_frame : int
         Of the files it writes.
     into : Path, optional
@@ -60,6 +62,7 @@ class Making:
     """
 
     renders: tuple[Collection[str] | None, ...] = ()
+    made: Callable[[MixGraph], Collection[str]] | None = None
     bytes_a_frame: int = 0
     into: Path | None = None
     finished: tuple[str, ...] = ()
@@ -94,6 +97,7 @@ def needs(
     if graph.dynamics and not (making.mixes == 1 and cache.holds(gains_key(graph))):
         size += making.mixes * 4 * math.prod(graph.gains_shape)
     size += sum(8 * graph.frames for one in making.renders if not cache.holds(rendered_key("mix", graph, one)))
+    size += sum(8 * graph.frames for key in (making.made(graph) if making.made else ()) if not cache.holds(key))
     size += making.bytes_kept_a_frame * graph.frames
     size += (_HEARD_BYTES + _HEARD_SECTION_BYTES * len(song.sections)) * (len(tracks) + len(song.sends))
     size += making.ledgers * _heard(song, graph, len(tracks) + len(song.sends))

@@ -24,7 +24,8 @@ from mixwright.io.song_file import edit_song
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.jobs.space import require_space
 from mixwright.model.preview import PreviewResult
-from mixwright.model.results import DeliverResult, MixResult, PlanResult, TourResult
+from mixwright.model.prints import DeliverResult
+from mixwright.model.results import MixResult, PlanResult, TourResult
 
 #: Where the tour goes if no folder is named; the next free name with a number if it is taken.
 FOLDER = Path("mixwright-tour")

@@ -124,7 +124,7 @@ def command(name: str, *, example: str, **settings: Any) -> Callable[[F], Comman
         def call(ctx: click.Context, /, **arguments: Any) -> None:
             output = ctx.ensure_object(Output)
             output.command = name
-            if "song" in arguments:
+            if arguments.get("song") is not None:
                 output.song = str(arguments["song"])
             output.begun = name in SHORT
             with stopped_by_user(output):

@@ -47,7 +47,7 @@ class Replay:
     ahead_frames = 0
 
     def __init__(self, graph: MixGraph, curves: Curves | None) -> None:
-        if graph.dynamics and (curves is None or curves.gains.shape != graph.gains_shape):
+        if graph.dynamics and (curves is None or curves.gains.shape != graph.mix.gains_shape):
             raise InternalError("a mix that is not linear is rendered with its logged gains")
         self._graph = graph
         self._gains = np.empty((0, 0), dtype=np.float32) if curves is None else curves.gains
@@ -55,14 +55,14 @@ class Replay:
 
     def block(self, bus: Node, clock: int, frames: int) -> np.ndarray:
         """Return the gains float32 ``(frames, columns)`` that a bus reads at the clock's next counts."""
-        return np.ascontiguousarray(self._gains[clock : clock + frames, self._graph.columns[bus.id]])
+        return np.ascontiguousarray(self._gains[clock : clock + frames, self._graph.mix.columns[bus.id]])
 
     def note(self, bus: Node, gains: np.ndarray) -> None:
         """Take the gains that a bus has made, in order; these are known."""
 
     def limit(self, blocks: Iterable[np.ndarray], frame: int) -> Iterator[np.ndarray]:
         """Pass the master's blocks through the limiter's gain, from a frame of the song on."""
-        rows, columns = self._graph.gains_shape
+        rows, columns = self._graph.mix.gains_shape
         late = rows - self._graph.frames
         for block in blocks:
             if self._graph.limiter is not None:

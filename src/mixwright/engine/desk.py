@@ -20,7 +20,7 @@ from mixwright.engine.curves import Listening, Replay
 from mixwright.engine.graph import MixGraph, Node, Output, TrackNode
 from mixwright.engine.strip_audio import StripAudio
 from mixwright.jobs.pool import Team
-from mixwright.native.place import add_placed
+from mixwright.native.place import add_placed, lane_values
 
 _LARGEST = float(np.finfo(np.float32).max)
 
@@ -248,6 +248,8 @@ class Desk:
             if lanes is None:
                 lanes = node.pre_lanes if output.pre else node.lanes
             factor = node.scale * output.factor
+            if node.gate is not None:
+                audio = _gated(audio, lane_values(node.gate, start, len(audio)))
             add_placed(audio, start, lanes, self._graph.law, factor, out[start - frame :][: len(audio)])
 
     def _keys_of_track(self, node: TrackNode, keys: Sequence[Key], frame: int, frames: int) -> np.ndarray:
@@ -275,3 +277,10 @@ class Desk:
             made = np.clip(total, -_LARGEST, _LARGEST).astype(np.float32)
             self._made[names, frame, frames] = made
         return made
+
+
+def _gated(audio: np.ndarray, factors: np.ndarray) -> np.ndarray:
+    """Return audio times a factor a frame, in doubles; what is not finite is silence, as where a strip is placed."""
+    gated: np.ndarray = np.multiply(audio, factors[:, np.newaxis], dtype=np.float64)
+    np.nan_to_num(gated, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
+    return gated

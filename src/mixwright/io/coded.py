@@ -147,7 +147,12 @@ def write_coded(
         sink.check()
         file.seek(0, os.SEEK_END)
     sha256 = file_digest(path) if tags is None or codec == "aac" else tag_file(path, tags, frames=counted.frames)
-    return WrittenFile(sha256=sha256, frames=counted.frames, clipped_samples=quantiser.clipped_samples)
+    return WrittenFile(
+        sha256=sha256,
+        frames=counted.frames,
+        clipped_samples=quantiser.clipped_samples,
+        audio_sha256=quantiser.digest.hexdigest() if codec == "flac" else "",
+    )
 
 
 def coded_blocks(path: Path, block_frames: int = _BLOCK_FRAMES) -> Iterator[np.ndarray]:

@@ -40,6 +40,8 @@ _COMMENTS = {
     "# sends = { voice-reverb = -3.0 }   (0.0: a reverb comes back about 14 LU below what feeds it; unfed: silent)",
     "master": "The strip of the whole mix.",
     "moves": "Moves on top of the strips above. state is proposed, accepted or refused; strength scales it, 0 to 1.",
+    "muted_words": "Where no voice sounds in the clean print.",
+    "agreement": "What was agreed to be handed over; `deliver` prints exactly this.",
     "notes": "Wishes of the artist; state is open, done or declined.",
     "versions": "Saved states of the song.",
     "credits": "Who did what, for the tags of files.",
@@ -56,7 +58,7 @@ _EXAMPLE = """
 # [master.limiter]                   # last of all
 # ceiling_dbtp = -1.0
 """
-_BLOCKS = ("tracks", "groups", "sends", "master", "moves", "notes", "versions", "credits")
+_BLOCKS = ("tracks", "groups", "sends", "master", "moves", "muted_words", "agreement", "notes", "versions", "credits")
 
 
 def read_song(text: str) -> tuple[dict[str, object], Song]:

@@ -28,11 +28,15 @@ _NOT_HERE = 0xFFFFFFFF
 
 
 class WrittenFile(Record, frozen=True, kw_only=True):
-    """What was written: digest of the whole file, frames, and how many samples had to be clipped."""
+    """What was written: digest of the whole file, frames, and how many samples had to be clipped.
+
+    `audio_sha256`: of the samples alone, as little-endian numbers of their depth; "" where coding loses some.
+    """
 
     sha256: str
     frames: int
     clipped_samples: int
+    audio_sha256: str = ""
 
 
 def wav_header(frames: int, channels: int, rate_hz: int, sample_format: SampleFormat, beside: bytes = b"") -> bytes:
@@ -87,10 +91,18 @@ class Quantiser:
     sample_format : str
     seed : int
         Of the dither; the same seed gives the same bytes.
+
+    Attributes
+    ----------
+    clipped_samples : int
+        How many had to be cut so far.
+    digest
+        SHA-256 of all samples so far.
     """
 
     def __init__(self, sample_format: SampleFormat, seed: int) -> None:
         self.clipped_samples = 0
+        self.digest = hashlib.sha256()
         self._format = sample_format
         self._words = np.random.Philox(key=seed % 2**128)
 
@@ -102,6 +114,11 @@ class Quantiser:
         OutputError
             when a value is not a finite number
         """
+        samples = self._convert(block)
+        self.digest.update(samples)
+        return samples
+
+    def _convert(self, block: np.ndarray) -> bytes:
         flat = np.ascontiguousarray(block, np.float64).reshape(-1)
         if not np.isfinite(flat).all():
             raise OutputError("the audio to be written holds a value that is not a number")
@@ -172,7 +189,12 @@ def write_wav(
         if done % 2:
             digest.update(b"\0")
             file.write(b"\0")
-    return WrittenFile(sha256=digest.hexdigest(), frames=frames, clipped_samples=quantiser.clipped_samples)
+    return WrittenFile(
+        sha256=digest.hexdigest(),
+        frames=frames,
+        clipped_samples=quantiser.clipped_samples,
+        audio_sha256=quantiser.digest.hexdigest(),
+    )
 
 
 def _pieces(header: bytes, blocks: Iterable[np.ndarray], channels: int, quantiser: Quantiser) -> Iterable[bytes]:

@@ -14,7 +14,7 @@ from mixwright.model.loops import check_loops
 from mixwright.model.move_checks import check_moves
 from mixwright.model.song import MASTER, RESERVED, SCHEMA, Named, Section, Song, strips_of
 from mixwright.model.tags import checked_isrc, is_date, tag_text
-from mixwright.model.words import PrintKind
+from mixwright.model.words import PRINT_RATES_HZ, PrintKind
 
 
 def check_song(song: Song) -> None:
@@ -33,6 +33,7 @@ def check_song(song: Song) -> None:
         _check_sections(reference.sections, f"references[{i}].sections")
     _check_names(song)
     _check_reverbs(song)
+    _check_prints(song)
     whole = resolved(song)
     _check_inserts(whole)
     check_loops(whole)
@@ -69,6 +70,19 @@ def _check_reverbs(song: Song) -> None:
                 f"a tail from {send.reverb.low_hz:g} to {send.reverb.high_hz:g} Hz keeps nothing",
                 where=f"sends[{i}].reverb.low_hz",
                 hint="set it below high_hz",
+            )
+
+
+def _check_prints(song: Song) -> None:
+    for i, words in enumerate(song.muted_words):
+        if words.end_s <= words.start_s:
+            raise SettingError("muted words must end after they start", where=f"muted_words[{i}].end_s")
+    for rate_hz in () if song.agreement is None else song.agreement.rates_hz:
+        if rate_hz not in (*PRINT_RATES_HZ, song.rate_hz):
+            raise SettingError(
+                f"prints at {rate_hz} Hz are not made",
+                where="agreement.rates_hz",
+                hint=f"known: {', '.join(map(str, PRINT_RATES_HZ))}, and the song's own",
             )
 
 

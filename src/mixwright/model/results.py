@@ -12,7 +12,7 @@ from mixwright.model.ledger import Finding, Growth, VoicePhrase
 from mixwright.model.levels import Levels
 from mixwright.model.record import Record
 from mixwright.model.song import Reference, Section
-from mixwright.model.words import FileUse, MoveKind, MoveState, Place, PrintKind, Role
+from mixwright.model.words import FileUse, MoveKind, MoveState, Place, Role
 
 
 class TrackIntake(Record, frozen=True, kw_only=True):
@@ -271,29 +271,6 @@ class CheckLine(Record, frozen=True, kw_only=True):
     name: str
     passed: bool
     detail: str
-
-
-class PrintedFile(Record, frozen=True, kw_only=True):
-    """One file of a delivery."""
-
-    file: str
-    kind: PrintKind
-    sha256: str
-    sample_format: Literal["pcm16", "pcm24", "float32"]
-    rate_hz: int
-    frames: int
-    integrated_lufs: float | None
-    true_peak_dbtp: float | None
-
-
-class DeliverResult(Record, frozen=True, kw_only=True):
-    """A delivery: one new folder of files, its manifest and its checks; `sounding` as in MeasureResult."""
-
-    folder: str
-    manifest: str
-    files: tuple[PrintedFile, ...]
-    checks: tuple[CheckLine, ...]
-    sounding: str = ""
 
 
 class PlayedLevel(Record, frozen=True, kw_only=True):

@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Protocol, TypeVar
 import msgspec
 from msgspec import Meta
 
+from mixwright.model.agreement import Agreement
 from mixwright.model.ledger import Finding, FindingKind
 from mixwright.model.ranges import OTHERS
 from mixwright.model.record import Id, Record
@@ -175,6 +176,14 @@ class LeftAsIs(Record, frozen=True, kw_only=True):
         return shared >= 0.5 * min(math.log(b / a), math.log(d / c))
 
 
+class MutedWords(Record, frozen=True, kw_only=True):
+    """A stretch of the song in which no voice sounds in the clean print; `why` says which words these are."""
+
+    start_s: Seconds
+    end_s: Seconds
+    why: str = ""
+
+
 class Note(Record, frozen=True, kw_only=True):
     """A wish of the artist, and what became of it."""
 
@@ -230,6 +239,8 @@ class Song(Record, frozen=True, kw_only=True):
     locks: tuple[Lock, ...] = ()
     moves: tuple[Move, ...] = ()
     left_as_is: tuple[LeftAsIs, ...] = ()
+    muted_words: tuple[MutedWords, ...] = ()
+    agreement: Agreement | None = None
     notes: tuple[Note, ...] = ()
     versions: tuple[Version, ...] = ()
     credits: tuple[Credit, ...] = ()

@@ -95,7 +95,30 @@ FaultKind = Literal[
     "depth_differs",
     "loudness_differs",
 ]
-PrintKind = Literal["main", "instrumental", "a_cappella", "stem"]
+PrintKind = Literal[
+    "main",
+    "vocal_up",
+    "vocal_down",
+    "instrumental",
+    "a_cappella",
+    "tv",
+    "clean",
+    "performance",
+    "for_mastering",
+    "stem",
+    "layer",
+    "dry",
+    "wet",
+    "group",
+    "return",
+    "preview",
+]
+#: Bits of a sample, or 32-bit float.
+Depth = Literal["16", "24", "float"]
+#: Whether voices that are left out of a print still move what listens to them.
+Keys = Literal["held", "released"]
+#: Rates that prints may have, in Hz; that of the song is allowed beside them.
+PRINT_RATES_HZ = (44100, 48000, 88200, 96000, 176400, 192000)
 #: What artist or engineer ask for beyond what is held against tolerances anyhow.
 Ask = Literal["dark backing voices"]
 FileUse = Literal["track", "reference", "rough", "mix_print"]

@@ -3,7 +3,8 @@
 
 from __future__ import annotations
 
-from mixwright.model.results import DeliverResult, MixResult
+from mixwright.model.prints import DeliverResult
+from mixwright.model.results import MixResult
 from mixwright.report.figures import count, depth, number, rate, with_unit
 from mixwright.report.markup import Markup, element, marked, together
 from mixwright.report.sentences import dynamics_sentences

@@ -12,9 +12,9 @@ from typing import NamedTuple
 from mixwright.model.comparison import CompareResult
 from mixwright.model.known import names_of
 from mixwright.model.preview import PreviewResult
+from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.results import (
-    DeliverResult,
     MeasureResult,
     MixResult,
     PlanResult,

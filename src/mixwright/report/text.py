@@ -10,10 +10,8 @@ from pathlib import Path
 
 from mixwright.model.levels import Levels
 from mixwright.model.results import (
-    CheckLine,
     CleanResult,
     DecideResult,
-    DeliverResult,
     MeasureResult,
     MixResult,
     PlannedMove,
@@ -166,23 +164,6 @@ def mix_text(result: MixResult, song: str, file: str) -> list[str]:
     return lines + _next(f"mixwright deliver {_quoted(song)}")
 
 
-def deliver_text(result: DeliverResult, song: str) -> list[str]:
-    """Return the printed files and their checks."""
-    lines = [f"{count(len(result.files), 'file')} in {_within(song, result.folder)}:"]
-    body = [
-        (
-            f.kind.replace("_", " "),
-            depth(f.sample_format),
-            with_unit(f.integrated_lufs, "LUFS"),
-            with_unit(f.true_peak_dbtp, "dBTP"),
-            f.file,
-        )
-        for f in result.files
-    ]
-    lines += rows(("kind", "format", "loudness", "true peak", "file"), body, right="23")
-    return [*lines, "", *_checks(result.checks), f"Manifest: {_within(song, result.manifest)}"]
-
-
 def clean_text(result: CleanResult) -> list[str]:
     """Return what the cache was freed of, and what remains."""
     in_use = f", {size(result.in_use_bytes)} of it in use by a running command" if result.in_use_bytes else ""
@@ -312,10 +293,6 @@ def _counted(song_moves: Mapping[str, int], notes: Iterable[str], song: str) -> 
     counted = ", ".join(f"{states[state]} {state}" for state in ("proposed", "accepted", "refused"))
     prove = [f"mixwright prove {_quoted(song)}   (what each accepted move does)"] if states["accepted"] else []
     return ["", *notes, f"Moves of the song: {counted}.", *_next(*prove, f"mixwright mix {_quoted(song)}")]
-
-
-def _checks(checks: Iterable[CheckLine]) -> list[str]:
-    return rows(("", "", ""), [("holds" if c.passed else "FAILS", c.name, c.detail) for c in checks])
 
 
 def _listed(title: str, items: Iterable[str]) -> list[str]:

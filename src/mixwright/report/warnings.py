@@ -8,10 +8,10 @@ from mixwright.model.chain import ChainResult
 from mixwright.model.dynamics import Dynamics
 from mixwright.model.levels import Levels
 from mixwright.model.preview import PreviewResult
+from mixwright.model.prints import DeliverResult, VerifyResult
 from mixwright.model.record import Record
 from mixwright.model.results import (
     CheckResult,
-    DeliverResult,
     MeasureResult,
     MixResult,
     RefreshResult,
@@ -57,7 +57,7 @@ def warnings_of(result: Record) -> tuple[str, ...]:
 
 def failed_checks(result: Record) -> tuple[str, ...]:
     """Return the checks that did not hold, one sentence each."""
-    if isinstance(result, DeliverResult):
+    if isinstance(result, DeliverResult | VerifyResult):
         return tuple(f"{check.name}: {check.detail}" for check in result.checks if not check.passed)
     if isinstance(result, CheckResult):
         together = tuple(f"{c.name}: {c.detail}" for c in result.checks if not c.passed)

@@ -11,9 +11,10 @@ from mixwright.app.song_view import song_view
 from mixwright.app.told import document_of
 from mixwright.errors import SettingError, StateError, listed
 from mixwright.io.kept import read_kept
+from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.record import Record
-from mixwright.model.results import DeliverResult, MeasureResult, MixResult, PlanResult, StartResult
+from mixwright.model.results import MeasureResult, MixResult, PlanResult, StartResult
 from mixwright.model.song_view import FindingView, SongView
 from mixwright.report.document import BANDS
 from mixwright.web.answers import Asked, document_response

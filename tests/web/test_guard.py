@@ -68,6 +68,13 @@ def test_the_key_of_another_port_is_no_key(stranger):
     assert stranger.get("/api/song", headers={"Cookie": f"mixwright-{PORT + 1}={TOKEN}"}).status_code == 403
 
 
+def test_cookies_of_other_servers_on_this_machine_do_no_harm(stranger):
+    # Ports share cookies, and some programs write what RFC 6265 does not allow.
+    others = 'theirs={"a": 1, "b"}; odd; =x; mixwright-1=y'
+    for cookie in (f"{others}; mixwright-{PORT}={TOKEN}", f"mixwright-{PORT}={TOKEN}; {others}"):
+        assert stranger.get("/api/song", headers={"Cookie": cookie}).status_code == 200
+
+
 def test_keys_are_compared_in_constant_time(monkeypatch):
     compared = []
     monkeypatch.setattr("mixwright.web.guard.secrets.compare_digest", lambda a, b: compared.append((a, b)) or a == b)

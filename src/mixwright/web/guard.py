@@ -4,9 +4,9 @@
 from __future__ import annotations
 
 import secrets
-from http.cookies import CookieError, SimpleCookie
 
 from starlette.datastructures import Headers, MutableHeaders, QueryParams
+from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -100,12 +100,7 @@ class Guard:
         kind, _, token = headers.get("authorization", "").partition(" ")
         if kind == "Bearer":
             return token
-        cookies: SimpleCookie = SimpleCookie()
-        try:
-            cookies.load(headers.get("cookie", ""))
-        except CookieError:
-            return ""
-        return cookies[self._cookie].value if self._cookie in cookies else ""
+        return cookie_parser(headers.get("cookie", "")).get(self._cookie, "")
 
     def _is_token(self, given: str) -> bool:
         return secrets.compare_digest(given.encode(), self._token.encode())

@@ -119,11 +119,18 @@ function hearken() {
   });
 }
 
+/** What was told because the song could not be read; it goes away when it can be read again. */
+let unread = "";
+
 async function refresh() {
   try {
     await readSong();
     put({ job: await ask("api/job") });
+    if (unread && current().notice?.text === unread) put({ notice: null });
+    unread = "";
   } catch (error) {
-    put({ notice: said(error) });
+    const notice = said(error);
+    unread = notice.text;
+    put({ notice });
   }
 }

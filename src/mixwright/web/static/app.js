@@ -24,7 +24,7 @@ function turn() {
 
 /** Make the head: what the song is called, the views, undo. */
 function head() {
-  const title = el("h1", {});
+  const title = el("h1", { dir: "auto" });
   const undo = el("button", { type: "button", class: "plain", onclick: () => void change("undo", {}) });
   const links = Object.entries(VIEWS).map(([id, { name }]) => el("a", { href: `#${id}` }, name));
   const told = el("div", { class: "told", role: "status" }, waitingLine(), noticeLine());

@@ -112,14 +112,18 @@ function whoCovers(view) {
     el(
       "table",
       {},
-      el("caption", {}, `Who covers whom ${band(view.band_hz)}, in sone, cued`),
+      el(
+        "caption",
+        {},
+        `Who covers ${name} ${band(view.band_hz)}: sone left of sone alone, cued, and what each takes of its loss`,
+      ),
       el(
         "thead",
         {},
         el(
           "tr",
           {},
-          ...["layer", "alone, and what is left of it", "left", `takes of ${name}`].map((head, index) =>
+          ...["layer", "", "left", "takes"].map((head, index) =>
             el("th", { scope: "col", class: index > 1 ? "figure" : "" }, head),
           ),
         ),

@@ -147,6 +147,7 @@ function nameField(track) {
   const input = el("input", {
     type: "text",
     class: "word",
+    dir: "auto",
     value: track.name,
     "aria-label": `Name of ${track.name}`,
     maxlength: 200,

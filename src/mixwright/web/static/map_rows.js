@@ -49,6 +49,7 @@ export function rowNames(song) {
     place = row.place;
     const box = el("input", {
       type: "checkbox",
+      tabindex: -1, // x does it in the map; a Tab for every layer would be in the way
       disabled: !row.tracks.length,
       "aria-label": `Choose ${row.name}`,
       onchange: (/** @type {any} */ event) => chooseTracks(row.tracks, event.target.checked),
@@ -60,7 +61,7 @@ export function rowNames(song) {
         data: { row: row.id, tracks: row.tracks.join(" ") },
       },
       box,
-      el("span", { class: row.findings.length ? "name off" : "name" }, row.name),
+      el("span", { dir: "auto", class: row.findings.length ? "name off" : "name" }, row.name),
     );
     label.style.height = `${layout.rowPx}px`;
     made.push(label);

@@ -133,7 +133,10 @@ function keyed(event) {
 function told() {
   const { row, cursor_s, song } = current();
   const found = song?.rows.find((one) => one.id === row);
-  if (!song || !found) return song?.heard ? "Fuller and stronger: more of a layer is left, second by second." : "";
+  if (!song || !found)
+    return song?.heard
+      ? "Fuller and stronger: more of a layer is left, second by second. A line below: outside its tolerance."
+      : "";
   const part = song.sections.find((one) => cursor_s >= one.start_s && cursor_s < one.end_s);
   const kept = found.kept[Math.floor(cursor_s)];
   const place = (part && found.place_in[part.name]) || found.place;

@@ -27,6 +27,14 @@ def sections(hump_db=76.0, pad_db=62.0):
     return [excited(own, name, seed) for seed, name in enumerate(SECTIONS, 1)]
 
 
+def louder(section, row, gain_db):
+    """Return a section in which one row is louder by so many dB, one number or (PLACES,)."""
+    gain = np.ones((len(section.rows), 1, 1, section.own.shape[-1]), dtype=np.float32)
+    gain[row] = 10.0 ** (np.asarray(gain_db) / 10.0)
+    power = section.k_power * gain
+    return replace(section, own=section.own * gain, alone=section.alone * gain, k_power=power / power.sum())
+
+
 def covered(excess_db=1.2, names=SECTIONS):
     """Return findings: the guitar takes a band of the voice."""
     band_hz = (1500.0, 2700.0)

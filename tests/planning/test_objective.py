@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from invented_room import BASS, GUITAR, ROWS, VOICE, all_kinds, candidate, covered, sections
+from invented_room import BASS, GUITAR, ROWS, VOICE, all_kinds, candidate, covered, louder, sections
 from scipy.optimize import brentq
 
 from mixwright.hearing.constants import CUED_DB, constants_at
@@ -15,9 +15,10 @@ from mixwright.model.ledger import Finding, TakenBy
 from mixwright.model.ranges import Range
 from mixwright.model.song import changed
 from mixwright.planning.audible import Heard
-from mixwright.planning.objective import Essential, Objective, State, essential_change
+from mixwright.planning.known_section import Essential
+from mixwright.planning.objective import Objective, State, essential_change
 from mixwright.planning.powers import phon
-from mixwright.planning.terms import OUTSIDE_PHON, LossTerm, WholeTerm, added_up, at_all, hinge, worth
+from mixwright.planning.terms import OUTSIDE_PHON, LossTerm, Moved, WholeTerm, added_up, at_all, hinge, worth
 from reference import ear_twin as twin
 
 #: What of the constants is one number for each place.
@@ -74,6 +75,30 @@ def test_every_derivative_is_what_a_small_step_does():
                 costs.append(objective.cost([*chosen[:m], (one, moved), *chosen[m + 1 :]]).total)
             found, wanted = state.gradient()[m][k] * step, (costs[0] - costs[1]) / 2.0
             assert found == pytest.approx(wanted, rel=1e-3, abs=2e-7), (one.kind, setting.name)
+
+
+@pytest.mark.usefixtures("exact")
+def test_derivatives_hold_where_a_layer_stands_apart_from_other_sections():
+    objective = Objective([sections()[0], louder(sections()[1], GUITAR, 9.0)], ROWS, [*covered(), WHOLE])
+    assert set(objective.sections[1].standing) == {GUITAR}
+    here = {"sections": ("Chorus",)}
+    down, cut = ("gain_db", 0.0, -12.0, 0.0, -3.0), ("gain_db", 0.0, -6.0, 0.0, -3.0)
+    dip = {"hz": 1700.0, "q": 1.0, "margin_db": 6.0}
+    chosen = [
+        (candidate("level", GUITAR, [down], **here), np.array([-4.0])),
+        (candidate("shape", GUITAR, [cut], {"hz": 2000.0, "q": 1.0}, **here), np.array([-2.0])),
+        (
+            candidate("dip", GUITAR, [("most_db", 0.0, 0.0, 6.0, 3.0)], dip, key="row-0", key_rows=(VOICE,), **here),
+            np.array([3.0]),
+        ),
+    ]
+    state = State(objective, chosen)
+    assert state.cost.apart < -0.5
+    for m, (one, values) in enumerate(chosen):
+        up, down = (
+            objective.cost([*chosen[:m], (one, values + step), *chosen[m + 1 :]]).total for step in (0.01, -0.01)
+        )
+        assert state.gradient()[m][0] == pytest.approx((up - down) / 0.02, rel=2e-3, abs=1e-4), one.kind
 
 
 # Of a support its own loss is foretold, too, which does not count once it is moved.
@@ -152,33 +177,48 @@ def test_a_cut_of_what_is_essential_costs():
 BEFORE_PHON = 60.0
 
 
-def lost_or_gained(change_phon, *, place="lead", blame=0.0, moved=False):
-    """Return value and derivative by phon, of harm and of what is wrong, of a layer that changes so much."""
+def lost_or_gained(change_phon, *, place="lead", blame=0.0, moved=False, apart=None):
+    """Return harm, what is wrong, the derivative of all, and what stands apart, of a layer that changes so much."""
     sone = float(brentq(lambda x: phon(x)[0] - BEFORE_PHON - change_phon, 1e-3, 1e3, xtol=1e-13))
     nothing = np.zeros((0, 1))
     heard = Heard(np.array([[sone]]), np.array([[sone]]), np.array([[sone]]), nothing)
-    part = added_up([LossTerm(0, place, BEFORE_PHON, blame)], heard, {0} if moved else ())
-    return part.harm, part.wrong, float(part.by.cued[0, 0]) / phon(sone)[1]
+    rows = {0} if moved else ()
+    found = Moved(rows) if apart is None else Moved(rows, np.array([apart]))
+    part = added_up([LossTerm(0, place, BEFORE_PHON, blame)], heard, found)
+    return part.harm, part.wrong, float(part.by.cued[0, 0]) / phon(sone)[1], part.apart
 
 
 @pytest.mark.parametrize("moved", [False, True])
 @pytest.mark.parametrize("blame", [0.0, 0.3, 1.0])
 @pytest.mark.parametrize("change_phon", [-6.0, -1.0, -0.5, -0.25, -0.1, 0.0, 0.1, 0.25, 1.0, 6.0])
-def test_the_slope_of_what_others_lose_and_gain_holds_as_the_mix_stands_too(change_phon, blame, moved):
-    up, down = (sum(lost_or_gained(change_phon + x, blame=blame, moved=moved)[:2]) for x in (1e-4, -1e-4))
-    _, _, slope = lost_or_gained(change_phon, blame=blame, moved=moved)
+@pytest.mark.parametrize("apart", [None, -3.0, 2.0])
+def test_the_slope_of_what_others_lose_and_gain_holds_as_the_mix_stands_too(change_phon, blame, moved, apart):
+    given = {"blame": blame, "moved": moved, "apart": apart}
+    up, down = (lost_or_gained(change_phon + x, **given) for x in (1e-4, -1e-4))
+    up, down = (one[0] + one[1] + one[3] for one in (up, down))
+    slope = lost_or_gained(change_phon, **given)[2]
     assert slope == pytest.approx((up - down) / 2e-4, rel=1e-3, abs=1e-4)
 
 
 def test_what_others_lose_grows_by_more_than_it_is_and_what_is_in_the_way_may_lose():
-    lost = {change: lost_or_gained(change)[0] for change in (-0.3, -2.55, -4.55)}  # hinge takes 0.25, 0.3 are free
-    assert lost == pytest.approx({-0.3: 0.0, -2.55: 4.0, -4.55: 12.0})  # x + x^2 / 2
+    lost = {change: lost_or_gained(change)[0] for change in (-0.5, -2.75, -4.75)}  # hinge takes 0.25, 0.5 are free
+    assert lost == pytest.approx({-0.5: 0.0, -2.75: 4.0, -4.75: 12.0})  # x + x^2 / 2
     for blame in (0.0, 0.2):  # moved, but not what is in the way
-        assert lost_or_gained(-4.55, blame=blame, moved=True)[0] == pytest.approx(12.0)
+        assert lost_or_gained(-4.75, blame=blame, moved=True)[0] == pytest.approx(12.0)
     for blame in (0.5, 0.9):  # in the way: 0.3 (x + x^2 / 6)
-        assert lost_or_gained(-4.55, blame=blame, moved=True)[0] == pytest.approx(0.3 * (4.0 + 16.0 / 6.0))
-    assert lost_or_gained(-4.55, blame=0.9)[0] == pytest.approx(12.0)  # not moved: it is not to lose
-    assert lost_or_gained(-4.55, place="support")[0] == pytest.approx(0.6 * 12.0)
+        assert lost_or_gained(-4.75, blame=blame, moved=True)[0] == pytest.approx(0.3 * (4.0 + 16.0 / 6.0))
+    assert lost_or_gained(-4.75, blame=0.9)[0] == pytest.approx(12.0)  # not moved: it is not to lose
+    assert lost_or_gained(-4.75, place="support")[0] == pytest.approx(0.6 * 12.0)
+
+
+def test_what_moves_in_a_section_alone_undo_is_no_loss_and_nearer_to_the_other_sections_is_better():
+    nearer = [lost_or_gained(change, moved=True, apart=-6.0) for change in (0.0, -3.0, -6.0, -9.0)]
+    assert [one[0] for one in nearer[:3]] == [0.0, 0.0, 0.0]
+    assert nearer[3][0] > 1.0
+    assert nearer[0][3] == pytest.approx(0.0)
+    assert nearer[2][3] < nearer[1][3] < 0.0
+    assert nearer[3][3] > nearer[2][3]
+    assert lost_or_gained(-3.0)[3] == 0.0  # nothing is known of it
 
 
 def test_what_others_gain_counts_less_and_less_and_what_is_moved_gains_nothing():

@@ -25,8 +25,9 @@ from mixwright.planning.essentials import STATIC_SHAPES, essential
 from mixwright.planning.excited import Excited, excited_of
 from mixwright.planning.foretold import foretold
 from mixwright.planning.known import KnownSong
+from mixwright.planning.known_section import Essential
 from mixwright.planning.limits import ESSENTIAL_DB
-from mixwright.planning.objective import Essential, Objective, State
+from mixwright.planning.objective import Objective, State
 from mixwright.planning.questions import questions_of
 from mixwright.planning.room_words import planned_move
 from mixwright.planning.search import MOST_MOVES, Search
@@ -124,7 +125,8 @@ def make_room(
     by_id = {one.id: one for one in planned}
     ids = [row.id for row in rows]
     moves = tuple(
-        planned_move(pick, one, by_id, ids, names, strength) for pick, one in zip(found.picks, told, strict=True)
+        planned_move(pick, one, by_id, ids, names, strength, objective.stands_apart_db(pick.candidate))
+        for pick, one in zip(found.picks, told, strict=True)
     )
     inside = search.outside(State(objective, [(one.candidate, one.values) for one in found.picks]))
     judged = tuple(

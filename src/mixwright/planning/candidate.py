@@ -63,6 +63,8 @@ class Candidate:
         added to a margin as heard, to make it one as dialled
     time_share : float
         for which part of its time it acts, roughly
+    price_share : float
+        which part of the usual price it is worth
     why : str
         which evidence speaks for it: a key of `limits.EVIDENCE`
     """
@@ -81,6 +83,7 @@ class Candidate:
     feeds: tuple[tuple[int, float], ...] = ()
     known: Mapping[str, float] = field(default_factory=dict)
     time_share: float = 1.0
+    price_share: float = 1.0
     why: str = ""
 
     @property
@@ -126,7 +129,7 @@ class Candidate:
         price = 0.0
         for k, one in enumerate(self.settings):
             size, slope = _size(self.kind, one, settings)
-            each = PRICES[self.kind] * self.time_share
+            each = PRICES[self.kind] * self.time_share * self.price_share
             price += each * size
             slopes[k] = each * slope
         return price, slopes

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from mixwright.model.ledger import Finding
@@ -14,7 +14,8 @@ from mixwright.planning.essentials import Essentials
 from mixwright.planning.excited import Excited
 from mixwright.planning.keyed_candidates import dips, ducks
 from mixwright.planning.known import CENTRED, KnownSong
-from mixwright.planning.shape_candidates import band_limits, complements, cuts, tilts
+from mixwright.planning.shape_candidates import as_elsewhere, band_limits, complements, cuts, tilts
+from mixwright.planning.standing import Standing, standings
 
 #: What lies lower than this stays in the centre (Mansbridge et al. 2012).
 _CENTRE_BELOW_HZ = 200.0
@@ -23,7 +24,11 @@ _WIDE = 0.1
 
 
 def candidates_of(
-    finding: Finding, song: KnownSong, sections: Sequence[Excited], essentials: Essentials | None = None
+    finding: Finding,
+    song: KnownSong,
+    sections: Sequence[Excited],
+    essentials: Essentials | None = None,
+    standing: Mapping[str, Mapping[int, Standing]] | None = None,
 ) -> list[Candidate]:
     """Return the moves that could answer a finding; nothing that is locked or decided.
 
@@ -36,6 +41,8 @@ def candidates_of(
         all sections of the song, in order
     essentials : Essentials, optional
         of these sections, by which static shapes are bounded; made here where it is not given
+    standing : mapping, optional
+        by the name of a section, which rows stand apart there; without it nothing is known of that
 
     Returns
     -------
@@ -48,17 +55,22 @@ def candidates_of(
         return []
     held = essentials or essentials_of(song, sections)
     clash = Clash(finding, song, {one.section.name: one for one in sections}, victim)
-    found = _brighter(clash) if finding.kind == "brighter" else _covered(clash, held)
+    found = (
+        _brighter(clash)
+        if finding.kind == "brighter"
+        else _covered(clash, held, (standing or {}).get(finding.section, {}))
+    )
     return list(_offered(found, clash, held))
 
 
 def candidates_for(findings: Iterable[Finding], song: KnownSong, sections: Sequence[Excited]) -> list[Candidate]:
     """Return the candidates of several findings in their order, each once; what was left as it is asks for nothing."""
     held = essentials_of(song, sections)
+    stand = {one.section.name: here for one, here in zip(sections, standings(sections), strict=True)}
     found: dict[tuple[object, ...], Candidate] = {}
     for finding in findings:
         if finding.verdict != "left as is":
-            for one in candidates_of(finding, song, sections, held):
+            for one in candidates_of(finding, song, sections, held, stand):
                 same = _same(one)
                 found[same] = _widened(found[same], one) if same in found else one
     return list(found.values())
@@ -69,7 +81,7 @@ def essentials_of(song: KnownSong, sections: Sequence[Excited]) -> Essentials:
     return Essentials(sections, lambda row, section: song.rows[row].place_at(section) != "bed")
 
 
-def _covered(clash: Clash, held: Essentials) -> Iterator[Candidate]:
+def _covered(clash: Clash, held: Essentials, standing: Mapping[int, Standing]) -> Iterator[Candidate]:
     yield from _levels(clash)
     if clash.song.levels_only:
         return
@@ -77,6 +89,7 @@ def _covered(clash: Clash, held: Essentials) -> Iterator[Candidate]:
     yield from _narrow(clash)
     yield from band_limits(clash)
     yield from complements(clash, held)
+    yield from as_elsewhere(clash, standing)
     yield from cuts(clash, held)
     yield from tilts(clash)
     yield from dips(clash)

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mixwright.planning.objective import Known, Objective, State
+from mixwright.planning.known_section import Known
+from mixwright.planning.objective import Objective, State
 from mixwright.planning.powers import factor, phon
 from mixwright.planning.search import Found, Pick, Search
 

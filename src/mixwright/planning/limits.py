@@ -76,6 +76,9 @@ PRICES: Mapping[str, float] = {
     "colour": 0.2,
 }
 
+#: The part of its price of what leads back to how a layer stands in the other sections.
+ELSEWHERE_PART = Limit(0.25, "ours: it is heard as the layer that it is elsewhere")
+
 #: Sizes in dB are priced as ``size + size^2 / far``: one that goes so far costs twice what it would. Ours.
 FAR_DB: Mapping[str, float] = {
     "level": 18.0,
@@ -96,6 +99,7 @@ EVIDENCE: Mapping[str, str] = {
     "band_limit": "Layers limited to the part that matters: common practice; to do so blindly to all of them is not "
     "supported (Pestana & Reiss 2014).",
     "complement": "Mirrored shapes of two layers: a known remedy, less liked than placing (Wakefield & Dewey 2015).",
+    "elsewhere": "In this section it stands higher there than in the others: common practice, no source.",
     "cut": "Cuts outside of what is essential to the masker were preferred to none (Hafezi & Reiss 2015).",
     "tilt": "Kick and bass tilted apart: common practice, no source.",
     "dip": "Dips in instruments while the lead sounds: common practice; no listening test of music is known.",

@@ -5,33 +5,28 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
-from mixwright.ledger.findings import LEAST_S, LedgerRow
-from mixwright.ledger.tolerances import WHOLE
+from mixwright.ledger.findings import LedgerRow
 from mixwright.model.ledger import Finding
-from mixwright.model.words import Place
-from mixwright.planning.audible import Audible, Heard, Hearer, Share, Slopes
+from mixwright.planning.audible import Audible, Heard, Hearer, Slopes
 from mixwright.planning.candidate import Candidate
 from mixwright.planning.essentials import STATIC_SHAPES
 from mixwright.planning.excited import Excited
+from mixwright.planning.known_section import Essential, Known, known_section
 from mixwright.planning.powers import factor, in_places, phon, product
+from mixwright.planning.standing import mean_gain, standings
 from mixwright.planning.terms import (
     BED_FREE_DB,
     BED_WEIGHT,
-    BandTerm,
-    LossTerm,
+    Moved,
     Part,
-    Term,
-    WholeTerm,
     added_up,
-    blamed,
     hinge,
-    places_between,
 )
 
 #: What the first move is priced at beside its size, in phon, and by how much more each further one than the one before
@@ -39,15 +34,10 @@ from mixwright.planning.terms import (
 A_MOVE, A_FURTHER_MOVE = 0.2, 0.5
 #: What a dB costs by which the essential part of a lead or a support moves beside the rest of it, beyond the limit.
 ESSENTIAL_WEIGHT = 8.0
-#: Rows that lie further inside than this, in phon, are not asked whether they still do.
-_FAR_INSIDE_PHON = 6.0
-#: What the ear's model of a plan differs by from the ledger is taken over up to here: phon, and a factor.
-_MOST_OFFSET_PHON, _MOST_SCALE = 6.0, 60.0
-#: So far outside a layer as a whole is believed to lie, and so many phon are a dB of its fader, at least and at most.
-_MOST_EXCESS_DB, _PHON_PER_DB = 12.0, (0.3, 1.5)
-_ONLY_COVERED_DB = 3.0
 #: What changes the mix by less at a place is not heard there, in dB.
 _UNHEARD_DB = 0.02
+#: So much at most is believed to come of where rows stand elsewhere; less energy than this part is left of no mix.
+_MOST_APART_PHON, _LEAST_ENERGY, _LEAST = 12.0, 1e-3, 1e-9
 _DB = 10.0 / math.log(10.0)
 
 Chosen = Sequence[tuple[Candidate, np.ndarray]]
@@ -55,52 +45,30 @@ Chosen = Sequence[tuple[Candidate, np.ndarray]]
 Places = Sequence[np.ndarray]
 
 
-@dataclass(eq=False)
-class Essential:
-    """Where a row of a section is itself, bool (frames, PLACES); so much of it static shapes may take."""
-
-    where: np.ndarray
-    limit_db: float
-
-
-@dataclass(frozen=True, eq=False)
-class Known:
-    """One section as the plan knows it: `weight` is its part of the mix's energy.
-
-    `places`: of each row what it is for in this section; `terms` are of leads and supports.
-    """
-
-    audible: Audible
-    places: Mapping[int, Place]
-    terms: Sequence[Term]
-    essential: Mapping[int, Essential]
-    weight: float
-
-    @property
-    def name(self) -> str:
-        """The name of the section."""
-        return self.audible.section.name
-
-
 @dataclass(frozen=True, eq=False)
 class Cost:
     """What is wrong with a song, what its moves harm, what they are priced at: all in phon, weighted.
 
-    `wrong` is findings, less what leads and supports gain: it may be below 0.
+    `wrong` is findings, less what leads and supports gain: it may be below 0. `apart`: how much further moves in single
+    sections take these from how the song stands in the others; below 0 where they bring them nearer.
     """
 
     wrong: float
     harm: float
     price: float
+    apart: float = 0.0
 
     @property
     def total(self) -> float:
         """What a plan makes as small as it can."""
-        return self.wrong + self.harm + self.price
+        return self.wrong + self.harm + self.price + self.apart
 
 
 class Objective:
-    """J of a song with moves: ``wrong + harm + price``, at equal loudness of the mix.
+    """J of a song with moves: ``wrong + harm + price + apart``, at equal loudness of the mix.
+
+    ``apart`` is told of moves in single sections: whether they bring layers nearer to how these stand in the others
+    (`standing`), and who is heard nearer to how that would be (`terms.LossTerm`); below 0 where they do.
 
     ``wrong`` is what lies outside the tolerances, at all and by how much (`terms.WholeTerm`, `terms.BandTerm`), less
     what leads and supports gain that are not moved; ``harm`` what they lose (`terms.LossTerm`), what static shapes take
@@ -135,7 +103,10 @@ class Objective:
         energy: Mapping[str, float] | None = None,
         essential: Mapping[tuple[str, int], Essential] | None = None,
     ) -> None:
-        self.sections = tuple(_known(one, rows, findings, kept or {}, energy, essential or {}) for one in sections)
+        found = [known_section(one, rows, findings, kept or {}, energy, essential or {}) for one in sections]
+        stand = standings([one.audible.excited for one in found])
+        self.sections = tuple(replace(one, standing=here) for one, here in zip(found, stand, strict=True))
+        self._apart: dict[tuple[int, int], np.ndarray | None] = {}
         self._touched: dict[Candidate, list[np.ndarray]] = {}  # by identity: candidates are not compared
 
     def cost(self, chosen: Chosen, places: Places | None = None) -> Cost:
@@ -156,6 +127,40 @@ class Objective:
             mask[0] = mask[0] or not mask.any()  # one place at least
         return [np.flatnonzero(mask) for mask in masks]
 
+    def apart(self, k: int, row: int) -> np.ndarray | None:
+        """Return by how much each judged row of a section would change if a row stood in it as elsewhere, in phon.
+
+        None where nothing is known of that.
+        """
+        if (k, row) not in self._apart:
+            self._apart[k, row] = self._moved_back(self.sections[k], row)
+        return self._apart[k, row]
+
+    def stands_apart_db(self, candidate: Candidate) -> float | None:
+        """Return by how much what a move in single sections moves stands higher there than in the others, or lower.
+
+        Of several rows and sections it is the furthest; None where nothing is known.
+        """
+        found = [
+            known.standing[row].mean_db
+            for known in self.sections
+            if known.name in candidate.sections
+            for row in candidate.rows
+            if row in known.standing
+        ]
+        return max(found, key=abs, default=None)
+
+    def _moved_back(self, known: Known, row: int) -> np.ndarray | None:
+        if row not in known.standing:
+            return None
+        gains = {row: -known.standing[row].apart_db}
+        whole = sum(one.weight for one in self.sections)
+        part = 1.0 + known.weight * known.audible.k_change(gains) / max(whole, _LEAST)
+        shift_db = -10.0 * math.log10(max(part, _LEAST_ENERGY))
+        heard = known.audible.heard(gains, shift_db).heard, known.audible.still(0.0)[0]
+        there, here = (np.array([phon(float(row.sum()))[0] for row in one.cued]) for one in heard)
+        return np.asarray(np.clip(there - here, -_MOST_APART_PHON, _MOST_APART_PHON))
+
     def _touched_by(self, candidate: Candidate) -> list[np.ndarray]:
         if candidate not in self._touched:
             most = [np.zeros(PLACES) for _ in self.sections]
@@ -169,13 +174,21 @@ class Objective:
 
 @dataclass(frozen=True, eq=False)
 class _Pressed:
-    """A cost of moving a row in a section, and its derivative `by` the gain there; `static`: that of static shapes."""
+    """A cost of moving a row in a section, and its derivative `by` the gain there.
+
+    `static`: that of static shapes alone; `here`: that of moves which are made in some sections alone.
+    """
 
     section: int
     row: int
     static: bool
     value: float
     by: np.ndarray
+    here: bool = False
+
+    def of(self, candidate: Candidate) -> bool:
+        """Tell whether it is one of a candidate."""
+        return (candidate.kind in STATIC_SHAPES or not self.static) and (bool(candidate.sections) or not self.here)
 
 
 class State:
@@ -199,17 +212,22 @@ class State:
         self._parts: list[Part] = []
         for k, known in enumerate(objective.sections):
             moved = {known.audible.at[row] for row in self._gains[k] if row in known.audible.at}
-            self._parts.append(added_up(known.terms, self.heard(k), moved))
+            back = [objective.apart(k, row) for row in self._alone(k)]
+            apart = [one for one in back if one is not None]
+            self._parts.append(
+                added_up(known.terms, self.heard(k), Moved(moved, sum(apart[1:], apart[0]) if apart else None))
+            )
         self._pressed = list(self._essentials())
         self._maps: dict[tuple[int, int], np.ndarray] = {}
         self._slopes: dict[int, Slopes] = {}
         self.cost = Cost(
             sum(one.wrong for one in self._parts),
-            sum(one.harm for one in self._parts) + sum(one.value for one in self._pressed),
+            sum(one.harm for one in self._parts) + sum(one.value for one in self._pressed if not one.here),
             sum(
                 A_MOVE + A_FURTHER_MOVE * k + candidate.price(values)[0]
                 for k, (candidate, values) in enumerate(self._chosen)
             ),
+            sum(one.apart for one in self._parts) + sum(one.value for one in self._pressed if one.here),
         )
 
     def _shift_of(self) -> None:
@@ -219,11 +237,11 @@ class State:
         change = sum(
             known.weight * known.audible.k_change(here) for known, here in zip(sections, self._gains, strict=True)
         )
-        part = max(1.0 + change / max(whole, 1e-9), 1e-3)
+        part = max(1.0 + change / max(whole, _LEAST), _LEAST_ENERGY)
         self._energy, self.shift_db = part * whole, -10.0 * math.log10(part)
 
     def _essentials(self) -> Iterable[_Pressed]:
-        """Yield what static shapes take of the essentials of rows, and by how much beds are moved."""
+        """Yield what static shapes take of essentials, by how much beds are moved, how rows stand beside elsewhere."""
         for k, known in enumerate(self._of.sections):
             for row, essential in known.essential.items():
                 static = [
@@ -242,6 +260,21 @@ class State:
                     sign = math.copysign(1.0, change_db)
                     value, by = hinge(sign * change_db - BED_FREE_DB)
                     yield _Pressed(k, row, False, BED_WEIGHT * value, BED_WEIGHT * by * sign * slope)
+            for row, gains in self._alone(k).items():
+                if row in known.standing:
+                    own, seconds = known.audible.own[row], known.audible.seconds[row]
+                    gain, part = mean_gain(own, seconds, sum(gains[1:], gains[0]))
+                    value, slope = known.standing[row].cost(gain)
+                    yield _Pressed(k, row, False, value, slope * part, here=True)
+
+    def _alone(self, k: int) -> dict[int, list[np.ndarray]]:
+        """Return the gains of rows by moves that are not made in the whole song: what these do between sections."""
+        found: dict[int, list[np.ndarray]] = {}
+        for (candidate, _), made in zip(self._chosen, self._made[k], strict=True):
+            if candidate.sections:
+                for row, gain in made.items():
+                    found.setdefault(row, []).append(gain.db)
+        return found
 
     def heard(self, k: int) -> Heard:
         """Return what is heard of a section."""
@@ -274,7 +307,7 @@ class State:
                             continue
                         found[m][at] += product(self.map_of(k, row), in_places(slope, where))
                         for one in pressed:
-                            if one.row == row and (candidate.kind in STATIC_SHAPES or not one.static):
+                            if one.row == row and one.of(candidate):
                                 found[m][at] += product(one.by, slope)
         return found
 
@@ -328,72 +361,3 @@ def level_change(audible: Audible, row: int, gain: np.ndarray) -> tuple[float, n
     if whole <= 0.0 or whole_now <= 0.0:
         return 0.0, np.zeros_like(power)
     return 10.0 * math.log10(whole_now / whole), now / whole_now
-
-
-def _known(
-    excited: Excited,
-    rows: Sequence[LedgerRow],
-    findings: Sequence[Finding],
-    kept: Mapping[int, float],
-    energy: Mapping[str, float] | None,
-    essential: Mapping[tuple[str, int], Essential],
-) -> Known:
-    """Return a section with its terms: those of findings lie as far outside as the ledger says, as the mix stands."""
-    section = excited.section
-    facts = {row.id: row for row in rows}
-    index = {id_: k for k, id_ in enumerate(excited.rows) if id_ in facts}
-    places: dict[int, Place] = {k: facts[id_].place_at(section.name) for id_, k in index.items()}
-    judged = [k for k, place in places.items() if place != "bed" and excited.active_s[k] >= LEAST_S]
-    of = [one for one in findings if one.section in ("", section.name) and index.get(one.track) in judged]
-    shares = {Share(index[one.track], index[one.taker]): None for one in of if one.band_hz and one.taker in index}
-    tolerated = {row: WHOLE[places[row]].db for row in judged}
-    audible = Audible(excited, judged, tolerated, tuple(shares))
-    heard = audible.still(0.0)[0]
-    terms: list[Term] = []
-    for k, row in enumerate(judged):
-        own = [one for one in of if index[one.track] == row]
-        terms += _whole_term(k, places[row], tolerated[row], heard, own)
-    for one in of:
-        if one.band_hz and one.taker in index:
-            share = list(shares).index(Share(index[one.track], index[one.taker]))
-            where = places_between(*one.band_hz)
-            counts_left = one.kind != "voice_filled"
-            term = BandTerm(audible.at[index[one.track]], share, where, 1.0, one.tolerance_db, counts_left, one)
-            scale = min((one.excess_db + one.tolerance_db) / max(term.cost_db(heard), 1e-6), _MOST_SCALE)
-            terms.append(replace(term, scale=scale))
-    asked = {judged[one.row]: tolerated[judged[one.row]] for one in terms if isinstance(one, WholeTerm)}
-    stands = _louder(excited, kept) if kept else excited
-    audible = Audible(stands, judged, asked, tuple(shares))
-    heard = audible.still(0.0)[0]
-    blame = blamed(of, index)
-    terms += [
-        LossTerm(k, places[row], phon(float(heard.cued[k].sum()))[0], blame.get(row, 0.0))
-        for k, row in enumerate(judged)
-    ]
-    held = {row: one for (name, row), one in essential.items() if name == section.name}
-    weight = (energy or {}).get(section.name, section.end_s - section.start_s)
-    return Known(audible, places, tuple(terms), held, weight)
-
-
-def _whole_term(k: int, place: Place, tolerated_db: float, heard: Heard, of: Sequence[Finding]) -> Iterator[WholeTerm]:
-    """Yield the term of a layer as a whole, where it lies outside or not far inside."""
-    alone, in_mix, up = (phon(float(one[k].sum()))[0] for one in (heard.alone, heard.cued, heard.raised))
-    finding = next((one for one in of if one.kind in ("covered", "only_covered")), None)
-    if finding is not None:
-        by_db = min(max((up - in_mix) / tolerated_db, _PHON_PER_DB[0]), _PHON_PER_DB[1])
-        # Whoever is only ever covered is told even where the rise of what little is heard lies inside.
-        least_db = _ONLY_COVERED_DB if finding.kind == "only_covered" else 0.0
-        wanted = min(max(finding.excess_db, least_db), _MOST_EXCESS_DB) * by_db
-        yield WholeTerm(k, place, min(max(wanted - (alone - up), -_MOST_OFFSET_PHON), _MOST_OFFSET_PHON), finding)
-    elif alone - up > -_FAR_INSIDE_PHON:
-        yield WholeTerm(k, place, -max(alone - up, 0.0))
-
-
-def _louder(excited: Excited, kept: Mapping[int, float]) -> Excited:
-    """Return a section in which some rows are louder."""
-    gain = np.ones((len(excited.rows), 1, 1, 1), dtype=np.float32)
-    for row, db in kept.items():
-        gain[row] = 10.0 ** (db / 10.0)
-    power = excited.k_power * gain
-    whole = np.float32(power.sum(dtype=np.float64))
-    return replace(excited, own=excited.own * gain, alone=excited.alone * gain, k_power=power / whole)

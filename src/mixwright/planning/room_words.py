@@ -15,6 +15,8 @@ from mixwright.units import band_words
 
 #: So many costs of a move are told, the largest.
 _MOST_COSTS = 3
+#: By how much a layer stands apart from other sections where that is told, in dB.
+TOLD_DB = 2.0
 
 
 def planned_move(
@@ -24,6 +26,7 @@ def planned_move(
     ids: Sequence[str],
     names: Mapping[str, str],
     strength: float,
+    apart_db: float | None = None,
 ) -> PlannedMove:
     """Return a move as it is proposed.
 
@@ -38,6 +41,8 @@ def planned_move(
     names : mapping
         names of layers, groups and sends by id
     strength : float
+    apart_db : float, optional
+        by how much what it moves stands higher in its section than in the others, or, below 0, lower
     """
     candidate = pick.candidate
     finding = findings.get(candidate.finding)
@@ -51,7 +56,7 @@ def planned_move(
         state="proposed",
         strength=strength,
         by="plan",
-        reason=_reason(candidate, pick, told, finding, ids, names),
+        reason=_reason(candidate, pick, told, finding, ids, names) + _beside_others(candidate, apart_db, names),
         evidence=EVIDENCE.get(candidate.why, ""),
         predicted=predicted,
         without_it=_without_it(told, findings, ids, names),
@@ -86,6 +91,16 @@ def _reason(
         reason += f": {taker} takes most of what it loses at {band_words(*finding.band_hz, ' to ')}"
     strong = " This is a strong move." if _is_strong(candidate, pick) else ""
     return f"{reason}.{strong}"
+
+
+def _beside_others(candidate: Candidate, apart_db: float | None, names: Mapping[str, str]) -> str:
+    """Return what the other sections say of a move: nothing where it leads away from them."""
+    gain_db = candidate.settings[0].first if candidate.settings else 0.0
+    if apart_db is None or abs(apart_db) < TOLD_DB or apart_db * gain_db >= 0.0:
+        return ""
+    name = names.get(candidate.target, candidate.target)
+    way = "higher" if apart_db > 0.0 else "lower"
+    return f" {name} stands about {abs(apart_db):.0f} dB {way} there than in the sections that are most alike."
 
 
 def _is_strong(candidate: Candidate, pick: Pick) -> bool:

@@ -164,11 +164,14 @@ class Search:
             rest = _beside([one.candidate for one in first], picks)
             made = self._refined(first, _STEPS, held=rest)
             cost = self._of.cost(_chosen([*rest, *made]))
-            gain = state.cost.total - cost.total
+            helped = state.cost.wrong - cost.wrong
+            # That layers come nearer to how they stand elsewhere is no reason of its own: no more than what it mends.
+            nearer = state.cost.apart - cost.apart
+            counts = min(nearer, max(helped, 0.0))
+            gain = state.cost.total - cost.total - nearer + counts
             if gain > _LEAST_GAIN:
-                helped = state.cost.wrong - cost.wrong
                 harm = max(cost.harm - state.cost.harm, 0.0) + cost.price - state.cost.price
-                settled.append((gain, helped / max(harm, _LEAST_HARM), -order, [*rest, *made]))
+                settled.append((gain, (helped + counts) / max(harm, _LEAST_HARM), -order, [*rest, *made]))
         if not settled:
             return None
         most = max(one[0] for one in settled)

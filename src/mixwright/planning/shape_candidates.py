@@ -4,12 +4,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from mixwright.planning import limits
 from mixwright.planning.candidate import Candidate, Setting
 from mixwright.planning.clash import Clash, Target, middle_hz
 from mixwright.planning.essentials import Essentials
+from mixwright.planning.standing import LEAST_BELL_DB, Standing
 
 #: More than this part of a band's energy makes the band essential to who takes there.
 _ESSENTIAL_PART = 0.5
@@ -58,6 +60,27 @@ def cuts(clash: Clash, held: Essentials) -> Iterator[Candidate]:
                 cut = Setting("gain_db", 0.0, -_deepest_db(clash, target), 0.0, -2.5)
                 for sections in clash.where:
                     yield clash.candidate("shape", target, sections, (cut,), _bell(low_hz, high_hz), why="cut")
+
+
+def as_elsewhere(clash: Clash, standing: Mapping[int, Standing]) -> Iterator[Candidate]:
+    """Yield cuts of who takes, where that stands higher in this section than in the others.
+
+    Such a cut leads back to what the layer is elsewhere, so that it is cheaper than others, and may go as far.
+    """
+    section = clash.finding.section
+    for target in clash.targets if section in clash.sections and len(clash.sections) > 1 else ():
+        stands = standing.get(max(target.rows, key=lambda row: clash.parts.get(row, 0.0)))
+        if stands is None:
+            continue
+        bells = [(*bell_of(*band_hz, limits.CUT_Q.value), stands.between(*band_hz)) for band_hz in clash.bands]
+        if (own := stands.bell()) is not None:
+            bells.append((float(f"{own[0]:.2g}"), *own[1:]))
+        for hz, q, high_db in bells:
+            if high_db >= LEAST_BELL_DB:
+                most = min(limits.STRONG_CUT_DB.value, 2.0 * high_db)
+                cut = Setting("gain_db", 0.0, -most, 0.0, -0.6 * min(high_db, most))
+                one = clash.candidate("shape", target, (section,), (cut,), {"hz": hz, "q": q}, why="elsewhere")
+                yield replace(one, price_share=limits.ELSEWHERE_PART.value)
 
 
 def tilts(clash: Clash) -> Iterator[Candidate]:

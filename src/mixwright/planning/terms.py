@@ -35,7 +35,7 @@ _WORTH_PART, _WORTH_DB, _LEAST_WORTH = 0.5, 1.0, 0.6
 #: What a phon lost by another lead or support counts, and what of it is free: less than what listeners repeat
 #: (Ma, Reiss & Black 2014: about 2 dB, a few tenths of which add up unheard).
 LOSS_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.6, "bed": 0.0}
-LOSS_FREE_PHON = 0.3
+LOSS_FREE_PHON = 0.5
 #: So much lost counts twice what it is.
 LOSS_FAR_PHON = 2.0
 #: Of what a layer loses that is moved since it is in the way, this part counts, and twice that so far.
@@ -50,6 +50,9 @@ BLAMED = 0.2, 0.5
 GAIN_WEIGHT, GAIN_PHON = 0.25, 2.5
 #: What a dB counts by which a bed is moved, beyond what is free: it may melt, but would be missed.
 BED_WEIGHT, BED_FREE_DB = 0.08, 1.0
+#: What a phon counts by which a lead or support comes nearer to how it would be heard if what is moved stood as in the
+#: other sections, by its place, and over how many phon that wears off.
+APART_WEIGHT, APART_ROUND_PHON = 0.4, 1.0
 _LEAST = 1e-9
 
 
@@ -80,12 +83,26 @@ def at_all(value: float, rounded: float) -> tuple[float, float]:
 class Part:
     """A sum over terms, and its derivatives `by` what is heard.
 
-    `wrong` of it is findings, less what leads and supports gain; the rest is harm.
+    `wrong` of it is findings, less what leads and supports gain; `apart` by how much moves take these further from how
+    they would be heard if what is moved stood as in other sections.
     """
 
     wrong: float
     harm: float
+    apart: float
     by: Heard
+
+
+@dataclass(frozen=True, eq=False)
+class Moved:
+    """What moves do in a section: `rows` that they move themselves, and what speaks from other sections.
+
+    `apart`: by how much each row would change in phon if those that are moved in this section alone stood in it as they
+    do elsewhere; None where that is not known.
+    """
+
+    rows: Collection[int] = ()
+    apart: np.ndarray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +127,7 @@ class WholeTerm:
         k = self.row
         return self.offset + phon(float(heard.alone[k].sum()))[0] - phon(float(heard.raised[k].sum()))[0]
 
-    def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:  # noqa: ARG002
+    def add_to(self, part: Part, heard: Heard, moved: Moved) -> None:  # noqa: ARG002
         """Add value and derivatives."""
         k = self.row
         alone, by_alone = phon(float(heard.alone[k].sum()))
@@ -154,7 +171,7 @@ class BandTerm:
         """Return how far it lies outside, in tolerances; below 0 inside."""
         return self.cost_db(heard) / self.tolerance_db - 1.0
 
-    def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:  # noqa: ARG002
+    def add_to(self, part: Part, heard: Heard, moved: Moved) -> None:  # noqa: ARG002
         """Add value and derivatives."""
         cost, by_alone, by_cued, by_took = self._cost(heard)
         over = cost / self.tolerance_db - 1.0 + INSIDE_PART
@@ -217,6 +234,11 @@ class LossTerm:
     A layer that gains more than RISE_FREE_PHON stands out, moved or not: harm is ``w * (z + z^2 / RISE_FAR_PHON)`` with
     ``z = hinge(now - before - RISE_FREE_PHON)``.
 
+    Where it is known how rows that are moved stand in other sections, `a` is by how much this row would change if these
+    stood so here, too (`Moved.apart`). What it loses or gains on the way there is neither loss nor standing out, gains
+    are not counted by themselves, and `Part.apart` is ``w * APART_WEIGHT * (f(now - before - a) - f(a))`` with
+    ``f(x) = sqrt(x^2 + APART_ROUND_PHON^2)``.
+
     `blame`: which part of what is lost in the findings of the section this layer takes, 0 to 1.
     """
 
@@ -225,24 +247,30 @@ class LossTerm:
     before_phon: float
     blame: float = 0.0
 
-    def add_to(self, part: Part, heard: Heard, moved: Collection[int]) -> None:
+    def add_to(self, part: Part, heard: Heard, moved: Moved) -> None:
         """Add value and derivatives."""
         now, slope = phon(float(heard.cued[self.row].sum()))
         weight, far_phon = LOSS_WEIGHT[self.place], LOSS_FAR_PHON
-        if self.row in moved:
+        lost_weight = weight
+        apart = 0.0 if moved.apart is None else float(moved.apart[self.row])
+        change = now - self.before_phon
+        if self.row in moved.rows:
             low, high = BLAMED
             to_blame = min(max((self.blame - low) / (high - low), 0.0), 1.0)
             far_phon += (BLAMED_FAR_PHON - LOSS_FAR_PHON) * to_blame
             lost_weight = weight * (1.0 - (1.0 - BLAMED_PART) * to_blame)
-        else:
-            lost_weight = weight
-            gained, by_change = _gained(now - self.before_phon)
+        elif moved.apart is None:
+            gained, by_change = _gained(change)
             part.wrong -= weight * gained
             part.by.cued[self.row] -= weight * by_change * slope
-        value, by = hinge(self.before_phon - now - LOSS_FREE_PHON)
+        if moved.apart is not None:
+            near = math.hypot(change - apart, APART_ROUND_PHON)
+            part.apart += weight * APART_WEIGHT * (near - math.hypot(apart, APART_ROUND_PHON))
+            part.by.cued[self.row] += weight * APART_WEIGHT * (change - apart) / near * slope
+        value, by = hinge(min(apart, 0.0) - change - LOSS_FREE_PHON)
         part.harm += lost_weight * value * (1.0 + value / far_phon)
         part.by.cued[self.row] -= lost_weight * (1.0 + 2.0 * value / far_phon) * by * slope
-        rise, by_rise = hinge(now - self.before_phon - RISE_FREE_PHON)
+        rise, by_rise = hinge(change - max(apart, 0.0) - RISE_FREE_PHON)
         part.harm += weight * rise * (1.0 + rise / RISE_FAR_PHON)
         part.by.cued[self.row] += weight * (1.0 + 2.0 * rise / RISE_FAR_PHON) * by_rise * slope
 
@@ -275,10 +303,11 @@ def blamed(findings: Sequence[Finding], index: Mapping[str, int]) -> dict[int, f
 Term = WholeTerm | BandTerm | LossTerm
 
 
-def added_up(terms: Sequence[Term], heard: Heard, moved: Collection[int] = ()) -> Part:
-    """Return the sum of terms with its derivatives; `moved`: the rows that moves move themselves."""
+def added_up(terms: Sequence[Term], heard: Heard, moved: Moved | None = None) -> Part:
+    """Return the sum of terms with its derivatives."""
+    moved = moved or Moved()
     names = ("alone", "cued", "raised", "took")
-    part = Part(0.0, 0.0, Heard(*(np.zeros_like(getattr(heard, name)) for name in names)))
+    part = Part(0.0, 0.0, 0.0, Heard(*(np.zeros_like(getattr(heard, name)) for name in names)))
     for term in terms:
         term.add_to(part, heard, moved)
     return part

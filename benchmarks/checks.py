@@ -240,6 +240,7 @@ def main() -> int:
             folder.mkdir()
             for k, piece in enumerate(pieces):
                 _add(scores, "clean", list(clean(k, piece, folder, rng)))
+                print(f"clean {piece.name}: told of {scores['check'].clean_told} so far", flush=True)
     results = {}
     for name, score in scores.items():
         print(f"{name}:")

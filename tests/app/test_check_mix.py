@@ -31,12 +31,13 @@ def test_a_folder_of_parts_beside_its_mix(tmp_path):
     assert failed(result) == {"A_Bass.wav": set(), "A_Chords.wav": set(), "A_Voice.wav": set()}
     assert [(line.name, line.passed) for line in result.checks] == [
         ("every name once", True),
+        ("no file twice", True),
         ("parts add up to the mix", True),
     ]
     write(tmp_path / "A_Chords.wav", np.roll(parts()[1], 1, axis=0))
     result = check([tmp_path], against=whole, expected=wanted)
     assert failed(result) == {"A_Bass.wav": set(), "A_Chords.wav": {"starts with the mix"}, "A_Voice.wav": set()}
-    assert result.checks[1].detail.endswith("A_Chords.wav is 1 frame late")
+    assert result.checks[2].detail.endswith("A_Chords.wav is 1 frame late")
 
 
 def test_stems_by_their_tags_must_add_up_and_a_word_is_left(tmp_path):
@@ -50,8 +51,18 @@ def test_stems_by_their_tags_must_add_up_and_a_word_is_left(tmp_path):
     result = check(paths, against=whole, expected=Expected(title="Invented"), voice=paths[0], muted_s=[(1.0, 1.6)])
     assert [one.kind for one in result.files] == ["stem", "stem"]
     assert failed(result) == {"A_Voice.wav": {"no muted word is left"}, "A_Chords.wav": set()}
-    assert "a part is missing" in result.checks[1].detail
+    assert "a part is missing" in result.checks[2].detail
     assert len(result.files[0].played) == 5
+
+
+def test_names_and_sounds_that_are_there_twice(tmp_path):
+    for folder, name in (("1", "A_Main.wav"), ("2", "a_main.wav"), ("2", "A_TV.wav")):
+        (tmp_path / folder).mkdir(exist_ok=True)
+        write(tmp_path / folder / name, mix() if name != "a_main.wav" else 0.5 * mix())
+    result = check([tmp_path / "1", tmp_path / "2"])
+    details = {line.name: line.detail for line in result.checks if not line.passed}
+    assert details["every name once"].startswith("a_main.wav is A_Main.wav to some systems")
+    assert "A_TV.wav holds the same as" in details["no file twice"]
 
 
 def test_what_was_agreed(tmp_path):

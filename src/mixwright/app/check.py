@@ -30,6 +30,9 @@ from mixwright.model.results import CheckedFile, CheckLine, CheckResult
 from mixwright.model.song import changed
 from mixwright.model.tags import Tags
 
+#: Kinds of prints that add up to the mix.
+_ADD_UP = frozenset({"stem", "instrumental", "a_cappella"})
+
 
 def check(
     files: Sequence[Path | str],
@@ -97,22 +100,23 @@ def check(
 
         def one(item: tuple[int, Path]) -> tuple[CheckedFile, Decoded | None]:
             number, path = item
+            file = None
             try:
                 file = decoded(path, str(number))
                 found = checked_file(file, tags[number], held, cancel)
             except InputError as error:
-                (Path(folder) / f"{number}.npy").unlink(missing_ok=True)
-                return _unreadable(path, error), None
+                found, file = _unreadable(path, error), None
             if found.levels is not None:
                 found = changed(found, played=played_levels(found.levels, normalisers))
-            if mix is None:  # what must add up is read again below
+            if mix is None or not (held.expected.parts or found.kind in _ADD_UP):  # others are read once
                 (Path(folder) / f"{number}.npy").unlink(missing_ok=True)
+                file = None
             job.step()
             return found, file
 
         checked = list(in_order(one, enumerate(paths), workers))
         results = [found for found, _ in checked]
-        together = _together([path.name for path in paths])
+        together = _together(results)
         if mix is not None:
             parts = [
                 i for i, (found, file) in enumerate(checked) if file is not None and _is_part(found, held, results)
@@ -182,11 +186,25 @@ def _unreadable(path: Path, error: InputError) -> CheckedFile:
     )
 
 
-def _together(names: Sequence[str]) -> list[CheckLine]:
-    """Return whether every name is there once; of one file there is nothing to tell."""
-    taken = taken_names(names)
+def _together(results: Sequence[CheckedFile]) -> list[CheckLine]:
+    """Return whether every name, and every sound in one form, is there once; of one file there is nothing to tell."""
+    if len(results) < 2:
+        return []
+    taken = taken_names([Path(one.file).name for one in results])
     wrong = [f"{printable(name)} is {printable(first)} to some systems; rename it" for name, first in taken.items()]
-    return [line("every name once", not wrong, "; ".join(wrong) or "all differ")] if len(names) > 1 else []
+    met: dict[object, str] = {}
+    twice = []
+    for one in results:
+        if one.levels is None or one.levels.sample_peak_dbfs is None:
+            continue
+        # Two sounds whose levels agree to the last bit, in every band, are one.
+        first = met.setdefault((one.container, one.encoding, one.channels, one.levels), one.file)
+        if first != one.file:
+            twice.append(f"{printable(one.file)} holds the same as {printable(first)}; export the right one")
+    return [
+        line("every name once", not wrong, "; ".join(wrong) or "all differ"),
+        line("no file twice", not twice, "; ".join(twice) or "all hold something else"),
+    ]
 
 
 def _is_part(found: CheckedFile, held: HeldTo, results: Sequence[CheckedFile]) -> bool:

@@ -170,7 +170,8 @@ def _breaks(audio: npt.NDArray[np.float32], ends: Edges, rate_hz: int, cancel: C
     lost = dropouts(audio, rate_hz, cancel)
     if lost:
         first = lost[0]
-        side = "" if audio.shape[1] == 1 or _all_channels(lost, audio.shape[1]) else f" in the {_side(first.channel)}"
+        whole = len({one.channel for one in lost}) == audio.shape[1]
+        side = "" if whole else f" in the {_side(first.channel)}"
         places = count(len({one.frame for one in lost}), "dropout")
         detail = f"{places}{side}, the first {1000.0 * first.frames / rate_hz:.1f} ms; export it again"
         faults.append(_fault("dropout", detail, first.frame / rate_hz))
@@ -193,10 +194,6 @@ def _breaks(audio: npt.NDArray[np.float32], ends: Edges, rate_hz: int, cancel: C
         detail = f"{count(len(at_s), 'click')} at {places}{more}; cross-fade the cut"
         faults.append(_fault("click", detail, inside[0].frame / rate_hz))
     return faults
-
-
-def _all_channels(lost: Sequence[object], channels: int) -> bool:
-    return len({getattr(one, "channel", 0) for one in lost}) == channels
 
 
 def _side(channel: int) -> str:

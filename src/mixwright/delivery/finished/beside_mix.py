@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from mixwright.core.align import lag_and_polarity
+from mixwright.core.align import Look, lag_and_polarity
 from mixwright.jobs.progress import Cancel
 from mixwright.units import db_from_ratio
 
@@ -35,14 +35,13 @@ class BesideMix:
     """What a file is to the mix; a field is None where it cannot be told.
 
     `late_frames`: by how many frames it lies behind. `explains`: share of the power of the mix. `middle`, `sides`: the
-    regression of the mix on the file (1: as it is in the mix). `side_share`: power of the file's sides over its all.
+    regression of the mix on the file (1: as it is in the mix).
     """
 
     late_frames: int | None
     explains: float
     middle: float | None
     sides: float | None
-    mix_side_share: float
 
     @property
     def whole(self) -> bool:
@@ -90,13 +89,12 @@ def beside_mix(
 
 
 def _regression(
-    mix: npt.NDArray[np.float32], file: npt.NDArray[np.float32], late: int, look: object
-) -> tuple[float, float | None, float | None, float]:
+    mix: npt.NDArray[np.float32], file: npt.NDArray[np.float32], late: int, look: Look
+) -> tuple[float, float | None, float | None]:
     mix, file = mix[max(0, -late) :], file[max(0, late) :]
     sums = np.zeros((2, 3))
     for start in range(0, min(len(mix), len(file)), _BLOCK_FRAMES):
-        if callable(look):
-            look()
+        look()
         count = min(len(mix), len(file)) - start
         whole, part = (_middle_and_sides(one[start : start + min(_BLOCK_FRAMES, count)]) for one in (mix, file))
         for k in range(2):
@@ -104,12 +102,12 @@ def _regression(
     (mp, pp, mm), (sp, qq, ss) = sums.tolist()
     total = mm + ss
     if total <= 0.0 or pp + qq <= 0.0:
-        return 0.0, None, None, 0.0
+        return 0.0, None, None
     explains = sum(x * x / y for x, y in ((mp, pp), (sp, qq)) if y > 0.0) / total
     middle = mp / pp if pp * 1000.0 > qq and mp * mp / pp > _TELLS * total else None
     # A share of the sides that could be chance says nothing.
     sides = sp / qq if qq * 1000.0 > pp and sp * sp > 0.01 * qq * ss else None
-    return explains, middle, sides, ss / total
+    return explains, middle, sides
 
 
 def _middle_and_sides(block: npt.NDArray[np.float32]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:

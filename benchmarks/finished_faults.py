@@ -140,7 +140,7 @@ def silent_file(piece: Piece, folder: Path, stem: str, rng: np.random.Generator)
 
 
 def near_silent(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
-    return _plain(piece, folder, stem, rng, piece.mix * 10 ** (-rng.uniform(52.0, 60.0) / 20), "near_silent")
+    return _plain(piece, folder, stem, rng, piece.mix * 10 ** (-rng.uniform(58.0, 64.0) / 20), "near_silent")
 
 
 def silence_before(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
@@ -198,7 +198,7 @@ def click(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Pl
             continue
         audio = np.concatenate((mix[:a], mix[b:]))
         if _stands_out(audio, rate_hz, a) > 3.0:
-            return _plain(piece, folder, stem, rng, audio, "click")
+            return _plain(piece, folder, stem, rng, audio, "click", "true_peak_high")
     raise LookupError(f"{piece.name}: no cut is heard")
 
 
@@ -234,7 +234,12 @@ def word_left(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -
     start_s = float(np.clip(middle - 0.3, 0.5, len(voice) / rate_hz - 1.5))
     end_s = start_s + float(rng.uniform(0.4, 0.9))
     gain = np.ones(len(voice))
-    gain[round(start_s * rate_hz) : round(end_s * rate_hz)] = 10 ** (-rng.uniform(3.0, 20.0) / 20)
+    muted = slice(round(start_s * rate_hz), round(end_s * rate_hz))
+    # What lies 26 dB below all else is not heard, and no fault.
+    heard_db = 10 * np.log10(np.mean(voice[muted] ** 2) / np.mean((piece.mix - voice)[muted] ** 2))
+    if heard_db < -20.0:
+        raise LookupError(f"{piece.name}: the voice is hardly heard there")
+    gain[muted] = 10 ** (-rng.uniform(3.0, min(20.0, 26.0 + heard_db)) / 20)
     smooth = np.hanning(480)
     gain = signal.fftconvolve(np.pad(gain, 240, mode="edge"), smooth / smooth.sum(), mode="same")[240:-240]
     audio = piece.mix - voice * (1.0 - gain)[:, None]
@@ -243,6 +248,8 @@ def word_left(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -
 
 
 def out_of_phase(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
+    if np.corrcoef(piece.mix.T)[0, 1] < 0.35:
+        raise LookupError(f"{piece.name}: sides that share nothing are never against one another")
     return _plain(piece, folder, stem, rng, piece.mix * np.array([1.0, -1.0]), "out_of_phase")
 
 

@@ -30,7 +30,7 @@ def single(audio: np.ndarray) -> np.ndarray:
 def faults(audio: np.ndarray, *, bits: int | None = 24, rate_hz: int = RATE_HZ, part: bool = False) -> set[str]:
     info = AudioInfo(
         container="WAV",
-        encoding="FLOAT" if bits is None else f"PCM_{bits}",
+        encoding="float32" if bits is None else f"PCM_{bits}",
         sample_rate_hz=rate_hz,
         channels=audio.shape[1],
         frames=len(audio),
@@ -63,6 +63,7 @@ AT = loud_from(mix(), RATE_HZ)
     ("audio", "bits", "expected"),
     [
         (1.9 * mix() / np.abs(mix()).max(), None, {"over_full_scale", "true_peak_high"}),
+        (dithered(mix(), 16), None, {"depth_unused"}),
         (np.clip(4.0 * mix(), -0.6, 0.6), 24, {"clipped"}),
         (np.clip(4.0 * mix(), -0.6, 0.6) * np.linspace(1, 0.3, len(mix()))[:, None], 16, {"clipped"}),
         (1e-3 * mix(), 24, {"near_silent"}),

@@ -75,15 +75,11 @@ def checked_file(file: Decoded, tags: Tags | None, held: HeldTo, cancel: Cancel)
             refused = error.message
     beside = _beside(file, held.mix, cancel)
     part = kind in PART_KINDS or (beside is not None and not beside.whole) or held.expected.parts
-    found: list[Fault] = list(damage)
-    sounds = levels is not None and levels.sample_peak_dbfs is not None
+    kinds_of_damage = {fault.kind for fault in damage}
+    sounds = levels is not None and levels.sample_peak_dbfs is not None and "silent" not in kinds_of_damage
+    found = list(damage)
     if levels is not None and sounds:
-        limit = held.expected.true_peak_dbtp
-        own = sound_faults(audio, info, levels, part=part, true_peak_dbtp=limit, cancel=cancel)
-        clipped = any(fault.kind == "clipped" for fault in damage)
-        found += [fault for fault in own if not (clipped and fault.kind == "clipped")]
-    if not part:
-        found = [_weighed(fault) for fault in found]
+        found = _with_sound(damage, file, levels, held, cancel, part=part)
     beside_mix_faults = _beside_faults(file, held.mix, beside)
     agreed = expected_faults(info, levels, held.expected)
     left = _left(file, held, cancel)
@@ -117,6 +113,20 @@ def checked_file(file: Decoded, tags: Tags | None, held: HeldTo, cancel: Cancel)
         checks=(*lines, *lines_of(NAME_CHECKS, named)),
         kind=kind,
     )
+
+
+def _with_sound(
+    damage: Sequence[Fault], file: Decoded, levels: Levels, held: HeldTo, cancel: Cancel, *, part: bool
+) -> list[Fault]:
+    """Return what damages the file and what is wrong with its sound, as both weigh in a whole mix or in a part."""
+    found = list(damage)
+    if any(fault.kind == "one_side_dead" for fault in damage):  # what is left there lies on few codes, and looks flat
+        found = [fault for fault in found if fault.kind != "clipped"]
+    limit = held.expected.true_peak_dbtp
+    own = sound_faults(file.audio, file.info, levels, part=part, true_peak_dbtp=limit, cancel=cancel)
+    clipped = any(fault.kind == "clipped" for fault in found)
+    found += [fault for fault in own if not (clipped and fault.kind == "clipped")]
+    return found if part else [_weighed(fault) for fault in found]
 
 
 def _damage(audio: np.ndarray, info: AudioInfo, cancel: Cancel) -> tuple[Fault, ...]:

@@ -118,7 +118,7 @@ def _flat_tops(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel |
 
 def _word_length(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None) -> list[Fault]:
     """Return unused bits, and rounding without dither; compressed files have no word length."""
-    floating = info.encoding.upper() in ("FLOAT", "DOUBLE")
+    floating = info.encoding.startswith("float")
     if info.bits is None and not floating:
         return []
     found = word_length(audio, info.sample_rate_hz, cancel)
@@ -222,7 +222,7 @@ def expected_faults(info: AudioInfo, levels: Levels | None, expected: Expected) 
     if expected.rate_hz is not None and expected.rate_hz != rate_hz:
         detail = f"{rate_hz / 1000:g} kHz, agreed are {expected.rate_hz / 1000:g}"
         faults.append(_fault("rate_differs", detail))
-    depth = "float" if info.encoding.upper() in ("FLOAT", "DOUBLE") else str(info.bits or info.encoding)
+    depth = "float" if info.encoding.startswith("float") else str(info.bits or info.encoding)
     if expected.depth is not None and expected.depth != depth:
         faults.append(_fault("depth_differs", f"{_depth(depth)}, agreed are {_depth(expected.depth)}"))
     if expected.channels not in (None, info.channels):

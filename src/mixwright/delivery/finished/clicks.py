@@ -66,11 +66,20 @@ def _of_second(sound: npt.NDArray[np.float64], start: int, channel: int, cell: i
     chosen = np.flatnonzero(stands_out > 1.0)
     # Of two cells side by side the stronger holds it; those around the second belong to its neighbours.
     own = chosen[(chosen > _FAR) & (chosen < len(fitted) - _FAR - 1)]
-    return [
-        Click(start + (k - _FAR - 1) * cell + int(grids[1][k].argmax()), channel, float(stands_out[k]))
-        for k in own.tolist()
-        if stands_out[k] >= stands_out[max(0, k - 1) : k + 2].max()
-    ]
+    found = []
+    for k in own.tolist():
+        place = k * cell + int(grids[1][k].argmax())
+        if stands_out[k] >= stands_out[k - 1 : k + 2].max() and _steps(sound, _ORDER + place, cell // 2):
+            found.append(Click(start + place - (_FAR + 1) * cell, channel, float(stands_out[k])))
+    return found
+
+
+def _steps(sound: npt.NDArray[np.float64], frame: int, near: int) -> bool:
+    """Return whether the sound steps there, more than anywhere within a millisecond; a sudden attack only bends."""
+    steps = np.abs(np.diff(sound[frame - near - 3 : frame + near + 3]))
+    # The residual of the fourth difference is largest up to two frames behind the step.
+    at = slice(near - 1, near + 4)
+    return float(steps[at].max()) > max(float(steps[: at.start].max()), float(steps[at.stop :].max()))
 
 
 def _in_cells(residual: npt.NDArray[np.float64], cell: int) -> npt.NDArray[np.float64]:

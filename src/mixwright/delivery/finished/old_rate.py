@@ -14,8 +14,9 @@ _SIZE = 8192
 _MOST_WINDOWS = 400
 #: Half an old rate lies below this share of half the new one, or there is no room to tell.
 _ROOM = 0.95
-#: The edge lies within these shares of half the old rate; converters pass up to 0.91 to 0.98 of it.
-_EDGE = (0.93, 1.03)
+#: The edge lies within these shares of half the old rate; converters pass up to 0.91 to 0.98 of it, and
+#: the gentler of them let images through up to 1.05.
+_EDGE = (0.93, 1.055)
 #: Level a tenth below the edge over what is left above it (standards ask for 40 dB of steepness; dither of 16 bits
 #: leaves less to see).
 _DROP_DB = 15.0

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from mixwright.app.chain import chain
     from mixwright.app.check import check
     from mixwright.app.clean import clean
+    from mixwright.app.compare import compare
     from mixwright.app.decide import accept, add, change, refuse, undo
     from mixwright.app.deliver import deliver
     from mixwright.app.measure import measure
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from mixwright.app.relink import relink
     from mixwright.app.settle import settle
     from mixwright.app.start import start
+    from mixwright.app.tick import tick
     from mixwright.app.tour import tour
     from mixwright.app.verify import verify
 
@@ -38,6 +40,7 @@ _HOME = {
     "change": "decide",
     "check": "check",
     "clean": "clean",
+    "compare": "compare",
     "deliver": "deliver",
     "measure": "measure",
     "mix": "mix",
@@ -49,6 +52,7 @@ _HOME = {
     "relink": "relink",
     "settle": "settle",
     "start": "start",
+    "tick": "tick",
     "tour": "tour",
     "undo": "decide",
     "verify": "verify",
@@ -62,6 +66,7 @@ __all__ = [
     "change",
     "check",
     "clean",
+    "compare",
     "deliver",
     "measure",
     "mix",
@@ -73,6 +78,7 @@ __all__ = [
     "relink",
     "settle",
     "start",
+    "tick",
     "tour",
     "undo",
     "verify",

@@ -25,7 +25,8 @@ from mixwright.jobs.cache import Cache, code_hash
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.comparison import ComparedReference, CompareResult, Excerpt
 from mixwright.model.profile import ATTRIBUTES, Profile, SectionProfile
-from mixwright.model.song import Reference, Section, changed
+from mixwright.model.song import Reference, Section, changed, targets_of
+from mixwright.model.words import VOICE_ROLES
 from mixwright.reference.beside import Chosen, rows_of
 from mixwright.reference.listening import equally_loud, excerpt_span, in_bands
 from mixwright.reference.matching import matched
@@ -139,7 +140,19 @@ def _own(session: Session, report: Report, cancel: Cancel | None) -> _Mix:
     sections = session.song.sections
     key = Cache.key(rendered_key("mix profile", session.graph, None, *PROFILED_BY), sections)
     found = session.cache.record(key, Profile, lambda: profile(audio, session.song.rate_hz, sections, cancel=cancel))
-    return _Mix("the mix as it stands", audio, session.song.rate_hz, found)
+    lead = _lead_lu(session, found, cancel)
+    known = changed(found, values=found.values | {"lead_re_mix_lu": (lead,)})
+    return _Mix("the mix as it stands", audio, session.song.rate_hz, known)
+
+
+def _lead_lu(session: Session, mix: Profile, cancel: Cancel | None) -> float | None:
+    """Return the loudness of the song's lead voice minus that of the mix; None where no voice leads."""
+    tracks = frozenset(track.id for lead in session.song.lead for track in targets_of(session.song, lead))
+    roles = {track.role for track in session.song.tracks if track.id in tracks}
+    if not roles & VOICE_ROLES or mix.integrated_lufs is None:
+        return None
+    loudness = session.measured(tracks, cancel=cancel)[0].integrated_lufs
+    return None if loudness is None else loudness - mix.integrated_lufs
 
 
 def _bounce(session: Session, path: Path, cancel: Cancel | None) -> _Mix:

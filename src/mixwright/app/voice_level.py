@@ -95,10 +95,14 @@ def _sings(session: Session, tracks: Collection[str]) -> bool:
 def _interval(references: Interval | None) -> VoiceInterval:
     if references is None:
         return PUBLISHED
+    if references.estimated:
+        source = "what their mixes give away: the centre that lasts, and what of it comes and goes"
+    else:
+        source = "their voices beside them, widened where they are few by the standard deviation between engineers "
+        source += f"({DE_MAN})"
     return VoiceInterval(
         low_lu=references.low,
         high_lu=references.high,
         references=references.references,
-        source="their voices beside them, widened by the standard deviation between engineers over their number "
-        f"({DE_MAN})",
+        source=source,
     )

@@ -19,8 +19,7 @@ T = TypeVar("T")
 
 
 def write_kept(folder: Path, name: str, record: Record) -> None:
-    """Keep a record as ``intake``, ``measure``, ``plan``, ``receipts``, ``mix``, ``preview`` or ``deliver``."""
-    """Keep a record under a name: ``intake``, ``measure``, ``plan``, ``receipts``, ``mix``, ``compare`` and others."""
+    """Keep a record under the name of the command that made it; that of `start` is ``intake``."""
     content = msgspec.json.encode(record)
     try:
         same = msgspec.json.decode(content, type=type(record)) == record

@@ -42,7 +42,7 @@ class Figure(NamedTuple):
     `source`: where the spread comes from.
     """
 
-    attribute: Attribute | Literal["loudness"]
+    attribute: Attribute
     unit: Unit
     bands: Bands = "one"
     spread: float | None = None
@@ -54,9 +54,9 @@ class Figure(NamedTuple):
 _DE_MAN = "De Man et al. 2014"
 _PESTANA = "Pestana et al. 2013, genres"
 
-#: Every figure by its name; each is level-independent but the first.
+#: Every figure by its name; each is level-independent but the first, which is not compared.
 FIGURES: dict[str, Figure] = {
-    "integrated_lufs": Figure("loudness", "lu", spread=2.0, follows_level=True),
+    "integrated_lufs": Figure("dynamics", "lu", spread=2.0, follows_level=True),
     "low_end_db": Figure("low_end", "db", spread=3.8, source="Elowsson & Friberg 2017"),
     "low_octaves_db": Figure("low_end", "db", "bottom", spread=3.0),
     "top_end_db": Figure("top_end", "db", spread=4.4, source="Elowsson & Friberg 2017"),
@@ -103,7 +103,11 @@ class Weakness(Record, frozen=True, kw_only=True):
 
 
 class Profile(Record, frozen=True, kw_only=True):
-    """A finished song: the whole, its sections, and what of it cannot be used."""
+    """A finished song: the whole, its sections, and what of it cannot be used.
+
+    `lead_between_lu`: between which values its lead voice is likely to lie beside the whole, by what the mix tells;
+    where its voice is there alone, `values` have the figure itself.
+    """
 
     duration_s: float
     rate_hz: int
@@ -112,6 +116,7 @@ class Profile(Record, frozen=True, kw_only=True):
     values: Values
     sections: tuple[SectionProfile, ...] = ()
     weak: tuple[Weakness, ...] = ()
+    lead_between_lu: tuple[float, float] | None = None
 
     def one(self, figure: str) -> float | None:
         """Return a figure of the whole that has one value."""

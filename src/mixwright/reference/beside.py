@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from mixwright.model.comparison import ComparedRow
 from mixwright.model.profile import BANDS_HZ, FIGURES, Profile, SectionProfile, Values
-from mixwright.reference.corridor import counts_for, interval_of, spread_of
+from mixwright.reference.corridor import Interval, counts_for, interval_of, lead_of, spread_of
 
 #: Figures are told to a tenth; what would read as 0.0 outside is inside. Of a correlation, to a hundredth.
 _EDGE, _EDGE_RATIO = 0.05, 0.005
@@ -34,8 +34,12 @@ def rows_of(mix: Profile, references: Sequence[Chosen]) -> tuple[ComparedRow, ..
     references : sequence of Chosen
         What is wrong with one, or with the mix, leaves out the attributes that it spoils.
     """
+    lead = lead_of([one.profile for one in references], [one.use_for for one in references], ticked=False)
     left_out = {attribute for weak in mix.weak for attribute in weak.attributes}
     rows = list(_rows("", mix.values, references, [one.profile.values for one in references], left_out))
+    value = mix.one("lead_re_mix_lu")
+    if lead is not None and value is not None:
+        rows.append(_row("lead_re_mix_lu", "", value, (0.0, 0.0), lead))
     for section in mix.sections:
         beside = [one.sections[section.name].values if section.name in one.sections else {} for one in references]
         rows += _rows(section.name, section.values, references, beside, left_out)
@@ -47,7 +51,7 @@ def _rows(
 ) -> Iterator[ComparedRow]:
     for name, figure in FIGURES.items():
         attribute = figure.attribute
-        if attribute == "loudness" or attribute in left_out or name not in values:
+        if figure.follows_level or attribute == "lead" or attribute in left_out or name not in values:
             continue
         counted = [
             their[name]
@@ -58,18 +62,23 @@ def _rows(
             interval = interval_of([their[band] for their in counted], spread_of(name, band))
             if value is None or interval is None:
                 continue
-            outside = interval.outside(value)
-            edge = _EDGE_RATIO if figure.unit == "ratio" else _EDGE
-            yield ComparedRow(
-                attribute=attribute,
-                figure=name,
-                unit=figure.unit,
-                section=section,
-                low_hz=edges[0] if edges[1] else None,
-                high_hz=edges[1] or None,
-                value=value,
-                low=round(interval.low, 3),
-                high=round(interval.high, 3),
-                outside=round(outside, 3) if abs(outside) >= edge else 0.0,
-                references=interval.references,
-            )
+            yield _row(name, section, value, edges, interval)
+
+
+def _row(name: str, section: str, value: float, edges: tuple[float, float], interval: Interval) -> ComparedRow:
+    figure = FIGURES[name]
+    outside = interval.outside(value)
+    edge = _EDGE_RATIO if figure.unit == "ratio" else _EDGE
+    return ComparedRow(
+        attribute=figure.attribute,
+        figure=name,
+        unit=figure.unit,
+        section=section,
+        low_hz=edges[0] if edges[1] else None,
+        high_hz=edges[1] or None,
+        value=value,
+        low=round(interval.low, 3),
+        high=round(interval.high, 3),
+        outside=round(outside, 3) if abs(outside) >= edge else 0.0,
+        references=interval.references,
+    )

@@ -23,11 +23,12 @@ _SPREAD_COUNTS = 4
 
 
 class Interval(Record, frozen=True, kw_only=True):
-    """From `low` to `high`, as `references` records span it."""
+    """From `low` to `high`, as `references` records span it; `estimated`: by what each of them is likely to have."""
 
     low: float
     high: float
     references: int
+    estimated: bool = False
 
     def outside(self, value: float) -> float:
         """Return how far a value lies above (+) or below (-) the interval; 0 inside."""
@@ -83,9 +84,38 @@ def corridor(profiles: Sequence[Profile], use_for: Sequence[Sequence[str]] | Non
         top_end_db=single("top_end_db"),
         side_to_mid_db=single("side_to_mid_db"),
         plr_db=single("plr_db"),
-        lead_re_mix_lu=single("lead_re_mix_lu"),
+        lead_re_mix_lu=lead_of(profiles, chosen),
         third_octave_hz=tuple(THIRDS_HZ[i] for i in known),
         third_octave_db=tuple(bands[i] for i in known),
+    )
+
+
+def lead_of(profiles: Sequence[Profile], use_for: Sequence[Sequence[str]], *, ticked: bool = True) -> Interval | None:
+    """Return where the lead voices of records stand beside the whole, in LU.
+
+    Those whose voice is there alone tell it. Where there is none, the records tell by what their mixes give away, each
+    an interval that is likely to hold its lead: from the lowest of the low ends to the highest of the high ones.
+
+    Parameters
+    ----------
+    profiles, use_for
+        As for :func:`corridor`.
+    ticked : bool
+        Whether only records that were chosen for the lead by name are estimated.
+    """
+    counted = [(one, words) for one, words in zip(profiles, use_for, strict=True) if counts_for(one, words, "lead")]
+    exact = interval_of([one.one("lead_re_mix_lu") for one, _ in counted], spread_of("lead_re_mix_lu"))
+    if exact is not None:
+        return exact
+    known = [
+        one.lead_between_lu
+        for one, words in counted
+        if one.lead_between_lu is not None and ("lead" in words or not ticked)
+    ]
+    if not known:
+        return None
+    return Interval(
+        low=min(low for low, _ in known), high=max(high for _, high in known), references=len(known), estimated=True
     )
 
 

@@ -14,6 +14,7 @@ from mixwright.model.song import Section
 from mixwright.reference.contrast import contrast_values
 from mixwright.reference.density import density_values
 from mixwright.reference.dynamics import dynamics_values
+from mixwright.reference.lead_interval import lead_interval
 from mixwright.reference.low_end import low_end_values
 from mixwright.reference.sections import find_sections
 from mixwright.reference.span import Span
@@ -69,6 +70,7 @@ def profile_of(found: Traces, sections: Sequence[Section] = ()) -> Profile:
         values=_rounded(left_out(whole, found)),
         sections=parts,
         weak=weaknesses(found, whole),
+        lead_between_lu=lead_interval(found),
     )
 
 

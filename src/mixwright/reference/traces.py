@@ -56,6 +56,9 @@ class Traces:
         Where the middles of the short windows lie.
     short : (short, 16) float32 array
         Mean-square of the channel mean: the bottom (20 to 160 Hz), 14 thirds of an octave (200 Hz to 4 kHz), the top.
+    centre : (short, 14) float32 array
+        Mean-square of middle less side in the thirds of the middle, bin by bin, where it is above 0: of what stands in
+        the centre, after what stands elsewhere is taken away.
     spectrum_hz, spectrum : (bins,) float64 arrays
         Mean-square in every bin of the long windows.
     flat_per_s : float
@@ -76,6 +79,7 @@ class Traces:
     crest_mean: Singles
     short_s: npt.NDArray[np.float64]
     short: Singles
+    centre: Singles
     spectrum_hz: npt.NDArray[np.float64]
     spectrum: npt.NDArray[np.float64]
     flat_per_s: float
@@ -103,7 +107,7 @@ def traces(audio: npt.NDArray[np.floating], rate_hz: int, *, cancel: Cancel | No
     meter, flat = _metered(audio, rate_hz, cancel)
     long, envelopes, spectrum = _long(audio, rate_hz, cancel)
     hop = hop_frames(LONG_HOP_S, rate_hz)
-    short = _short(audio, rate_hz, cancel)
+    short, centre = _short(audio, rate_hz, cancel)
     return Traces(
         rate_hz=rate_hz,
         levels=meter.result(),
@@ -119,6 +123,7 @@ def traces(audio: npt.NDArray[np.floating], rate_hz: int, *, cancel: Cancel | No
         crest_mean=envelopes.mean,
         short_s=_grid(len(short), hop_frames(SHORT_HOP_S, rate_hz) / rate_hz),
         short=short,
+        centre=centre,
         spectrum_hz=_grid(len(spectrum), rate_hz / (2.0 * hop)),
         spectrum=spectrum,
         flat_per_s=flat / max(1e-9, len(audio) / rate_hz),
@@ -179,15 +184,20 @@ def _long(
     return long.astype(np.float32), envelopes.ended(), total * (scale / (2.0 * max(1, len(long))))
 
 
-def _short(audio: npt.NDArray[np.floating], rate_hz: int, cancel: Cancel | None) -> Singles:
+def _short(audio: npt.NDArray[np.floating], rate_hz: int, cancel: Cancel | None) -> tuple[Singles, Singles]:
+    """Return powers of the channel mean in 16 bands, and of what stands in the centre in 14."""
     hop = hop_frames(SHORT_HOP_S, rate_hz)
     bands = _short_bands(hop, rate_hz)
-    found = []
+    found, centre = [], []
     for spectra in _spectra(audio, hop, _SHORT_AT_ONCE, cancel):
-        power = _square(spectra[:, 0])
-        power += _square(spectra[:, 1])
-        found.append(power @ bands)
-    return np.concatenate(found) * np.float32(0.5 * _scale(hop))
+        left, right = spectra[:, 0], spectra[:, 1]
+        found.append((_square(left) + _square(right)) @ bands)
+        # |L + R|^2 - |L - R|^2 = 4 Re(L R*), four times the middle less the side.
+        shared = left.real * right.real + left.imag * right.imag
+        centre.append(np.maximum(shared, np.float32(0.0)) @ bands[:, 1:-1])
+    scale = np.float32(_scale(hop))
+    both = np.concatenate(found) * (np.float32(0.5) * scale)
+    return both.astype(np.float32), (np.concatenate(centre) * scale).astype(np.float32)
 
 
 def _spectra(

@@ -29,7 +29,9 @@ from mixwright.model.comparison import ComparedRow
 from mixwright.model.profile import FIGURES, Profile
 from mixwright.reference.beside import Chosen, rows_of
 from mixwright.reference.corridor import counts_for, interval_of, spread_of
+from mixwright.reference.lead_interval import lead_interval
 from mixwright.reference.profile import profile
+from mixwright.reference.traces import traces
 
 _MIXES_A_PIECE = 3
 _TRIAL_S = 20
@@ -44,6 +46,7 @@ def main() -> int:
     told.add_argument("--records", type=Path, nargs="*", default=[])
     told.add_argument("--trials", type=int, default=100)
     told.add_argument("--leads", type=int, default=50)
+    told.add_argument("--first-lead", type=int, default=0, help="so that the mixes can be shared among processes")
     told.add_argument("--only", choices=["corridors", "planted", "leads", "speed"])
     asked = told.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
@@ -66,7 +69,7 @@ def main() -> int:
             cut = [mixed(found, "", 100 * number).audio[: _TRIAL_S * RATE_HZ] for number, found in enumerate(stems)]
             planted(cut, asked.trials)
         if "leads" in parts:
-            leads(stems, asked.leads)
+            leads(stems, asked.first_lead, asked.leads)
         if "speed" in parts:
             speed(mixed(stems[0], "", 0).audio, Path(scratch))
     print("all figures as wanted" if not missed else f"missed: {'; '.join(missed)}")
@@ -188,14 +191,14 @@ def planted(songs: Sequence[np.ndarray], trials: int) -> None:
     wanted("the empty baseline must fail", rows_of(known[0], []) == ())
 
 
-def leads(stems: Sequence[list], count: int) -> None:
+def leads(stems: Sequence[list], first: int, count: int) -> None:
     """Mix with other leads; count how often the interval holds the truth."""
     held, published, widths = [], [], []
-    for k in range(count):
+    for k in range(first, first + count):
         song = mixed(stems[k % len(stems)], "", 5000 + k)
-        found = profile(song.audio, RATE_HZ)
-        truth = measure(song.lead, RATE_HZ, spectrum=False).integrated_lufs - found.integrated_lufs
-        low, high = found.lead_between_lu
+        found = traces(song.audio, RATE_HZ)
+        truth = measure(song.lead, RATE_HZ, spectrum=False).integrated_lufs - found.levels.integrated_lufs
+        low, high = lead_interval(found)
         held.append(low <= truth <= high)
         published.append(abs(truth + 2.65) <= 1.31)  # De Man et al. 2014: mean and one standard deviation
         widths.append(high - low)

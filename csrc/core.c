@@ -15,9 +15,11 @@ int32_t mw_has_avx2(void) {
 #ifdef __GLIBC__
 #include <malloc.h>
 /* Arrays as large as a block come and go many times a second. Given back to the system each time, and cleared by it when
- * they come again, they cost a third of a mix: the C library is asked to hold on to them. */
+ * they come again, they cost a third of a mix: the C library is asked to hold on to them, in one place for all threads,
+ * as it gives back whole places of single threads whatever it was asked. */
 MW_API void mw_hold_memory(void) {
+    mallopt(M_ARENA_MAX, 1);
     mallopt(M_MMAP_THRESHOLD, 32 << 20);
-    mallopt(M_TRIM_THRESHOLD, 64 << 20);
+    mallopt(M_TRIM_THRESHOLD, 256 << 20);
 }
 #endif

@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from mixwright.jobs.pool import Team
+from mixwright.jobs.pool import Team, ahead
 from mixwright.jobs.progress import Job
 
 
@@ -27,6 +27,34 @@ def test_threads_work_at_once():
     both = threading.Barrier(2, timeout=30)
     with Team(2) as team:
         team.do([both.wait, both.wait])
+
+
+def test_the_next_item_is_made_while_the_last_is_used():
+    made = [threading.Event() for _ in range(4)]
+
+    def items():
+        for k, event in enumerate(made):
+            event.set()
+            yield k
+
+    taken = []
+    for k in ahead(items()):
+        taken.append(k)
+        assert k + 1 == len(made) or made[k + 1].wait(timeout=30)
+        assert not any(event.is_set() for event in made[k + 2 :]), "only one is made ahead"
+    assert taken == [0, 1, 2, 3]
+    assert list(ahead([])) == []
+
+
+def test_an_error_in_what_is_read_ahead_comes_in_its_place():
+    def items():
+        yield 1
+        raise ZeroDivisionError
+
+    read = ahead(items())
+    assert next(read) == 1
+    with pytest.raises(ZeroDivisionError):
+        next(read)
 
 
 @pytest.mark.parametrize("workers", [1, 2])

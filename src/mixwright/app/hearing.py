@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,7 @@ from mixwright.hearing.statistics import (
     taken_by,
 )
 from mixwright.jobs.cache import code_hash
+from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.ledger.findings import judged
 from mixwright.model.hearing import HeardLayer, HeardSection, HearingResult, LayerLoudness, Listening, Phrase, Range
@@ -118,21 +119,23 @@ def heard(
             report=report,
             cancel=cancel,
         )
-        layers, phrases = _records(song, rows, hearing, curves)
         whole = Row(WHOLE, "", "bed", (), session.graph)
         audio = {
             **layer_audio(session, rows, cancel=cancel),
             **layer_audio(session, [whole], workers=None, cancel=cancel),
         }
         returns = [row.id for row in rows if not row.tracks]
-        arranged = arrangement(song, hearing.layers, returns, audio, kept, session.cache, cancel)
+        parts: dict[str, Callable[[], object]] = {
+            "findings": lambda: findings_of(session, hearing, known, level_db_spl, report=report, cancel=cancel),
+            "arrangement": lambda: arrangement(song, hearing.layers, returns, audio, kept, session.cache, cancel),
+            "voice_line": lambda: line_of(session, hearing, follows),
+            "layers": lambda: _layers(song, rows, hearing, curves),
+            "phrases": lambda: _phrases(song, rows, hearing),
+        }
+        made = zip(parts, in_order(lambda part: part(), parts.values()), strict=True)
         return changed(
             result,
-            layers=layers,
-            phrases=phrases,
-            arrangement=arranged,
-            voice_line=line_of(session, hearing, follows),
-            findings=findings_of(session, hearing, known, level_db_spl, report=report, cancel=cancel),
+            **dict(made),
             stretches=kept,
             heard_by=code_hash(*HEARD_BY),
         )
@@ -143,17 +146,21 @@ def heard(
     return result
 
 
-def _records(
+def _layers(
     song: Song, rows: Sequence[Row], hearing: Hearing, curves: Sequence[Sequence[np.ndarray]]
-) -> tuple[tuple[HeardLayer, ...], tuple[Phrase, ...]]:
-    """Return what is told of the layers, and the phrases of all voices."""
+) -> tuple[HeardLayer, ...]:
+    """Return what is told of the layers."""
     longest = most_long_term_sone([hearing.layers[row.id] for row in rows])
-    layers = tuple(
+    return tuple(
         _layer(song, row, k, hearing, float(longest[k]), [part[k] for part in curves]) for k, row in enumerate(rows)
     )
+
+
+def _phrases(song: Song, rows: Sequence[Row], hearing: Hearing) -> tuple[Phrase, ...]:
+    """Return the phrases of all voices."""
     lyrics = ((voice, hearing.layers[voice].lyric) for voice in voices_of(song, rows))
     phrases = (phrase for voice, lyric in lyrics if lyric is not None for phrase in phrases_of(lyric, voice, CELL_S))
-    return layers, tuple(sorted(phrases, key=lambda phrase: phrase.start_s))
+    return tuple(sorted(phrases, key=lambda phrase: phrase.start_s))
 
 
 def _layer(

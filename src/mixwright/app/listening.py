@@ -3,10 +3,9 @@
 
 from __future__ import annotations
 
-import functools
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +16,7 @@ from mixwright.engine.graph import MixGraph, bus
 from mixwright.engine.render import render
 from mixwright.engine.returns import fed_by, feeding_tracks, return_alone, without_sends
 from mixwright.errors import StateError
+from mixwright.hearing.attribution import Taken
 from mixwright.hearing.fader import FRAMES
 from mixwright.hearing.feed import SOFTEST, Source
 from mixwright.hearing.hear import Ear, hear_stretch
@@ -63,6 +63,16 @@ class _Latest(Record, frozen=True, kw_only=True):
 
     stretch: str
     sha256: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """A stretch as it is kept under its key, or as it was just heard, then with the digests of its layers."""
+
+    key: str
+    latest: str
+    found: np.ndarray | tuple[dict[str, HeardStretch], Taken]
+    sha256: Mapping[str, str] = field(default_factory=dict)
 
 
 def hearing_of(
@@ -116,35 +126,43 @@ def hearing_of(
     with Team() as team:
         ear = Ear(rate_hz, offset_db, listening, team, job, cancel or Cancel())
 
-        def hear_into(path: Path, key: str, stretch: Stretch, here: Mapping[str, str]) -> None:
-            layers = {name: audio[name] if digest else _silence for name, digest in here.items()}
+        def heard(k: int) -> _Stretch:
+            """Hear a stretch, or find it in the cache."""
+            stretch, key = stretches[k], keys[k]
             latest = cache.key("latest", stretch.first, stretch.end, *setting)
-            alone = _known_alone(session, latest, here)
-            write_array(path, pack(*hear_stretch(layers, None, stretch, ear, voices, leads, alone)))
-            cache.put(latest, _Latest(stretch=key, sha256=tuple(here.values())))
-
-        packed = []
-        for k, (stretch, key) in enumerate(zip(stretches, keys, strict=True)):
+            packed = cache.held(key)
+            if packed is not None:
+                return _Stretch(key, latest, packed)
             here = {name: one[k] for name, one in zip(names, digests, strict=True)}
-            make = functools.partial(hear_into, key=key, stretch=stretch, here=here)
-            packed.append(cache.array(key, make))
-    parts = list(in_order(lambda one: unpack(one, names), packed))
+            layers = {name: audio[name] if digest else _silence for name, digest in here.items()}
+            alone = _known_alone(session, latest, here)
+            return _Stretch(key, latest, hear_stretch(layers, None, stretch, ear, voices, leads, alone), here)
 
-    def solve(path: Path, layers: Mapping[str, HeardStretch]) -> None:
-        found = in_order(lambda one: rise_curve(one.sketch.thinned(2 * FRAMES), cancel), layers.values())
-        write_array(path, np.array(list(found), dtype=np.float32))
+        def finished(one: _Stretch) -> tuple[dict[str, HeardStretch], Taken, np.ndarray]:
+            """Keep what was heard, and work out the curves of all layers from it as it is kept."""
+            found = one.found
+            if not isinstance(found, np.ndarray):
+                found = cache.array(one.key, lambda path: write_array(path, pack(*found)))
+                cache.put(one.latest, _Latest(stretch=one.key, sha256=tuple(one.sha256.values())))
+            layers, taken = unpack(found, names)
 
-    curves = [
-        tuple(cache.array(cache.key("rise", key), functools.partial(solve, layers=layers)))
-        for key, (layers, _) in zip(keys, parts, strict=True)
-    ]
+            def solve(path: Path) -> None:
+                curves = in_order(lambda part: rise_curve(part.sketch.thinned(2 * FRAMES), cancel), layers.values())
+                write_array(path, np.array(list(curves), dtype=np.float32))
+
+            return layers, taken, cache.array(cache.key("rise", one.key), solve)
+
+        # The longest first; a stretch is finished while the next is heard.
+        order = sorted(range(len(stretches)), key=lambda k: -stretches[k].length_s)
+        done = dict(zip(order, in_order(finished, map(heard, order)), strict=True))
+    parts = [done[k] for k in range(len(stretches))]
     hearing = Hearing(
-        layers={id_: heard_of([layers[id_] for layers, _ in parts]) for id_ in names},
+        layers={id_: heard_of([layers[id_] for layers, *_ in parts]) for id_ in names},
         stretches=stretches,
-        taken=tuple(taken for _, taken in parts),
+        taken=tuple(taken for _, taken, _ in parts),
     )
     kept = (KeptStretch(first=one.first, end=one.end, key=key) for one, key in zip(stretches, keys, strict=True))
-    return hearing, tuple(curves), tuple(kept)
+    return hearing, tuple(tuple(curves) for *_, curves in parts), tuple(kept)
 
 
 def calibrated(session: Session, integrated_lufs: float, listening_level_db_spl: float) -> float:

@@ -25,7 +25,7 @@ from mixwright.io.song_file import load_song
 from mixwright.io.stems import Stem, StemStore
 from mixwright.jobs.array_file import ArrayWriter, write_array
 from mixwright.jobs.cache import Cache
-from mixwright.jobs.pool import in_order
+from mixwright.jobs.pool import ahead, in_order
 from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
 from mixwright.jobs.space import require_space
 from mixwright.meter.loudness import Loudness
@@ -133,7 +133,7 @@ class Session:
 
         def measure() -> Loudness:
             meter = Meter(self.song.rate_hz, 2)
-            for block in pieces():
+            for block in ahead(pieces()):
                 meter.push(block)
             made.append(meter.result())
             return meter.loudness()

@@ -27,7 +27,7 @@ LOWEST_DB, HIGHEST_DB = -60.0, 40.0
 _NEAR_DB = 0.005
 _FIRST_STEP_DB = 4.0
 #: So many frames of a layer tell how loud it is; where phrases are asked this part of all is sketched, or so many.
-FRAMES, DENSE, LEAST_DENSE = 128, 0.25, 512
+FRAMES, DENSE, LEAST_DENSE = 128, 0.18, 512
 #: Frames are weighted in so many rounds at most, with the first of these ridges by which loudness is as near as this.
 _ROUNDS, _RIDGES, _ENOUGH = 30, (0.0, 0.003, 0.03, 0.3), 0.003
 
@@ -100,7 +100,7 @@ def joined(sketches: Sequence[Sketch]) -> Sketch:
 
 
 class Sketcher:
-    """Sketches a layer of which phrases are asked while a stretch is heard: a quarter of the frames in which it sounds.
+    """Sketches a layer of which phrases are asked while a stretch is heard: 18 % of the frames in which it sounds.
 
     LEAST_DENSE of them at least, if there are as many.
     """

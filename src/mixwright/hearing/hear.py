@@ -317,14 +317,14 @@ class _Listener:
         sounding = [layer for layer in layers if layer.feed.sounds]
         kept = slice(max(0, self._stretch.first - first), min(CHUNK_CELLS, self._stretch.end - first))
         mix_bins, mix = self._mixed()
-        self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening))
+        self._each(sounding, lambda layer, room: layer.analyse(room, mix_bins, self._listening), self._draw.thin)
         self._mask(sounding, mix)
         self._each(layers, lambda layer, _: layer.listen())
         self._attribute(kept)
         self._each(layers, lambda layer, _: layer.keep(first, kept, mix))
         of_rows = [None if one.sone is None else (one.power, one.rest, one.sone) for one in layers]
-        draw = functools.partial(self._draw.push, first * CELL_FRAMES, of_rows, mix)
-        self._team.do([draw, *(layer.feed.advance for layer in layers)])
+        drawn = self._draw.push(first * CELL_FRAMES, of_rows, mix)
+        self._team.do([*drawn, *(layer.feed.advance for layer in layers)])
         self._mix.advance()
 
     def result(self) -> tuple[dict[str, HeardStretch], Taken]:
@@ -340,15 +340,17 @@ class _Listener:
         taken = self._attribution.result(self._stretch.end - self._stretch.first)
         return {id_: found[id_] for id_ in self._layers}, taken
 
-    def _each(self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None]) -> None:
-        """Do something with every layer, each thread in a room of its own."""
+    def _each(
+        self, layers: Sequence[_Layer], function: Callable[[_Layer, _Room], None], *others: Callable[[], None]
+    ) -> None:
+        """Do something with every layer, each thread in a room of its own, and some other things."""
         waiting = iter(layers)  # hands each layer to one thread only
 
         def take(room: _Room) -> None:
             for layer in until_stopped(waiting, self._cancel):
                 function(layer, room)
 
-        self._team.do(functools.partial(take, room) for room in self._rooms)
+        self._team.do([*others, *(functools.partial(take, room) for room in self._rooms)])
 
     def _mixed(self) -> tuple[_Both, _Both]:
         """Return the bins of both channels of the mix, and its powers at both ears; each channel by a thread."""
@@ -369,13 +371,16 @@ class _Listener:
         if not layers:
             return
         parts = np.array_split(np.arange(2 * len(layers)), min(self._team.workers, -(-len(layers) // 4)))
-        levels = [levels_per_erb(one) for one in mix]
+        sides = (0, 0 if mix[0] is mix[1] else 1)
+        levels: dict[int, np.ndarray] = {}
+        level: Callable[[int], None] = lambda side: levels.update({side: levels_per_erb(mix[side])})  # noqa: E731
+        self._team.do(functools.partial(level, side) for side in set(sides))
 
         def excite(room: _Room, part: np.ndarray) -> None:
             for side in range(2):
                 powers = [layer.power[side] for layer in layers] + [layer.rest[side] for layer in layers]
                 outs = [layer.shared[side] for layer in layers] + [layer.masking[side] for layer in layers]
-                room.filters.excite([powers[i] for i in part], levels[side], [outs[i] for i in part])
+                room.filters.excite([powers[i] for i in part], levels[sides[side]], [outs[i] for i in part])
 
         self._team.do(functools.partial(excite, *one) for one in zip(self._rooms, parts, strict=False))
 

@@ -6,7 +6,8 @@ From them each layer has its sketch, and whatever asks how layers bear on each o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,7 @@ _OF_EACH, _TOO_MANY = (0.3, 0.2, 0.15, 0.1), 2.0
 #: They are chosen from so many of each layer, spread evenly.
 _CANDIDATES = 256
 _Both = tuple[np.ndarray, np.ndarray]  # rows of powers at both ears
+Piece = Callable[[], None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,14 +97,12 @@ class _Taken:
     mix: np.ndarray
 
     def only(self, chosen: np.ndarray) -> _Taken:
-        """Return some of the frames."""
+        """Return some of the frames, by their numbers."""
         return _Taken(
             self.frames[chosen],
             self.present,
             self.sone[:, :, chosen],
-            self.power[:, :, chosen],
-            self.rest[:, :, chosen],
-            self.mix[:, chosen],
+            *(part.take(chosen, axis=-2) for part in (self.power, self.rest, self.mix)),
         )
 
 
@@ -124,8 +124,8 @@ class Draw:
         self._limits, self._sounding = np.ones(len(layers)), 0
         self._taken: list[_Taken] = []
 
-    def push(self, first: int, rows: Sequence[tuple[_Both, _Both, np.ndarray] | None], mix: _Both) -> None:
-        """Take what there is of a chunk.
+    def push(self, first: int, rows: Sequence[tuple[_Both, _Both, np.ndarray] | None], mix: _Both) -> list[Piece]:
+        """Choose from a chunk; it is taken by doing all of what is returned, in any order and by any threads.
 
         Parameters
         ----------
@@ -139,7 +139,7 @@ class Draw:
         """
         there = [one for one in rows if one is not None]
         if not there:
-            return
+            return []
         present = np.array([one is not None for one in rows])
         sone = np.zeros((len(rows), *there[0][2].shape), dtype=np.float32)
         sone[present] = [one[2] for one in there]
@@ -147,13 +147,17 @@ class Draw:
         self._sounding += int(np.count_nonzero(sone[:, 0].any(axis=0)))
         here = np.flatnonzero(((sone[:, 0] > 0.0) & (orders < self._limits[:, None])).any(axis=0))
         if not len(here):
-            return
-        power, rest = (
-            np.stack([instants(both, first, here) for both in part])
-            for part in ([one[0] for one in there], [one[1] for one in there])
-        )
-        self._taken.append(_Taken(first + here, present, sone[:, :, here], power, rest, instants(mix, first, here)))
-        self._thin()
+            return []
+        whole = np.empty((2, len(here), len(components().hz)), dtype=np.float32)
+        power, rest = (np.empty((len(there), *whole.shape), dtype=np.float32) for _ in range(2))
+        self._taken.append(_Taken(first + here, present, sone[:, :, here], power, rest, whole))
+
+        def take(both: _Both, out: np.ndarray) -> None:
+            out[:] = instants(both, first, here)
+
+        outs = [(mix, whole), *zip([one[0] for one in there], power, strict=True)]
+        outs += zip([one[1] for one in there], rest, strict=True)
+        return [functools.partial(take, *one) for one in outs]
 
     def drawn(self) -> Drawn:
         """Return the moments chosen."""
@@ -168,7 +172,7 @@ class Draw:
         chosen = _chosen(chances, sounding, least)
         time_s = (stand_for / chances)[chosen]
         all_s = self._sounding * FRAME / RATE_HZ
-        parts = [one.only(np.isin(one.frames, frames[chosen])) for one in self._taken]
+        parts = [one.only(np.flatnonzero(np.isin(one.frames, frames[chosen]))) for one in self._taken]
         power, rest, mix = self._dense(parts, len(chosen))
         moments = Moments(
             self._layers,
@@ -196,8 +200,10 @@ class Draw:
     def _frames(self) -> np.ndarray:
         return np.concatenate([one.frames for one in self._taken])
 
-    def _thin(self) -> None:
+    def thin(self) -> None:
         """Hold the first of the order of each layer alone, and what others need."""
+        if not self._taken:
+            return
         orders = order_of(self._frames())
         sounding = np.concatenate([one.sone[:, 0] for one in self._taken], axis=1) > 0.0
         inside = sounding & (orders < self._limits[:, None])
@@ -209,8 +215,8 @@ class Draw:
             self._limits[row] = np.partition(own, _CANDIDATES)[_CANDIDATES]
         held = (sounding & (orders < self._limits[:, None])).any(axis=0)
         ends = np.cumsum([len(one.frames) for one in self._taken])
-        parts = [one.only(which) for one, which in zip(self._taken, np.split(held, ends[:-1]), strict=True)]
-        self._taken = [one for one in parts if len(one.frames)]
+        parts = zip(self._taken, np.split(held, ends[:-1]), strict=True)
+        self._taken = [one if which.all() else one.only(np.flatnonzero(which)) for one, which in parts if which.any()]
 
 
 @dataclass(frozen=True, eq=False)

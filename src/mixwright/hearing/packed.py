@@ -2,12 +2,13 @@
 """What was heard of a stretch, packed to be kept: coarse enough to be small, fine enough that no figure shows it.
 
 Loudness by cells is kept as half floats, by bands in steps of 6.6 %, powers at moments in steps of 2 dB, patterns with
-eight bits of mantissa, shares of the cued loss as squares of 1/255; the strict loss is taken to be shared as that. All
-is then compressed without loss.
+eight bits of mantissa, shares of the cued loss as squares of 1/255; the strict loss is taken to be shared
+as that. All is then compressed without loss: what is kept already says in which order the rest has long runs.
 """
 
 from __future__ import annotations
 
+import bz2
 import zlib
 from collections.abc import Collection, Mapping, Sequence
 
@@ -25,7 +26,11 @@ from mixwright.model.record import Record
 _LEAST_SONE, _STEP_SONE = 1e-4, 1.066
 #: Power of a component: the least and the most that are kept, in dB, and a step.
 _LEAST_DB, _MOST_DB, _STEP_DB = -10.0, 300.0, 2.0
-_LEVEL = 1
+#: A layer may be louder than the mix, by so many of these steps at most: then it cancels with the rest.
+_OVER = np.uint8(64)
+_LEVEL = 6
+#: These are a tenth smaller by sorting; of the others it is not worth the time.
+_BY_SORTING = ("total", "alone", "shares")
 
 
 class _Part(Record, frozen=True, kw_only=True):
@@ -41,7 +46,7 @@ def pack(layers: Mapping[str, HeardStretch], taken: Taken) -> np.ndarray:
     arrays = {
         "active": np.array([one.active_s for one in heard]),
         "total": _halves([one.total for one in heard]),
-        "bands": _steps(np.array([_from_sone(one.bands).swapaxes(1, 2) for one in heard], dtype=np.uint8)),
+        **_pack_bands([one.bands for one in heard]),
         "rise": np.array([halved(one.rise) for one in heard]),
         "patterns": _from_float(np.array([one.patterns for one in heard])),
         **_pack_taken(taken),
@@ -59,11 +64,11 @@ def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStr
     arrays = _parted(packed)
     moments = _unpack_moments(arrays, tuple(names)) if names else joined_moments((), [])
     totals, patterns = _from_halves(arrays["total"]), _from_shortened(arrays["patterns"])
-    bands = _to_sone(_from_steps(arrays["bands"]))
+    bands = _unpack_bands(arrays)
     layers = {
         name: HeardStretch(
             total=totals[k],
-            bands=np.ascontiguousarray(bands[k].swapaxes(1, 2)),
+            bands=bands[k],
             rise=arrays["rise"][k].astype(np.float32),
             active_s=float(arrays["active"][k]),
             patterns=patterns[k],
@@ -79,25 +84,41 @@ def unpack(packed: np.ndarray, names: Sequence[str]) -> tuple[dict[str, HeardStr
 
 def unpack_alone(packed: np.ndarray, which: Sequence[int]) -> list[Alone]:
     """Return what was packed of some layers by their places, as far as it is of them alone."""
-    arrays = _parted(packed, ("total", "bands", "rise", "patterns"))
+    arrays = _parted(packed, ("total", "alone", "rise", "patterns"))
     totals, rises = _from_halves(arrays["total"]), arrays["rise"].astype(np.float32)
-    bands = _to_sone(_from_steps(arrays["bands"][:, ALONE]))
+    bands = _to_sone(_from_steps(arrays["alone"], 1))
     patterns = _from_shortened(arrays["patterns"])
     return [Alone(totals[k, ALONE], np.ascontiguousarray(bands[k].T), rises[k], patterns[k, ALONE]) for k in which]
+
+
+def _pack_bands(bands: Sequence[np.ndarray]) -> dict[str, np.ndarray]:
+    """Pack loudness in bands: alone as it goes on from band to band, cued along time, strict in order of cued."""
+    codes = np.array([_from_sone(one).swapaxes(1, 2) for one in bands], dtype=np.uint8)
+    alone, strict, cued = codes.swapaxes(0, 1) if bands else np.empty((3, 0, 0, 0), dtype=np.uint8)
+    return {"alone": _steps(alone, 1), "cued": _steps(cued), "strict": strict.ravel()[_in_order_of(cued)]}
+
+
+def _unpack_bands(arrays: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Return float32 ``(layers, 3, cells, bands)``."""
+    cued = _from_steps(arrays["cued"])
+    codes = np.stack([_from_steps(arrays["alone"], 1), _put_back(arrays["strict"], cued), cued], axis=1)
+    return np.ascontiguousarray(_to_sone(codes).swapaxes(2, 3))
 
 
 def _pack_taken(taken: Taken) -> dict[str, np.ndarray]:
     whole = taken.loss_cued[:, None]
     share = np.divide(taken.cued, whole, out=np.zeros_like(taken.cued), where=whole > 0.0)
+    codes = np.rint(255.0 * np.sqrt(share.clip(0.0, 1.0))).astype(np.uint8)
     return {
-        "shares": np.rint(255.0 * np.sqrt(share.clip(0.0, 1.0))).astype(np.uint8)[None],
+        # One layer takes much the same from all others.
+        "shares": _steps(codes, 0),
         "losses": np.array([taken.loss_strict, taken.loss_cued], dtype=np.float32),
         "correlated": np.rint(255.0 * taken.correlated).astype(np.uint8),
     }
 
 
 def _unpack_taken(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) -> Taken:
-    shares = (arrays["shares"][0].astype(np.float64) / 255.0) ** 2
+    shares = (_from_steps(arrays["shares"], 0).astype(np.float64) / 255.0) ** 2
     whole = shares.sum(axis=1, keepdims=True)
     losses = np.where(whole[:, 0] > 0.0, arrays["losses"].astype(np.float64), 0.0)
     taken = shares / np.where(whole > 0.0, whole, 1.0) * losses[:, :, None]
@@ -120,7 +141,7 @@ def _pack_moments(moments: Moments) -> dict[str, np.ndarray]:
         "there": np.packbits(there, axis=1),
         "mix": _steps(_between_ears(mix)),
         "layer": _steps(_between_ears(layer[there])),
-        "rest": _steps(rest[there]),
+        "rest": rest[there].ravel()[_in_order_of(_below(mix, layer, there))],
     }
 
 
@@ -128,7 +149,8 @@ def _unpack_moments(arrays: Mapping[str, np.ndarray], names: tuple[str, ...]) ->
     mix = _both_ears(_from_steps(arrays["mix"]))
     there = np.unpackbits(arrays["there"], axis=1, count=len(mix)).astype(bool)
     layer, rest = np.zeros((2, *there.shape, *mix.shape[1:]), dtype=np.uint8)
-    layer[there], rest[there] = _both_ears(_from_steps(arrays["layer"])), _from_steps(arrays["rest"])
+    layer[there] = _both_ears(_from_steps(arrays["layer"]))
+    rest[there] = _put_back(arrays["rest"], _below(mix, layer, there))
     seconds = np.zeros(there.shape)
     seconds[there] = _from_shortened(arrays["seconds"])
     seconds *= (arrays["active"] / np.maximum(seconds.sum(axis=1), 1e-9))[:, None]
@@ -142,18 +164,28 @@ def _pack_dense(sketches: Sequence[Sketch | None]) -> dict[str, np.ndarray]:
         if one is not None:
             mix, layer, rest = (_from_power(part) for part in (one.mix, one.layer, one.rest))
             arrays |= {f"dense {k} at": one.at_s, f"dense {k} seconds": one.seconds.astype(np.float32)}
-            parts = {"mix": mix, "layer": layer, "rest": rest - mix}
-            arrays |= {f"dense {k} {name}": _steps(part) for name, part in parts.items()}
+            arrays |= {
+                f"dense {k} mix": _steps(_between_ears(mix)),
+                f"dense {k} layer": _steps(layer),
+                f"dense {k} rest": (rest - mix).ravel()[_in_order_of(mix - layer + _OVER)],
+            }
     return arrays
 
 
 def _unpack_dense(arrays: Mapping[str, np.ndarray], k: int) -> Sketch | None:
     if f"dense {k} at" not in arrays:
         return None
-    at_s, seconds, *steps = (arrays[f"dense {k} {name}"] for name in ("at", "seconds", "layer", "rest", "mix"))
-    layer, rest, mix = (_from_steps(one) for one in steps)
-    powers = [_to_power(codes) for codes in (layer, rest + mix, mix)]
+    at_s, seconds, layer, rest, mix = (
+        arrays[f"dense {k} {name}"] for name in ("at", "seconds", "layer", "rest", "mix")
+    )
+    layer, mix = _from_steps(layer), _both_ears(_from_steps(mix))
+    powers = [_to_power(codes) for codes in (layer, mix + _put_back(rest, mix - layer + _OVER), mix)]
     return Sketch(powers[0], powers[1], powers[2], at_s, seconds.astype(np.float64))
+
+
+def _below(mix: np.ndarray, layer: np.ndarray, there: np.ndarray) -> np.ndarray:
+    """Return codes of how far layers lie below the mix where they are; far below, the rest differs from it by 0."""
+    return np.asarray(np.broadcast_to(mix, layer.shape)[there] - layer[there] + _OVER)
 
 
 def _from_power(power: np.ndarray) -> np.ndarray:
@@ -184,13 +216,25 @@ def _to_sone(codes: np.ndarray) -> np.ndarray:
     return np.asarray(table.astype(np.float32)[codes])
 
 
-def _steps(codes: np.ndarray) -> np.ndarray:
-    """Return how codes go on along their last axis, modulo 256: most of these steps are small."""
-    return np.diff(codes, axis=-1, prepend=np.uint8(0)) if codes.size else codes
+def _steps(codes: np.ndarray, axis: int = -1) -> np.ndarray:
+    """Return how codes go on along an axis, modulo 256: most of these steps are small."""
+    return np.diff(codes, axis=axis, prepend=np.uint8(0)) if codes.size else codes
 
 
-def _from_steps(steps: np.ndarray) -> np.ndarray:
-    return np.cumsum(steps, axis=-1, dtype=np.uint8)
+def _from_steps(steps: np.ndarray, axis: int = -1) -> np.ndarray:
+    return np.cumsum(steps, axis=axis, dtype=np.uint8)
+
+
+def _in_order_of(known: np.ndarray) -> np.ndarray:
+    """Return in which order codes are kept that are known to depend on others: alike then stands beside alike."""
+    return np.argsort(known, axis=None, kind="stable")
+
+
+def _put_back(codes: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """Return codes in the shape of those by which they were ordered."""
+    found = np.empty(known.size, dtype=np.uint8)
+    found[_in_order_of(known)] = codes
+    return found.reshape(known.shape)
 
 
 def _between_ears(codes: np.ndarray) -> np.ndarray:
@@ -230,7 +274,7 @@ def _from_planes(planes: np.ndarray) -> np.ndarray:
 
 
 def _joined(arrays: Mapping[str, np.ndarray]) -> np.ndarray:
-    bodies = [_compressed(array) for array in arrays.values()]
+    bodies = [_compressed(name, array) for name, array in arrays.items()]
     parts = [
         _Part(name=name, dtype=array.dtype.str, shape=array.shape, size=len(body))
         for (name, array), body in zip(arrays.items(), bodies, strict=True)
@@ -239,9 +283,12 @@ def _joined(arrays: Mapping[str, np.ndarray]) -> np.ndarray:
     return np.frombuffer(b"".join([len(head).to_bytes(4, "little"), head, *bodies]), dtype=np.uint8)
 
 
-def _compressed(array: np.ndarray) -> bytes:
-    # Steps of codes hold no repetitions worth looking for.
-    strategy = zlib.Z_HUFFMAN_ONLY if array.ndim == 3 else zlib.Z_DEFAULT_STRATEGY
+def _compressed(name: str, array: np.ndarray) -> bytes:
+    if name in _BY_SORTING:
+        return bz2.compress(array.tobytes())
+    # Codes of powers hold no repetitions worth looking for, but runs of one.
+    powers = name.endswith(("mix", "layer", "rest", "strict"))
+    strategy = zlib.Z_RLE if powers else zlib.Z_DEFAULT_STRATEGY
     packer = zlib.compressobj(_LEVEL, zlib.DEFLATED, zlib.MAX_WBITS, 9, strategy)
     return packer.compress(array.tobytes()) + packer.flush()
 
@@ -253,7 +300,8 @@ def _parted(packed: np.ndarray, names: Collection[str] = ()) -> dict[str, np.nda
     arrays: dict[str, np.ndarray] = {}
     for part in msgspec.json.decode(data[4:at], type=list[_Part]):
         if not names or part.name in names:
-            body = zlib.decompress(data[at : at + part.size])
+            expand = bz2.decompress if part.name in _BY_SORTING else zlib.decompress
+            body = expand(data[at : at + part.size])
             arrays[part.name] = np.frombuffer(body, dtype=part.dtype).reshape(part.shape)
         at += part.size
     return arrays

@@ -6,7 +6,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from typing import TypeVar
+from typing import TypeVar, cast
 
 A = TypeVar("A")
 B = TypeVar("B")
@@ -38,6 +38,17 @@ def in_order(function: Callable[[A], B], items: Iterable[A], workers: int | None
         finally:
             for future in waiting:
                 future.cancel()
+
+
+def ahead(items: Iterable[A]) -> Iterator[A]:
+    """Yield the items, of which another thread makes the next while the last is used."""
+    pieces, end = iter(items), object()
+    with ThreadPoolExecutor(1) as pool:
+        item: A | object = next(pieces, end)
+        while item is not end:
+            following = pool.submit(next, pieces, end)
+            yield cast("A", item)
+            item = following.result()
 
 
 class Team:

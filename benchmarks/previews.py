@@ -290,6 +290,7 @@ def _told(found: Found) -> int:
         "true peaks": found.product.over == 0,
         "loudness or why not": found.unexplained == 0 and max(map(abs, found.told_lu)) < LOUDNESS_LU,
         "what limiting changed": bool(errors.max() <= CHANGE_LU),
+        "restored by moves": not len(left) or bool(left.max() <= CHANGE_LU),
         "the empty way fails": found.empty.over + found.empty.off_target > 0,
         "the naive way fails": found.naive.over > 0 and found.naive.off_target > 0,
         "without a loop it fails": found.no_loop.over > 0,

@@ -8,6 +8,7 @@ when parts are moved is measured as well, by mastering the moved mix.
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -20,6 +21,7 @@ from mixwright.engine.temp_master import mastered
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.meter.loudness import Loudness, change_lu
 from mixwright.meter.measure import Meter
+from mixwright.meter.true_peak import true_peak_16x
 from mixwright.model.preview import LimitedSection
 from mixwright.model.results import PlannedMove
 from mixwright.model.song import Song, sounding_tracks, targets_of
@@ -34,7 +36,7 @@ from mixwright.planning.restoring import (
     restoring_moves,
     trims_of,
 )
-from mixwright.units import frames_from_s, ratio_from_db
+from mixwright.units import db_from_ratio, frames_from_s, ratio_from_db
 
 #: A part that lies so far below the mix in a section is none of it there.
 _UNHEARD_LU = 30.0
@@ -79,6 +81,7 @@ def limiting(
     session: Session,
     mix: np.ndarray,
     master: Master,
+    most_reduction_db: float,
     *,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -92,6 +95,8 @@ def limiting(
         The rendered mix, float32 ``(frames, 2)``.
     master : Master
         Of that mix.
+    most_reduction_db : float
+        What its limiter may take off: where parts are raised that are its peaks, all of the mix is softer.
     report, cancel
         Progress and stop switch.
     """
@@ -99,7 +104,7 @@ def limiting(
     if not parts.moved:
         return Limiting()
     spans = [(section.start_s, section.end_s) for section in session.song.sections] or [(0.0, parts.end_s)]
-    work = _Work(parts, spans, session.measured(cancel=cancel)[1], master, report, cancel)
+    work = _Work(parts, spans, session.measured(cancel=cancel)[1], master, most_reduction_db, report, cancel)
     after = work.heard(master.gain_blocks())
     limited = work.changes(after)
     wanted = [{part: db for part, db in lost(one).items() if abs(db) >= LEAST_LU} for one in limited]
@@ -153,6 +158,7 @@ class _Work:
     spans: Sequence[tuple[float, float]]
     mix: Loudness
     master: Master
+    most_reduction_db: float
     report: Report
     cancel: Cancel | None
 
@@ -179,7 +185,7 @@ class _Work:
         return {part: meter.loudness() for part, meter in meters.items()}
 
     def moved(self, raised: _Raised) -> dict[Part, Loudness]:
-        """Measure the parts, raised, through the gains that the same master makes of them."""
+        """Measure the parts, raised, through the gains that the same master makes of them within its bound."""
 
         def mix() -> Iterator[np.ndarray]:
             for frame in range(0, self.parts.frames, _BLOCK_FRAMES):
@@ -190,7 +196,13 @@ class _Work:
                 )
                 yield sum(moved, np.zeros((count, 2)))
 
-        stretches = mastered(mix(), self.parts.rate_hz, self.master.settings)
+        settings = self.master.settings
+        assert settings.ceiling_dbtp is not None
+        unlimited = mastered(mix(), self.parts.rate_hz, settings._replace(gain_db=0.0, ceiling_dbtp=None))
+        peak_dbtp = db_from_ratio(true_peak_16x(one.audio for one in unlimited))
+        highest_db = math.inf if peak_dbtp is None else settings.ceiling_dbtp + self.most_reduction_db - peak_dbtp
+        settings = settings._replace(gain_db=min(settings.gain_db, highest_db))
+        stretches = mastered(mix(), self.parts.rate_hz, settings)
         return self.heard((one.compressed.astype(np.float64) * one.limited for one in stretches), raised)
 
     def restoring(self, wanted: _Raised) -> list[dict[Part, float]]:

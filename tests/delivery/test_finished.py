@@ -153,9 +153,10 @@ def test_dither_is_missed():
 @pytest.mark.parametrize(("old", "new"), [(44_100, 48_000), (48_000, 96_000), (44_100, 88_200)])
 def test_rates_that_were_raised(old, new):
     rng = np.random.default_rng(2)
-    full = 0.01 * rng.standard_normal((old, 2))
+    full = 0.01 * rng.standard_normal((3 * old, 2))
     raised = soxr.resample(full, old, new, quality="HQ")
     assert old_rate_hz(single(raised), new) == old
+    assert old_rate_hz(single(dithered(raised, 24)), new) == old
     assert old_rate_hz(single(full), old) is None
     assert old_rate_hz(single(0.01 * rng.standard_normal((new, 2))), new) is None
 

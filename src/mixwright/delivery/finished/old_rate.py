@@ -14,9 +14,8 @@ _SIZE = 8192
 _MOST_WINDOWS = 400
 #: Half an old rate lies below this share of half the new one, or there is no room to tell.
 _ROOM = 0.95
-#: The edge lies within these shares of half the old rate; converters pass up to 0.91 to 0.98 of it, and
-#: the gentler of them let images through up to 1.05.
-_EDGE = (0.93, 1.055)
+#: The edge lies within these shares of half the old rate; converters pass up to 0.91 to 0.98 of it.
+_EDGE = (0.93, 1.03)
 #: Level a tenth below the edge over what is left above it (standards ask for 40 dB of steepness; dither of 16 bits
 #: leaves less to see).
 _DROP_DB = 15.0
@@ -44,7 +43,7 @@ def old_rate_hz(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | N
         if len(above) < 4 or np.median(below) - above.max() < _DROP_DB or np.ptp(above) > _FLAT_DB:
             continue
         smooth = np.convolve(level_db, np.full(9, 1.0 / 9.0), mode="same")
-        reaches = float(hz[np.flatnonzero((smooth > above.max() + 6.0) & (hz < 1.1 * half))[-1]])
+        reaches = float(hz[np.flatnonzero((smooth > above.max() + 6.0) & (hz <= _EDGE[1] * half))[-1]])
         if _EDGE[0] * half <= reaches <= _EDGE[1] * half:
             return old
     return None

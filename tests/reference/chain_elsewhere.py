@@ -83,7 +83,7 @@ def in_browser(browser, chain, audio, keys=None, rate_hz=48000):
     """Return what the AudioWorklet makes of float32 audio ``(frames, channels)``; nothing leaves the machine."""
     served = {
         "": ("text/html", b"<!doctype html><title>chain</title>"),
-        "chain.js": ("text/javascript", (WEB / "chain.js").read_bytes()),
+        "chain.js": ("text/javascript", (WEB / "static" / "chain.js").read_bytes()),
         "core.wasm": ("application/wasm", (WEB / "core.wasm").read_bytes()),
         "audio": ("application/octet-stream", np.ascontiguousarray(audio).tobytes()),
         "keys": ("application/octet-stream", b"" if keys is None else np.ascontiguousarray(keys).tobytes()),

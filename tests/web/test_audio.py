@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 import mixwright
 from made_songs import RATE_HZ, make_song
 from mixwright.app.playable import Audio
+from mixwright.meter.measure import measure
 from mixwright.web.wav import wav_response
 from web.conftest import KEY, served
 
@@ -121,6 +122,22 @@ def test_what_can_be_played(song):
     np.testing.assert_allclose(read(song.get("/api/audio/reference/record")), 0.25, atol=1e-4)
 
 
+def test_loudness_is_that_of_what_is_heard(song):
+    """A mono file sounds from both sides, 3.01 LU louder than BS.1770 counts one channel."""
+    part = read(song.get("/api/excerpt?start_s=3&end_s=6"))
+    levels = song.get("/api/loudness?start_s=3&end_s=6").json()["result"]
+    assert levels["integrated_lufs"] == pytest.approx(measure(part, RATE_HZ).integrated_lufs, abs=1e-9)
+    vox = read(song.get("/api/audio/track/vox"))[3 * RATE_HZ : 6 * RATE_HZ]
+    levels = song.get("/api/loudness?of=track/vox&start_s=3&end_s=6").json()["result"]
+    assert levels["integrated_lufs"] == pytest.approx(measure(vox, RATE_HZ).integrated_lufs + 3.0103, abs=1e-3)
+    assert song.get("/api/loudness?start_s=3&end_s=3.1").json()["result"]["integrated_lufs"] is None
+
+
+def test_a_band_is_a_list_of_the_core(song):
+    listed = song.get("/api/band?low_hz=200&high_hz=500").json()["result"]
+    assert (listed["channels"], listed["keys"], listed["latency_frames"]) == (2, 0, 0)
+
+
 @pytest.mark.parametrize(
     ("path", "status"),
     [
@@ -128,6 +145,9 @@ def test_what_can_be_played(song):
         ("/api/excerpt?start_s=0&end_s=inf", 422), ("/api/excerpt?start_s=5&end_s=5", 422),
         ("/api/excerpt?start_s=-1&end_s=5", 422), ("/api/excerpt?start_s=0&end_s=61", 422),
         ("/api/excerpt?start_s=500&end_s=501", 422), ("/api/excerpt?start_s=1&end_s=2&track=nobody", 422),
+        ("/api/loudness?of=mix&start_s=2&end_s=1", 422), ("/api/loudness?of=mix&start_s=0", 422),
+        ("/api/band?low_hz=500&high_hz=200", 422), ("/api/band?low_hz=1&high_hz=0", 422), ("/api/band", 422),
+        ("/api/band?low_hz=0&high_hz=7900", 422),
         ("/api/audio/nothing", 422), ("/api/audio/track/nobody", 422), ("/api/audio/print/0", 422),
     ],
 )  # fmt: skip

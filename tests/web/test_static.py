@@ -14,7 +14,7 @@ from mixwright.web.routes import STATIC
 
 ROOT = Path(__file__).resolve().parents[2]
 WORDS = ("ROLES", "PLACES")
-MODULES = sorted(STATIC.glob("*.js"))
+MODULES = sorted(STATIC.rglob("*.js"))
 #: Where `bootstrap.py test --slow` puts the checker; else one that the machine has.
 TSC = next(
     filter(None, (shutil.which("tsc", path=Path(sys.prefix) / "typescript/node_modules/.bin"), shutil.which("tsc"))),
@@ -40,18 +40,23 @@ def test_text_never_becomes_markup_or_code():
 
 
 def test_nothing_is_asked_of_another_host():
-    for path in STATIC.iterdir():
+    for path in filter(Path.is_file, STATIC.rglob("*")):
         found = set(re.findall(r"(?:https?:)?//[a-z0-9.]+\.[a-z]+", path.read_text(encoding="utf-8")))
         assert found <= {"http://www.w3.org"}, path  # the name of the language of pictures, which nobody asks for
 
 
 def test_every_module_is_fetched_beside_the_first():
     page = (STATIC / "index.html").read_text(encoding="utf-8")
-    fetched = re.findall(r'<link rel="modulepreload" href="static/(\w+\.js)">', page)
-    imported = {
-        name for path in MODULES for name in re.findall(r'from "\./(\w+\.js)"', path.read_text(encoding="utf-8"))
-    }
-    assert fetched == sorted(imported)
+    fetched = re.findall(r'<link rel="modulepreload" href="static/([\w/]+\.js)">', page)
+    imports = re.compile(r'^(?:import .*|\}) from "(\.\.?/[\w/]+\.js)"', re.MULTILINE)
+    found, todo = set(), {(STATIC / "app.js").resolve()}
+    while todo:
+        path = todo.pop()
+        names = imports.findall(path.read_text(encoding="utf-8"))
+        new = {(path.parent / name).resolve() for name in names} - found
+        found |= new
+        todo |= new
+    assert fetched == sorted(path.relative_to(STATIC).as_posix() for path in found)
 
 
 def test_words_are_those_of_song_toml():

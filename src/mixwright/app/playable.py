@@ -23,6 +23,8 @@ from mixwright.io.kept import read_kept, read_lanes, song_path
 from mixwright.io.song_file import load_song
 from mixwright.io.write import wav_header
 from mixwright.jobs.progress import Cancel, Report, silent
+from mixwright.meter.measure import Meter
+from mixwright.model.comparison import CompareResult
 from mixwright.model.known import require_known
 from mixwright.model.prints import DeliverResult
 from mixwright.model.record import Record
@@ -38,12 +40,20 @@ class Playing(Record, frozen=True, kw_only=True):
     """Something that can be played.
 
     `id`: ``mix``, ``mix-file``, ``rough``, ``reference/ID``, ``print/NUMBER`` or ``track/ID``. `ready`: it needs not be
-    rendered first.
+    rendered first. `beside`: where it stands beside each section of the song, in its own seconds, if `compare` told.
     """
 
     id: str
     name: str
     ready: bool = True
+    beside: dict[str, float] = {}
+
+
+class StretchLevels(Record, frozen=True, kw_only=True):
+    """How loud a stretch is that is heard from two sides, a single channel from both; None: too short, or silent."""
+
+    integrated_lufs: float | None
+    true_peak_dbtp: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +67,23 @@ class Audio:
         """Return what stands before the samples in a WAV file."""
         frames, channels = self.samples.shape
         return wav_header(frames, channels, self.rate_hz, "float32")
+
+    def levels(self, start_s: float = 0.0, end_s: float | None = None) -> StretchLevels:
+        """Measure it between two of its own seconds (ITU-R BS.1770-5); a mono file counts as both channels.
+
+        Raises
+        ------
+        SettingError
+            where nothing lies between them
+        """
+        if not 0.0 <= start_s < (math.inf if end_s is None else end_s):
+            raise SettingError(f"nothing lies from {start_s:g} to {end_s:g} s", hint="give an earlier start")
+        first, end = (None if time is None else round(time * self.rate_hz) for time in (start_s, end_s))
+        part = self.samples[first:end]
+        meter = Meter(self.rate_hz, part.shape[1], spectrum=False, dual_mono=True)
+        meter.push(part)
+        levels = meter.result()
+        return StretchLevels(integrated_lufs=levels.integrated_lufs, true_peak_dbtp=levels.true_peak_dbtp)
 
 
 class Playable:
@@ -126,7 +153,11 @@ class Playable:
         found = [Playing(id="mix", name="mix", ready=False)]
         found += [Playing(id="mix-file", name=Path(mixed.file).name)] if mixed else []
         found += [Playing(id="rough", name="rough mix")] if song.rough else []
-        found += [Playing(id=f"reference/{one.id}", name=Path(one.file).stem) for one in song.references]
+        compared = read_kept(self.folder, "compare", CompareResult)
+        beside = {one.id: one.beside for one in compared.references} if compared else {}
+        for one in song.references:
+            starts = {section: start_s for section, (_, start_s, _) in beside.get(one.id, {}).items()}
+            found.append(Playing(id=f"reference/{one.id}", name=Path(one.file).stem, beside=starts))
         prints = delivered.files if delivered else ()
         found += [Playing(id=f"print/{number}", name=Path(one.file).stem) for number, one in enumerate(prints)]
         return tuple(found)

@@ -111,6 +111,7 @@ class Chain:
             "states": len(self._list.state),
             "channels": self.channels,
             "keys": len(self.keys),
+            "keys_late_frames": [key.late_frames for key in self.keys],
             "gains": self.gains,
             "latency_frames": self.latency_frames,
         }

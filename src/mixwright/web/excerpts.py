@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections import OrderedDict
 
@@ -35,7 +36,7 @@ class Excerpts:
         SettingError
             where a time is no number, or as from `Playable.excerpt`
         """
-        start_s, end_s = _number(query, "start_s"), _number(query, "end_s")
+        start_s, end_s = number_of(query, "start_s"), number_of(query, "end_s")
         tracks = tuple(query.getlist("track"))
         moves = tuple(filter(None, query.getlist("move"))) if "move" in query else None
         key = start_s, end_s, tracks, moves
@@ -52,8 +53,18 @@ class Excerpts:
             return self._kept[key]
 
 
-def _number(query: QueryParams, name: str) -> float:
+def number_of(query: QueryParams, name: str) -> float:
+    """Return a time in seconds, or a frequency in Hz, that a query names.
+
+    Raises
+    ------
+    SettingError
+        where it is no number
+    """
     try:
-        return float(query.get(name, ""))
-    except ValueError as error:
-        raise SettingError(f"{name} is no number", hint="give seconds of the song") from error
+        number = float(query.get(name, ""))
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise SettingError(f"{name} is no number", hint="give seconds of the song, or Hz")
+    return number

@@ -7,6 +7,7 @@ import msgspec
 from starlette.responses import JSONResponse, Response
 
 from mixwright.app.heard_view import finding_view
+from mixwright.app.playable import Playing, StretchLevels
 from mixwright.app.song_view import song_view
 from mixwright.app.told import document_of
 from mixwright.errors import SettingError, StateError, listed
@@ -63,6 +64,7 @@ def schema(_: Asked) -> Response:
 def page_schema() -> dict[str, object]:
     """Return the schemas by name: results of documents, and bodies of requests."""
     types: dict[str, object] = {"SongView": SongView, "FindingView": FindingView, "job": Request}
+    types |= {"Playing": Playing, "StretchLevels": StretchLevels}
     types |= {f"result {name}": type_ for name, (_, type_) in _RESULTS.items()}
     types |= {f"do {name}": kind for name, (kind, _) in CHANGES.items()}
     found, definitions = msgspec.json.schema_components(list(types.values()), ref_template="#/$defs/{name}")

@@ -21,6 +21,7 @@ from mixwright.web.answers import Answer, Asked, answering, document_response
 from mixwright.web.changes import change
 from mixwright.web.events import Events, watch
 from mixwright.web.excerpts import Excerpts
+from mixwright.web.hearing import band, loudness
 from mixwright.web.jobs import Jobs, request_of
 from mixwright.web.reading import finding, result, schema, song
 from mixwright.web.wav import wav_response
@@ -73,7 +74,6 @@ def page_app(folder: Path) -> Starlette:
         routes=[
             Route("/", _file(STATIC / "index.html")),
             Route("/static/core.wasm", _file(HERE / "core.wasm")),
-            Route("/static/chain.js", _file(HERE / "chain.js")),
             Route("/static/colours.css", _colours),
             Mount("/static", StaticFiles(directory=STATIC)),
             route("/api/song", song),
@@ -88,6 +88,8 @@ def page_app(folder: Path) -> Starlette:
             route("/api/audio", choices),
             route("/api/audio/{name:path}", audio),
             route("/api/excerpt", excerpt),
+            route("/api/loudness", lambda asked: loudness(asked, playable, excerpts)),
+            route("/api/band", lambda asked: band(asked, playable)),
         ],
     )
     app.state.events = events

@@ -3,6 +3,7 @@
 
 import { change, listen } from "./api.js";
 import { byId, el, fill } from "./dom.js";
+import { listeningLine } from "./listening/line.js";
 import { songPage } from "./song_page.js";
 import { follow, put } from "./store.js";
 import { noticeLine, waitingLine } from "./waiting.js";
@@ -28,7 +29,14 @@ function head() {
   const undo = el("button", { type: "button", class: "plain", onclick: () => void change("undo", {}) });
   const links = Object.entries(VIEWS).map(([id, { name }]) => el("a", { href: `#${id}` }, name));
   const told = el("div", { class: "told", role: "status" }, waitingLine(), noticeLine());
-  fill(byId("head"), title, links.length > 1 ? el("nav", { "aria-label": "Views" }, ...links) : null, told, undo);
+  fill(
+    byId("head"),
+    title,
+    links.length > 1 ? el("nav", { "aria-label": "Views" }, ...links) : null,
+    told,
+    undo,
+    listeningLine(),
+  );
   follow(["song"], ({ song }) => {
     if (!song) return;
     document.title = `${song.title} - Mixwright`;

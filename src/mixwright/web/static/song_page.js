@@ -6,7 +6,6 @@ import { el, fill } from "./dom.js";
 import { findingsList } from "./findings.js";
 import { followLine } from "./follow_line.js";
 import { layersTable } from "./layers.js";
-import { hush } from "./player.js";
 import { forTheArtist, questionList } from "./questions.js";
 import { sectionTable } from "./sections.js";
 import { songMap } from "./song_map.js";
@@ -30,7 +29,7 @@ export function songPage() {
       fill(lines, ...made.map((one) => one.element));
     },
   );
-  follow(["song", "playing", "view_s"], ({ song, playing, view_s }) => {
+  follow(["song", "view_s"], ({ song, view_s }) => {
     if (!song) return;
     const heard = song.heard;
     const told = heard
@@ -56,16 +55,6 @@ export function songPage() {
               },
               "show the whole song",
             ),
-            ".",
-          )
-        : "",
-      playing
-        ? el(
-            "span",
-            {},
-            playing.waits ? " Getting ready: " : " Hearing the mix from ",
-            `${clock(playing.from, true)} to ${clock(playing.to, true)}, 12 dB below full; `,
-            el("button", { type: "button", class: "plain", onclick: hush }, "stop"),
             ".",
           )
         : "",

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // The state of the page: one object, replaced as a whole, and whoever wants to know of it.
 
+import { FIRST } from "./listening/first.js";
+
 /**
  * @typedef {import("./types.js").SongView} SongView
  * @typedef {import("./types.js").Job} Job
@@ -19,6 +21,8 @@
  * @property {string} finding id of the finding that is chosen, "" for none
  * @property {FindingView | null} covered who covers whom in it
  * @property {string[]} chosen ids of the tracks that are chosen, to be edited together
+ * @property {import("./listening/listen.js").Listening} listening what is heard, and how
+ * @property {import("./types.js").ViewedMove[] | null} moves the moves with their evidence, once they were asked for
  * @property {{text: string, again?: () => void} | null} notice the last thing to be told
  */
 
@@ -37,6 +41,8 @@ let state = {
   covered: null,
   chosen: [],
   notice: null,
+  moves: null,
+  listening: FIRST,
 };
 /** @type {Set<(now: State, before: State) => void>} */
 const listeners = new Set();

@@ -45,6 +45,15 @@
  *   finding: Finding, band_hz: [number, number], rows: Covered[], takes: Record<string, number>, fix: string[],
  * }} FindingView
  * @typedef {{
+ *   key: string, name: string, value: number | null, low: number, high: number, unit: string, usual: number | null,
+ * }} MoveSetting
+ * @typedef {{
+ *   id: string, kind: string, target: string, name: string, sections: string[], settings: MoveSetting[], key: string,
+ *   send: string, state: "proposed" | "accepted" | "refused", strength: number, by: "plan" | "engineer", told: string,
+ *   reason: string, predicted: string, measured: string, costs: string[], without_it: string, needed: boolean | null,
+ *   outdated: boolean, start_s: number, end_s: number,
+ * }} ViewedMove
+ * @typedef {{
  *   id: number, command: string, state: "running" | "done" | "failed" | "cancelled", doing: string, done: number,
  *   total: number, left_s: number | null, note: string, error: Told | null,
  * }} Job

@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: Apache-2.0
+// The player in the AudioWorklet: messages in, sound out, and where it is.
+
+import { Sounding } from "./sounding.js";
+
+/** Where it is, is told this often, in seconds. */
+const TELL_S = 0.05;
+
+registerProcessor(
+  "mixwright-player",
+  class extends AudioWorkletProcessor {
+    /** @param {{processorOptions: {module: WebAssembly.Module | null}}} options */
+    constructor({ processorOptions: { module } }) {
+      super();
+      this.sounding = new Sounding(sampleRate, module);
+      this.told = 0;
+      this.port.onmessage = ({ data }) => this.take(data);
+    }
+
+    /** @param {any} data one of the fields: what to do; its value: with what */
+    take(data) {
+      const sounding = this.sounding;
+      if (data.give) sounding.give(data.give.name, data.give.channels, data.give.gain, data.give.parts);
+      if (data.gains) {
+        for (const [name, gain] of Object.entries(data.gains)) {
+          const version = sounding.versions.get(name);
+          if (version) version.gain = /** @type {number} */ (gain);
+        }
+      }
+      if (data.drop !== undefined) sounding.drop(data.drop);
+      if (data.level !== undefined) sounding.wanted = data.level;
+      if (data.through) sounding.through(data.through);
+      if (data.turn !== undefined) sounding.turn(data.turn);
+      if (data.play) sounding.play(data.play.first, data.play.end, data.play.at);
+      if (data.change) sounding.versions.get(data.change.name)?.live?.change(data.change.lists, sounding.at);
+      if (data.pause) sounding.pause();
+    }
+
+    /**
+     * @param {Float32Array[][]} _
+     * @param {Float32Array[][]} outputs
+     */
+    process(_, [out]) {
+      const sounding = this.sounding,
+        was = sounding.playing;
+      sounding.process(out);
+      this.told += out[0].length;
+      if (sounding.faulty && was) this.port.postMessage({ faulty: sounding.faulty });
+      if (sounding.playing && this.told >= TELL_S * sampleRate) {
+        this.told = 0;
+        this.port.postMessage({ at: sounding.at });
+      }
+      return true;
+    }
+  },
+);

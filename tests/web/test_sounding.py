@@ -1,0 +1,247 @@
+# SPDX-License-Identifier: Apache-2.0
+"""The player in an OfflineAudioContext of a real browser: every sample that it gives out is known beforehand."""
+
+import base64
+import http.server
+import json
+import threading
+
+import numpy as np
+import pytest
+
+from mixwright.app.monitoring import band_chain
+from mixwright.engine.chain import Chain
+from mixwright.engine.processors.insert import made
+from mixwright.meter.measure import Meter
+from mixwright.model.filter_inserts import Filters
+from mixwright.model.filters import EqBand
+from mixwright.model.keyed_inserts import Dip, DipBand
+from mixwright.web.routes import HERE, STATIC
+from reference.chromium import CHROMIUM, running_browser
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="needs chromium"),
+    pytest.mark.filterwarnings("default"),
+]
+
+RATE_HZ = 48000
+TYPES = {".js": "text/javascript", ".wasm": "application/wasm"}
+#: Versions are exchanged in 10 ms, at a border of the browser's 128 frames.
+SWITCH_FRAMES = 480
+
+#: Steps: `[frame, message]`; the context stands still at the frame until the worklet has taken the message.
+PLAY = """
+async ({ rate, frames, audio, steps }) => {
+  const floats = text => new Float32Array(Uint8Array.from(atob(text), c => c.charCodeAt(0)).buffer);
+  const unpacked = value => {
+    if (typeof value === "string" && value.startsWith("audio ")) return audio[value.slice(6)].map(floats);
+    if (Array.isArray(value)) return value.map(unpacked);
+    if (value && typeof value === "object")
+      return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, unpacked(one)]));
+    return value;
+  };
+  const context = new OfflineAudioContext(2, frames, rate);
+  const module = await WebAssembly.compile(await (await fetch("static/core.wasm")).arrayBuffer());
+  await context.audioWorklet.addModule("static/listening/player_worklet.js");
+  const node = new AudioWorkletNode(context, "mixwright-player", {
+    numberOfInputs: 0, outputChannelCount: [2], processorOptions: { module },
+  });
+  const faults = [];
+  node.port.onmessage = ({ data }) => { if (data.faulty) faults.push(data.faulty) };
+  node.connect(context.destination);
+  const taken = message => {
+    node.port.postMessage(unpacked(message));
+    return new Promise(done => setTimeout(done, 60));  // nothing tells when a worklet has taken a message
+  };
+  for (const [frame, message] of steps) {
+    if (frame === 0) await taken(message);
+    else context.suspend(frame / rate).then(() => taken(message)).then(() => context.resume());
+  }
+  const out = await context.startRendering();
+  await new Promise(done => setTimeout(done, 60));  // what the worklet tells arrives later
+  const text = side => {
+    const bytes = new Uint8Array(out.getChannelData(side).buffer);
+    let made = "";
+    for (let i = 0; i < bytes.length; i += 32768) made += String.fromCharCode(...bytes.subarray(i, i + 32768));
+    return btoa(made);
+  };
+  return [text(0), text(1), faults];
+}
+"""
+
+
+class Files(http.server.BaseHTTPRequestHandler):
+    """The files of the page, without its server."""
+
+    def do_GET(self):
+        name = self.path.removeprefix("/static/")
+        path = HERE / "core.wasm" if name == "core.wasm" else STATIC / name
+        body, kind = b"<!doctype html><title>player</title>", "text/html"
+        if name != "/":
+            body, kind = (path.read_bytes(), TYPES[path.suffix]) if path.is_file() else (b"", "text/plain")
+        self.send_response(200 if body else 404)
+        self.send_header("Content-Type", kind)
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture(scope="module")
+def page():
+    pytest.importorskip("playwright.sync_api")
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Files) as server, running_browser() as browser:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        one = browser.new_page()
+        one.goto(f"http://127.0.0.1:{server.server_address[1]}/")
+        yield one
+        server.shutdown()
+
+
+def played(page, frames, audio, *steps, faults=()):
+    """Return what the player gives out, float32 ``(frames, 2)``, as it is told at frames."""
+    packed = {
+        name: [base64.b64encode(np.ascontiguousarray(side).tobytes()).decode() for side in samples.T]
+        for name, samples in audio.items()
+    }
+    given = {"rate": RATE_HZ, "frames": frames, "audio": packed, "steps": steps}
+    left, right, found = page.evaluate(PLAY, json.loads(json.dumps(given)))
+    assert tuple(found) == faults
+    return np.stack([np.frombuffer(base64.b64decode(side), np.float32) for side in (left, right)], axis=1)
+
+
+def noise(seed, frames=12800, channels=2, level=0.1):
+    return (level * np.random.default_rng(seed).uniform(-1.0, 1.0, (frames, channels))).astype(np.float32)
+
+
+def give(name, gain=1.0, **more):
+    return {"give": {"name": name, "channels": f"audio {name}", "gain": gain, **more}}
+
+
+def begin(name, frames=12800, at=0):
+    return {"turn": name, "play": {"first": 0, "end": frames, "at": at}}
+
+
+def test_a_switch_is_exact_to_the_sample(page):
+    a, b = noise(1), noise(2)
+    at = 5120
+    out = played(page, 12800, {"a": a, "b": b}, [0, give("a", 0.5)], [0, give("b", 0.25)], [0, begin("a")],
+                 [at, {"turn": "b"}])  # fmt: skip
+    end = at + SWITCH_FRAMES
+    np.testing.assert_array_equal(out[:at], 0.5 * a[:at])
+    np.testing.assert_array_equal(out[end : 12800 - 240], 0.25 * b[end : 12800 - 240])
+    share = (np.arange(1, SWITCH_FRAMES + 1) / SWITCH_FRAMES)[:, None]
+    between = 0.5 * (1.0 - share) * a[at:end] + 0.25 * share * b[at:end]
+    np.testing.assert_allclose(out[at:end], between, atol=1e-6)
+
+
+def test_what_is_matched_is_equally_loud(page):
+    """By the meter, which is checked against the signals of EBU Tech 3341."""
+    frames = 3 * RATE_HZ // 128 * 128
+    quiet, loud = noise(3, frames, level=0.02), noise(4, frames, level=0.5)
+
+    def lufs(audio):
+        meter = Meter(RATE_HZ, 2, spectrum=False, true_peak=False)
+        meter.push(np.ascontiguousarray(audio))
+        return meter.loudness().integrated_lufs()
+
+    heard = []
+    for name, audio in (("a", quiet), ("b", loud)):
+        levels = {"integrated_lufs": lufs(audio), "true_peak_dbtp": -6.0}
+        moved = page.evaluate("async levels => (await import('/static/listening/level.js')).movedDb(levels)", levels)
+        gain = 10.0 ** (moved / 20.0)
+        heard.append(lufs(played(page, frames, {name: audio}, [0, give(name, gain)], [0, begin(name, frames)])))
+    assert heard == pytest.approx([-23.0, -23.0], abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("side", "matrix"),
+    [
+        ("left", [[1, 0], [0, 0]]),
+        ("right", [[0, 0], [0, 1]]),
+        ("mid", [[0.5, 0.5], [0.5, 0.5]]),
+        ("side", [[0.5, -0.5], [-0.5, 0.5]]),
+        ("mono", np.full((2, 2), 0.5**0.5)),
+    ],
+)
+def test_sides(page, side, matrix):
+    a = noise(5)
+    steps = [0, {"through": {"band": None, "side": side}}], [0, give("a")], [0, begin("a")]
+    out = played(page, 4096, {"a": a}, *steps)
+    fading = SWITCH_FRAMES
+    np.testing.assert_allclose(out[fading:], (a[:4096] @ np.transpose(matrix))[fading:], atol=1e-7)
+
+
+def test_a_band_is_that_of_the_core(page):
+    a, listed = noise(6), band_chain(200.0, 500.0, RATE_HZ)
+    out = played(page, 8192, {"a": a}, [0, {"through": {"band": listed, "side": "stereo"}}], [0, give("a")],
+                 [0, begin("a")])  # fmt: skip
+    spectrum = np.abs(np.fft.rfft(out[2048:, 0] * np.hanning(6144))) ** 2
+    hz = np.fft.rfftfreq(6144, 1.0 / RATE_HZ)
+    inside, outside = spectrum[(hz > 220) & (hz < 450)].mean(), spectrum[(hz > 2000) & (hz < 20000)].mean()
+    assert 10.0 * np.log10(inside / outside) > 40.0
+
+
+def test_a_loop_goes_round_and_round(page):
+    a = noise(7, 1280)
+    out = played(page, 6400, {"a": a}, [0, give("a")], [0, begin("a", 1280)])
+    np.testing.assert_array_equal(out[300:1000], a[300:1000])
+    np.testing.assert_array_equal(out[1280 + 300 : 1280 + 1000], a[300:1000])
+    np.testing.assert_array_equal(out[3 * 1280 + 300 : 3 * 1280 + 1000], a[300:1000])
+
+
+@pytest.mark.parametrize(("value", "fault"), [(np.nan, "no number"), (np.inf, "no number"), (1.5, "overload")])
+def test_what_would_hurt_is_muted(page, value, fault):
+    a = noise(8)
+    a[3000, 1] = value
+    out = played(page, 6400, {"a": a}, [0, give("a")], [0, begin("a")], faults=(fault,))
+    muted = 3000 // 128 * 128
+    np.testing.assert_array_equal(out[:muted], a[:muted])
+    assert not out[muted:].any()
+
+
+def lived(audio, insert, keys=None):
+    chain = Chain(made(insert, RATE_HZ), 2)
+    latency, frames = chain.latency_frames, len(audio)
+    longer = np.concatenate([audio, np.zeros((latency, 2), np.float32)])
+    heard = np.zeros((len(longer), len(chain.keys), 2), np.float32)
+    for k, one in enumerate(chain.keys):
+        heard[one.late_frames :, k] = np.concatenate([keys, np.zeros((latency, 2))])[: len(longer) - one.late_frames]
+    out = np.empty_like(longer)
+    chain.process_float(longer, out, heard if chain.keys else None)
+    return chain.listed(), out[latency : latency + frames]
+
+
+@pytest.mark.parametrize(
+    "insert",
+    [
+        Filters(bands=(EqBand(hz=1000.0, gain_db=-6.0, q=2.0),)),
+        Dip(key="vox", bands=(DipBand(hz=2000.0, q=1.0, most_db=6.0),), margin_db=12.0),
+    ],
+    ids=["shape", "dip"],
+)
+def test_a_move_that_is_tried_out_is_what_the_core_makes_of_it(page, insert):
+    base, layer, key = noise(9), noise(10), noise(11, level=0.4)
+    keyed = isinstance(insert, Dip)
+    listed, changed = lived(layer, insert, key if keyed else None)
+    matrix = [0.5, 0.0, 0.0, 0.7]
+    part = {"audio": "audio layer", "keys": ["audio key"] if keyed else [], "matrix": matrix, "list": listed}
+    out = played(page, 12800, {"base": base, "layer": layer, "key": key}, [0, give("base", parts=[part])],
+                 [0, begin("base")])  # fmt: skip
+    expected = base + (changed - layer) * [0.5, 0.7]
+    whole = slice(0, 12800 - 512)  # after that the loop's start is heard ahead, and its end fades
+    np.testing.assert_allclose(out[whole], expected[whole], atol=1e-6)
+    assert np.abs(changed - layer).max() > 0.01
+
+
+def test_a_setting_that_is_changed_is_heard_at_once(page):
+    base, layer = noise(12), noise(13)
+    before, _ = lived(layer, Filters(bands=(EqBand(hz=1000.0, gain_db=-3.0, q=1.0),)))
+    after, changed = lived(layer, Filters(bands=(EqBand(hz=1000.0, gain_db=9.0, q=1.0),)))
+    part = {"audio": "audio layer", "keys": [], "matrix": [1, 0, 0, 1], "list": before}
+    out = played(page, 12800, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")],
+                 [5120, {"change": {"name": "base", "lists": [after]}}])  # fmt: skip
+    settled = slice(5120 + SWITCH_FRAMES, 12800 - 512)
+    np.testing.assert_allclose(out[settled], (base + changed - layer)[settled], atol=1e-5)

@@ -28,7 +28,7 @@ function head() {
   const title = el("h1", { dir: "auto" });
   const undo = el("button", { type: "button", class: "plain", onclick: () => void change("undo", {}) });
   const links = Object.entries(VIEWS).map(([id, { name }]) => el("a", { href: `#${id}` }, name));
-  const told = el("div", { class: "told", role: "status" }, waitingLine(), noticeLine());
+  const told = el("div", { class: "told" }, waitingLine(), el("div", { role: "status" }, noticeLine()));
   fill(
     byId("head"),
     title,

@@ -10,11 +10,22 @@ import { followSong } from "./store.js";
 /** @returns {HTMLElement} */
 export function questionList() {
   const list = el("ol", {});
-  const part = el("section", { class: "questions", "aria-label": "Questions" }, list);
+  const summary = el("summary", {});
+  const folded = el("details", { open: true }, summary, list);
+  const part = el("section", { class: "questions", "aria-label": "Questions" }, folded);
+  // Before the first result they stand open; after it they take one line.
+  followSong(
+    (song) => Boolean(song.heard),
+    (song) => {
+      folded.open = !song.heard;
+    },
+  );
   followSong(
     (song) => song.questions,
     (song) => {
       part.hidden = !song.questions.length;
+      const many = song.questions.length;
+      fill(summary, many === 1 ? "One role is not sure" : `${many} roles are not sure`);
       fill(
         list,
         ...song.questions.map(({ track, told, guess }) =>

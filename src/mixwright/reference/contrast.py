@@ -9,6 +9,8 @@ from mixwright.model.profile import SectionProfile, Values
 
 #: Sections shorter than this, and than this share of the song, are transitions.
 _SHORTEST_S, _SHORTEST_SHARE = 6.0, 0.05
+#: Sections within so much of the loudest count as one with it, and likewise of the softest.
+_ALIKE_LU = 1.0
 #: The figures that are told beside each other, and of which.
 _TOLD = {
     "contrast_width_db": "side_to_mid_db",
@@ -18,7 +20,7 @@ _TOLD = {
 
 
 def contrast_values(sections: Sequence[SectionProfile], duration_s: float) -> Values:
-    """Return the figures of the loudest section minus those of the softest; None with fewer than two sections."""
+    """Return the figures of the loudest sections minus those of the softest; None with fewer than two sections."""
     shortest = max(_SHORTEST_S, _SHORTEST_SHARE * duration_s)
     # First and last often fade or stand alone: they count where nothing else does.
     inner = [one for one in sections[1:-1] if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
@@ -26,12 +28,20 @@ def contrast_values(sections: Sequence[SectionProfile], duration_s: float) -> Va
     told = inner if len(inner) >= 2 else long
     if len(told) < 2:
         return dict.fromkeys(("contrast_loudness_lu", *_TOLD), (None,))
-    full = max(told, key=lambda one: one.energy_lu or 0.0)
-    thin = min(told, key=lambda one: one.energy_lu or 0.0)
-    found: Values = {"contrast_loudness_lu": (_less(full.energy_lu, thin.energy_lu),)}
+    energies = [one.energy_lu or 0.0 for one in told]
+    full = [one for one, energy in zip(told, energies, strict=True) if energy >= max(energies) - _ALIKE_LU]
+    thin = [one for one, energy in zip(told, energies, strict=True) if energy <= min(energies) + _ALIKE_LU]
+    found: Values = {"contrast_loudness_lu": (max(energies) - min(energies),)}
     for name, figure in _TOLD.items():
-        found[name] = (_less(*(one.values.get(figure, (None,))[0] for one in (full, thin))),)
+        found[name] = (_less(_mean(full, figure), _mean(thin, figure)),)
     return found
+
+
+def _mean(sections: Sequence[SectionProfile], figure: str) -> float | None:
+    """Return the mean of a figure over sections, by their length."""
+    known = [(one.end_s - one.start_s, one.values.get(figure, (None,))[0]) for one in sections]
+    told = [(length, value) for length, value in known if value is not None]
+    return sum(length * value for length, value in told) / sum(length for length, _ in told) if told else None
 
 
 def _less(one: float | None, other: float | None) -> float | None:

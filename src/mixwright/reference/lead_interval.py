@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixwright.meter.loudness import gated_lufs
+from mixwright.meter.loudness import gated_lufs, k_weighting
 from mixwright.model.profile import THIRDS_HZ
 from mixwright.reference.span import Floats
 from mixwright.reference.traces import MIDDLE_THIRDS, Traces
@@ -24,6 +24,7 @@ _PIECE, _RESTS = 24, 25.0
 #: above 4 kHz is not seen, nor what others that move cover.
 BELOW_LU, ABOVE_LU = 1.5, 2.0
 _SHORTEST_PIECES = 16
+_RATE_HZ = 48000
 
 
 def lead_interval(traces: Traces) -> tuple[float, float] | None:
@@ -62,12 +63,9 @@ def _median(power: Floats) -> Floats:
 
 
 def _k_weights() -> Floats:
-    """Return the power gain of the K-weighting (ITU-R BS.1770-5) at the middles of the thirds, at 48 kHz."""
-    from scipy.signal import sosfreqz
-
-    from mixwright.meter.loudness import k_weighting
-
-    b0, b1, b2, a1, a2, c1, c2 = k_weighting(48000)
-    sections = np.array([[b0, b1, b2, 1.0, a1, a2], [1.0, -2.0, 1.0, 1.0, c1, c2]])
-    _, gain = sosfreqz(sections, worN=np.array(THIRDS_HZ[MIDDLE_THIRDS]), fs=48000)
-    return np.asarray(np.abs(gain) ** 2, dtype=np.float64)
+    """Return the power gain of the K-weighting (ITU-R BS.1770-5) at the middles of the thirds."""
+    b0, b1, b2, a1, a2, c1, c2 = k_weighting(_RATE_HZ)
+    late = np.exp(-2j * np.pi * np.array(THIRDS_HZ[MIDDLE_THIRDS]) / _RATE_HZ)
+    shelf = (b0 + b1 * late + b2 * late**2) / (1.0 + a1 * late + a2 * late**2)
+    high_pass = (1.0 - late) ** 2 / (1.0 + c1 * late + c2 * late**2)
+    return np.asarray(np.abs(shelf * high_pass) ** 2, dtype=np.float64)

@@ -187,14 +187,13 @@ def _long(
 def _short(audio: npt.NDArray[np.floating], rate_hz: int, cancel: Cancel | None) -> tuple[Singles, Singles]:
     """Return powers of the channel mean in 16 bands, and of what stands in the centre in 14."""
     hop = hop_frames(SHORT_HOP_S, rate_hz)
-    bands = _short_bands(hop, rate_hz)
     found, centre = [], []
     for spectra in _spectra(audio, hop, _SHORT_AT_ONCE, cancel):
         left, right = spectra[:, 0], spectra[:, 1]
-        found.append((_square(left) + _square(right)) @ bands)
+        found.append(_in_short_bands(_square(left) + _square(right), hop, rate_hz))
         # |L + R|^2 - |L - R|^2 = 4 Re(L R*), four times the middle less the side.
         shared = left.real * right.real + left.imag * right.imag
-        centre.append(np.maximum(shared, np.float32(0.0)) @ bands[:, 1:-1])
+        centre.append(_in_short_bands(np.maximum(shared, np.float32(0.0)), hop, rate_hz)[:, 1:-1])
     scale = np.float32(_scale(hop))
     both = np.concatenate(found) * (np.float32(0.5) * scale)
     return both.astype(np.float32), (np.concatenate(centre) * scale).astype(np.float32)
@@ -247,9 +246,21 @@ def _third_octave_gains(hop: int, rate_hz: int) -> Singles:
 
 
 @functools.cache
-def _short_bands(hop: int, rate_hz: int) -> Singles:
-    """Return which bins belong to the bottom, the thirds of the middle, and the top: (bins, 16) of 0 and 1."""
+def _short_bands(hop: int, rate_hz: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
+    """Return where sums over bins begin, and which sums hold bottom, middle and top; a band without bins is no sum."""
     hz = np.arange(hop + 1) * (rate_hz / (2.0 * hop))
     bottom, _, top = BANDS_HZ["ends"]
-    edges = (bottom, *BANDS_HZ["thirds"][MIDDLE_THIRDS], top)
-    return np.stack([(hz >= low) & (hz < high) for low, high in edges], axis=1).astype(np.float32)
+    thirds = BANDS_HZ["thirds"][MIDDLE_THIRDS]
+    edges = [*bottom, *(low for low, _ in thirds), thirds[-1][1], *top]
+    first = np.minimum(np.searchsorted(hz, edges), hop)
+    inside = np.ones(len(edges), dtype=bool)
+    inside[[1, 2 + len(thirds), len(edges) - 1]] = False  # between the bands, and beyond them
+    return first, inside
+
+
+def _in_short_bands(power: Singles, hop: int, rate_hz: int) -> Singles:
+    """Return the sums over bottom, 14 thirds of the middle, and top, (windows, 16)."""
+    first, inside = _short_bands(hop, rate_hz)
+    sums = np.add.reduceat(power, first, axis=1)
+    sums[:, np.diff(first, append=power.shape[1]) <= 0] = 0.0
+    return np.asarray(sums[:, inside])

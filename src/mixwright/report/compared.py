@@ -18,20 +18,20 @@ from mixwright.report.spectrum import nominal
 
 #: Of a section, so many figures are told in the text.
 _MOST_TOLD = 6
-_UNITS: dict[Unit, str] = {"db": "dB", "lu": "LU", "db_oct": "dB/oct", "percent": "%", "ratio": ""}
+_UNITS: dict[Unit, str] = {"db": "dB", "lu": "LU", "db_oct": "dB", "percent": "%", "ratio": ""}
 #: What a figure is called, and what a mix is above and below the interval.
 FIGURE_WORDS: dict[str, tuple[str, str, str]] = {
     "low_end_db": ("low end beside the middle", "fuller", "leaner"),
     "low_octaves_db": ("low end by octave", "more", "less"),
     "top_end_db": ("top end beside the middle", "brighter", "duller"),
-    "slope_db_oct": ("slope of the spectrum", "brighter", "darker"),
+    "slope_db_oct": ("slope per octave", "brighter", "darker"),
     "third_octaves_db": ("level by third of an octave", "more", "less"),
     "side_to_mid_db": ("side beside middle", "wider", "narrower"),
     "side_to_mid_octaves_db": ("side beside middle by octave", "wider", "narrower"),
     "correlation": ("correlation", "closer to mono", "further apart"),
     "mono_loss_db": ("loss in mono", "more lost", "less lost"),
     "plr_db": ("peaks above loudness", "more open", "more limited"),
-    "psr_db": ("peaks, moment by moment", "more open", "more limited"),
+    "psr_db": ("peaks, by the moment", "more open", "more limited"),
     "loudness_range_lu": ("loudness range", "more", "less"),
     "crest_octaves_db": ("crest by octave", "more open", "more compressed"),
     "attack_db": ("jump at hits", "harder", "softer"),

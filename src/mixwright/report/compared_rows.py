@@ -98,7 +98,7 @@ def _chart(strips: Sequence[Strip]) -> Markup | None:
         return None
     foot = element("div", element("span"), axis(SCALE, LABELS), class_="row level axis")
     return element(
-        "div", element("ul", [strip_row(one, "level") for one in strips], class_="rows"), foot, class_="chart"
+        "div", element("ul", [strip_row(one, "level") for one in strips], class_="rows"), foot, class_="chart heard"
     )
 
 

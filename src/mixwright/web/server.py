@@ -64,9 +64,17 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
         guarded = Guard(app, token, found)
         # Pages hold their stream of events open: they are told to end it, and are not waited for longer than this.
         server = _Server(
-            uvicorn.Config(guarded, log_level="error", access_log=False, ws="none", server_header=False,
-                           timeout_graceful_shutdown=2, timeout_keep_alive=30)
-        )  # fmt: skip
+            uvicorn.Config(
+                guarded,
+                log_level="error",
+                access_log=False,
+                ws="none",
+                server_header=False,
+                proxy_headers=False,
+                timeout_graceful_shutdown=2,
+                timeout_keep_alive=30,
+            )
+        )
 
         def stop() -> None:
             server.should_exit = True

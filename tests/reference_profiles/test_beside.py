@@ -107,6 +107,8 @@ def test_sections_stand_beside_those_of_like_energy_and_density():
         "verse": "part-a-1",
         "chorus": "part-b-1",
     }
+    # A whisper of an intro is like nothing in it.
+    assert matched(of(part("intro", -14.0, 5.0)), record, {}) == {}
     # As the engineer says; a name that is not there is passed over.
     by_hand = matched(mix, record, {"chorus": "part-c-1", "verse": "nothing"})
     assert {name: one.name for name, one in by_hand.items()} == {"verse": "part-a-1", "chorus": "part-c-1"}

@@ -9,12 +9,14 @@ from mixwright.model.profile import Profile, SectionProfile
 
 #: Differences that count as much as each other: common practice, no source.
 _ENERGY_LU, _FILLED_PERCENT = 2.0, 10.0
+#: From here on a part is not like it: 6 LU, or 30 % of density, or something of both.
+_UNLIKE = 3.0
 #: Parts shorter than this are transitions.
 _SHORTEST_S = 4.0
 
 
 def matched(mix: Profile, reference: Profile, by_hand: Mapping[str, str]) -> dict[str, SectionProfile]:
-    """Return the section of a reference that stands beside each section of the mix, by its name.
+    """Return the section of a reference that stands beside each section of the mix; none where none is like it.
 
     Parameters
     ----------
@@ -29,7 +31,8 @@ def matched(mix: Profile, reference: Profile, by_hand: Mapping[str, str]) -> dic
     for section in mix.sections:
         chosen = named.get(by_hand.get(section.name, ""))
         if chosen is None and section.energy_lu is not None and long:
-            chosen = min(long, key=lambda one: _distance(section, one))
+            likest = min(long, key=lambda one: _distance(section, one))
+            chosen = likest if _distance(section, likest) <= _UNLIKE else None
         if chosen is not None:
             found[section.name] = chosen
     return found

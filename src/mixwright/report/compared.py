@@ -200,8 +200,9 @@ def references_text(result: ReferencesResult, song: str) -> list[str]:
 
 def _section_lines(result: CompareResult) -> list[str]:
     lines: list[str] = []
-    quiet = []
+    quiet, alone = [], []
     for name in result.sections:
+        alone += [] if any(name in one.beside for one in result.references) else [name]
         told = stretches([row for row in result.rows if row.section == name])
         if not told:
             quiet += [name] if any(row.section == name for row in result.rows) else []
@@ -216,6 +217,9 @@ def _section_lines(result: CompareResult) -> list[str]:
         if len(words) > _MOST_TOLD:
             lines += [f"  and {len(words) - _MOST_TOLD} more, less far."]
     lines += ["", f"Inside in everything: {listed(quiet)}."] if quiet else []
+    lines += (
+        ["", *wrapped(f"Not compared, for nothing in the references is like it: {listed(alone)}.")] if alone else []
+    )
     return lines
 
 

@@ -89,7 +89,9 @@ def lead_sentence(result: CompareResult) -> str:
     used = [one for one in result.references if any(row.references for row in result.rows) and one.gain_db is not None]
     if not result.rows:
         asked = f" for {with_and([ATTRIBUTE_WORDS.get(a, a) for a in result.only])}" if result.only else ""
-        return f"No reference can be used{asked}: see what is said of each."
+        if all(one.gain_db is None for one in result.references):
+            return f"No reference can be used{asked}: see what is said of each."
+        return f"Nothing to compare{asked}: see what each reference is used for."
     beside = f"Beside {count(len(used), 'reference')} at equal loudness, "
     whole = [row for row in result.rows if not row.section] or list(result.rows)
     outside = [row for row in whole if row.outside]

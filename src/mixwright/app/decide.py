@@ -67,7 +67,7 @@ def change(song: Path, move: str, settings: Mapping[str, str]) -> DecideResult:
         if len(found) > 1:
             raise SettingError(f"{printable(name)!r} fits several moves", hint=f"give one: {_ids(found)}")
         own = found[0]
-        new = _changed(before, own, settings)
+        new = changed_move(before, own, settings)
         touched.append(own.id)
         return before if new == own else changed(before, moves=replace_in(before.moves, changed(new, by="engineer")))
 
@@ -79,8 +79,14 @@ def change(song: Path, move: str, settings: Mapping[str, str]) -> DecideResult:
     return _result(song, after, touched, opposed_notes(after, own) if own.state == "accepted" else ())
 
 
-def _changed(song: Song, move: Move, words: Mapping[str, str]) -> Move:
-    """Return a move with other settings, by their words, if all of it still fits."""
+def changed_move(song: Song, move: Move, words: Mapping[str, str]) -> Move:
+    """Return a move with other settings, by their words, if all of it still fits.
+
+    Raises
+    ------
+    SettingError
+        where a setting or a value is not known or allowed
+    """
     named = [name for name in ("key", "send") if getattr(move, name)]
     known = [*MOVE_SETTINGS[move.kind], "strength", *named]
     settings, fields = dict(move.settings), dict[str, object]()
@@ -218,7 +224,7 @@ def _result(folder: Path, song: Song, ids: Collection[str], notes: Sequence[str]
     except StateError as error:
         notes.append(f"Without the evidence of the plan: {error}.")
     write_page(folder)
-    moves = tuple(_with_evidence(move, planned.get(move.id)) for move in song.moves if move.id in ids)
+    moves = tuple(with_evidence(move, planned.get(move.id)) for move in song.moves if move.id in ids)
     return DecideResult(moves=moves, song_moves=counts_of(song), notes=tuple(notes))
 
 
@@ -227,7 +233,8 @@ def counts_of(song: Song) -> dict[str, int]:
     return {state: sum(move.state == state for move in song.moves) for state in ("proposed", "accepted", "refused")}
 
 
-def _with_evidence(move: Move, planned: PlannedMove | None) -> PlannedMove:
+def with_evidence(move: Move, planned: PlannedMove | None) -> PlannedMove:
+    """Return a move with what the plan knew of it, as far as that still speaks of it."""
     fields = {name: getattr(move, name) for name in move.__struct_fields__}
     if planned is None:
         return PlannedMove(**fields)

@@ -209,18 +209,11 @@ class Playable:
         SettingError
             where the stretch is empty or too long, or a name is not known
         """
-        if not (math.isfinite(start_s) and math.isfinite(end_s) and 0.0 <= start_s < end_s <= start_s + LONGEST_S):
-            raise SettingError(
-                f"no excerpt lies from {start_s:g} to {end_s:g} s", hint=f"at most {LONGEST_S:g} s of it"
-            )
         session = self.session()
         if moves is not None:
-            session = dataclasses.replace(session, song=_sounding_with(session.song, moves))
+            session = dataclasses.replace(session, song=sounding_with(session.song, moves))
         chosen = frozenset(track.id for name in tracks for track in _named(session.song, name)) or None
-        span = tuple(round(time * session.song.rate_hz) for time in (start_s, end_s))
-        first, end = span[0], min(span[1], session.graph.frames)
-        if first >= end:
-            raise SettingError(f"the song ends before {start_s:g} s", hint="choose an earlier time")
+        first, end = span_of(session, start_s, end_s)
         curves = None
         if chosen is not None and session.graph.dynamics:
             curves, _ = listened(session.graph, session.audio, (first, end), cache=session.cache, cancel=self._cancel)
@@ -258,8 +251,31 @@ class Playable:
         return found[0]
 
 
-def _sounding_with(song: Song, moves: Collection[str]) -> Song:
-    """Return the song with these moves accepted and no other."""
+def span_of(session: Session, start_s: float, end_s: float) -> tuple[int, int]:
+    """Return the first frame of a stretch of the song, and the frame after its last.
+
+    Raises
+    ------
+    SettingError
+        where it is empty or longer than LONGEST_S
+    """
+    if not (math.isfinite(start_s) and math.isfinite(end_s) and 0.0 <= start_s < end_s <= start_s + LONGEST_S):
+        raise SettingError(f"no excerpt lies from {start_s:g} to {end_s:g} s", hint=f"at most {LONGEST_S:g} s of it")
+    first, end = round(start_s * session.song.rate_hz), round(end_s * session.song.rate_hz)
+    end = min(end, session.graph.frames)
+    if first >= end:
+        raise SettingError(f"the song ends before {start_s:g} s", hint="choose an earlier time")
+    return first, end
+
+
+def sounding_with(song: Song, moves: Collection[str]) -> Song:
+    """Return the song with these moves accepted and no other.
+
+    Raises
+    ------
+    SettingError
+        where one is not known
+    """
     require_known(moves, {move.id for move in song.moves}, "moves", "move")
     states = {True: "accepted", False: "proposed"}
     return changed(song, moves=tuple(changed(move, state=states[move.id in moves]) for move in song.moves))

@@ -7,11 +7,13 @@ import msgspec
 from starlette.responses import JSONResponse, Response
 
 from mixwright.app.heard_view import finding_view
+from mixwright.app.moves_view import moves_view
 from mixwright.app.playable import Playing, StretchLevels
 from mixwright.app.song_view import song_view
 from mixwright.app.told import document_of
 from mixwright.errors import SettingError, StateError, listed
 from mixwright.io.kept import read_kept
+from mixwright.model.moves_view import MovesView
 from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.record import Record
@@ -36,6 +38,11 @@ _RESULTS: dict[str, tuple[str, type[Record]]] = {
 def song(asked: Asked) -> Response:
     """Answer with the first view of the song."""
     return document_response("open", asked.folder, song_view(asked.folder))
+
+
+def moves(asked: Asked) -> Response:
+    """Answer with the moves and their evidence."""
+    return document_response("moves", asked.folder, moves_view(asked.folder))
 
 
 def finding(asked: Asked) -> Response:
@@ -64,7 +71,7 @@ def schema(_: Asked) -> Response:
 def page_schema() -> dict[str, object]:
     """Return the schemas by name: results of documents, and bodies of requests."""
     types: dict[str, object] = {"SongView": SongView, "FindingView": FindingView, "job": Request}
-    types |= {"Playing": Playing, "StretchLevels": StretchLevels}
+    types |= {"MovesView": MovesView, "Playing": Playing, "StretchLevels": StretchLevels}
     types |= {f"result {name}": type_ for name, (_, type_) in _RESULTS.items()}
     types |= {f"do {name}": kind for name, (kind, _) in CHANGES.items()}
     found, definitions = msgspec.json.schema_components(list(types.values()), ref_template="#/$defs/{name}")

@@ -23,7 +23,8 @@ from mixwright.web.events import Events, watch
 from mixwright.web.excerpts import Excerpts
 from mixwright.web.hearing import band, loudness
 from mixwright.web.jobs import Jobs, request_of
-from mixwright.web.reading import finding, result, schema, song
+from mixwright.web.reading import finding, moves, result, schema, song
+from mixwright.web.trying import Trying
 from mixwright.web.wav import wav_response
 
 HERE = Path(__file__).resolve().parent
@@ -33,7 +34,7 @@ STATIC = HERE / "static"
 def page_app(folder: Path) -> Starlette:
     """Return the application that serves one song folder; a guard belongs before it."""
     events, playable = Events(), Playable(folder)
-    jobs, excerpts = Jobs(folder, events), Excerpts(playable)
+    jobs, excerpts, trying = Jobs(folder, events), Excerpts(playable), Trying(playable)
 
     @contextlib.asynccontextmanager
     async def living(app: Starlette) -> AsyncIterator[None]:
@@ -77,6 +78,7 @@ def page_app(folder: Path) -> Starlette:
             Route("/static/colours.css", _colours),
             Mount("/static", StaticFiles(directory=STATIC)),
             route("/api/song", song),
+            route("/api/moves", moves),
             route("/api/findings/{id}", finding),
             route("/api/results/{name}", result),
             route("/api/schema", schema),
@@ -88,6 +90,9 @@ def page_app(folder: Path) -> Starlette:
             route("/api/audio", choices),
             route("/api/audio/{name:path}", audio),
             route("/api/excerpt", excerpt),
+            route("/api/try", trying.told),
+            route("/api/try", trying.turned, "POST"),
+            route("/api/try/audio", trying.audio),
             route("/api/loudness", lambda asked: loudness(asked, playable, excerpts)),
             route("/api/band", lambda asked: band(asked, playable)),
         ],

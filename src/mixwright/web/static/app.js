@@ -4,12 +4,13 @@
 import { change, listen } from "./api.js";
 import { byId, el, fill } from "./dom.js";
 import { listeningLine } from "./listening/line.js";
+import { movesPage } from "./moves/moves_page.js";
 import { songPage } from "./song_page.js";
 import { follow, put } from "./store.js";
 import { noticeLine, waitingLine } from "./waiting.js";
 
 /** The views by the end of the address; each is made when it is first shown. */
-const VIEWS = { song: { name: "Song", make: songPage } };
+const VIEWS = { song: { name: "Song", make: songPage }, moves: { name: "Moves", make: movesPage } };
 
 /** @type {Map<string, HTMLElement[]>} */
 const made = new Map();
@@ -20,6 +21,10 @@ function turn() {
   const view = asked in VIEWS ? /** @type {keyof typeof VIEWS} */ (asked) : "song";
   if (!made.has(view)) made.set(view, VIEWS[view].make());
   fill(byId("main"), ...(made.get(view) || []));
+  for (const link of document.querySelectorAll("#head nav a")) {
+    if (link.getAttribute("href") === `#${view}`) link.setAttribute("aria-current", "page");
+    else link.removeAttribute("aria-current");
+  }
   put({ view });
 }
 

@@ -23,6 +23,9 @@ import { FIRST } from "./listening/first.js";
  * @property {string[]} chosen ids of the tracks that are chosen, to be edited together
  * @property {import("./listening/listen.js").Listening} listening what is heard, and how
  * @property {import("./types.js").ViewedMove[] | null} moves the moves with their evidence, once they were asked for
+ * @property {string} movesTold what the receipts say of all of them
+ * @property {string[]} moveForms how a move may be written
+ * @property {Record<string, number[]>} tried by id of what is tried out, the channels of its parts
  * @property {{text: string, again?: () => void} | null} notice the last thing to be told
  */
 
@@ -42,6 +45,9 @@ let state = {
   chosen: [],
   notice: null,
   moves: null,
+  movesTold: "",
+  moveForms: [],
+  tried: {},
   listening: FIRST,
 };
 /** @type {Set<(now: State, before: State) => void>} */

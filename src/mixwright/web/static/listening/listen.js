@@ -158,12 +158,13 @@ async function fetchAll(stretch, anew, signal) {
         levels[id] = listening().levels[id];
         return;
       }
-      const { channels, levels: found } = await load(id, stretch, context?.sampleRate || 1, signal);
+      const { channels, levels: found, parts } = await load(id, stretch, context?.sampleRate || 1, signal);
       if (signal.aborted) return;
       levels[id] = found;
       given.set(id, key);
+      if (parts.length) put({ tried: { [id]: parts.map((part) => part.list.channels) } });
       node?.port.postMessage(
-        { give: { name: id, channels, gain: ratio(movedDb(found)) } },
+        { give: { name: id, channels, gain: ratio(movedDb(found)), parts } },
         channels.map((one) => one.buffer),
       );
     }),

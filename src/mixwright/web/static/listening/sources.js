@@ -3,6 +3,7 @@
 // loudness.
 
 import { ask } from "../api.js";
+import { readMoves } from "../moves/read.js";
 import { current } from "../store.js";
 import { partOfWav, wholeWav } from "./wav.js";
 
@@ -10,7 +11,8 @@ import { partOfWav, wholeWav } from "./wav.js";
  * @typedef {{integrated_lufs: number | null, true_peak_dbtp: number | null}} Levels
  * @typedef {{id: string, name: string, beside: Record<string, number>}} Source
  * @typedef {{from: number, to: number, name: string}} Stretch in seconds; `name`: of the section, or ""
- * @typedef {{channels: Float32Array<ArrayBuffer>[], levels: Levels}} Loaded
+ * @typedef {import("./live.js").LivePart} LivePart
+ * @typedef {{channels: Float32Array<ArrayBuffer>[], levels: Levels, parts: LivePart[]}} Loaded
  */
 
 /** @type {Source[]} */
@@ -63,7 +65,7 @@ export function excerptQuery(id) {
   if (id === "mix") return "";
   if (id === "plan") return these((move) => move.state !== "refused");
   if (id === "unmoved") return "&move=";
-  if (kind === "without") return these((move) => move.state === "accepted" && move.id !== rest);
+  if (kind === "without" || kind === "try") return these((move) => move.state === "accepted" && move.id !== rest);
   if (kind === "with") return these((move) => move.state === "accepted" || move.id === rest);
   if (kind === "layers")
     return rest
@@ -92,15 +94,41 @@ export function placeIn(id, stretch) {
  * @returns {Promise<Loaded>}
  */
 export async function load(id, stretch, rate, signal) {
+  if (/^(plan|with|without|try)(\/|$)/.test(id)) await readMoves();
   const query = excerptQuery(id);
   const [from, to] = placeIn(id, stretch);
   const times = `start_s=${from.toFixed(4)}&end_s=${to.toFixed(4)}`;
   if (query !== null) {
     const channels = await wholeWav(`api/excerpt?${times}${query}`, signal);
-    return { channels, levels: (await ask(`api/loudness?${times}${query}`, { signal })).result };
+    const parts = id.startsWith("try/") ? await tried(id.slice(4), times, signal) : [];
+    return { channels, levels: (await ask(`api/loudness?${times}${query}`, { signal })).result, parts };
   }
   const channels = await partOfWav(`api/audio/${id}`, Math.round(from * rate), Math.round(to * rate), signal);
-  return { channels, levels: (await ask(`api/loudness?of=${encodeURIComponent(id)}&${times}`, { signal })).result };
+  return {
+    channels,
+    levels: (await ask(`api/loudness?of=${encodeURIComponent(id)}&${times}`, { signal })).result,
+    parts: [],
+  };
+}
+
+/**
+ * What a move is made on, as it is before it.
+ * @param {string} id
+ * @param {string} times
+ * @param {AbortSignal} signal
+ * @returns {Promise<LivePart[]>}
+ */
+async function tried(id, times, signal) {
+  const query = `move=${encodeURIComponent(id)}&${times}`;
+  /** @type {{chain: import("../chain.js").List, keys: number, matrix: LivePart["matrix"]}[]} */
+  const told = (await ask(`api/try?${query}`, { signal })).result.parts;
+  return Promise.all(
+    told.map(async ({ chain, keys, matrix }, k) => {
+      const one = (/** @type {string} */ more) => wholeWav(`api/try/audio?${query}&part=${k}${more}`, signal);
+      const heard = await Promise.all(Array.from({ length: keys }, (_, j) => one(`&listens=${j}`)));
+      return { audio: await one(""), keys: heard, matrix, list: chain };
+    }),
+  );
 }
 
 /** @param {string} id @returns {[string, string]} */

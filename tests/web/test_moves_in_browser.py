@@ -1,0 +1,136 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Moves and listening in the page, in a real browser, by mouse and by keyboard alone."""
+
+import pytest
+
+import mixwright
+from made_songs import make_song
+from mixwright.io.song_file import load_song
+from reference.chromium import CHROMIUM, running_browser
+from web.test_page_in_browser import CONTRAST, Running, expect
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="needs chromium"),
+    pytest.mark.filterwarnings("default"),
+]
+
+
+@pytest.fixture(scope="module")
+def browser():
+    pytest.importorskip("playwright.sync_api")
+    with running_browser() as running:
+        yield running
+
+
+@pytest.fixture
+def opened(browser, tmp_path):
+    """A page of a song with two accepted moves, and its folder; every complaint of the browser fails the test."""
+    folder = make_song(tmp_path)
+    mixwright.add(folder, "shape pad -4 dB at 1 kHz q 1")
+    mixwright.add(folder, "level vox -3 dB")
+    running, complaints = Running(folder), []
+    page = browser.new_page(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
+    page.set_default_timeout(60000)
+    page.on("console", lambda told: complaints.append(told.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(f"{running.url}#moves")
+    page.wait_for_selector(".move")
+    yield page, folder
+    page.close()
+    running.end()
+    assert complaints == []
+
+
+def settings(folder, kind):
+    return next(one for one in load_song(folder).moves if one.kind == kind).settings
+
+
+def test_by_mouse_hear_turn_keep_refuse_undo(opened):
+    page, folder = opened
+    row = page.locator(".move", has_text="Cut pad")
+    row.get_by_role("button", name="Hear it").click()
+    expect(page.locator(".hearing")).to_contain_text("Hearing mix with this move beside mix without this move")
+    number = row.locator("input[aria-label='gain, in dB']")
+    box = number.bounding_box()
+    page.mouse.move(box["x"] + 20, box["y"] + 8)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 20 - 22, box["y"] + 8, steps=4)
+    expect(number).to_have_value("-6")
+    expect(page.locator(".hearing")).to_contain_text("Hearing this move as it is set")
+    assert settings(folder, "shape")["gain_db"] == -4.0
+    page.mouse.up()
+    expect(page.locator(".move", has_text="Cut pad by 6.0 dB")).to_be_visible()
+    expect(page.locator(".hearing")).to_contain_text("Hearing mix with this move")
+    assert settings(folder, "shape")["gain_db"] == -6.0
+    page.locator("#head").get_by_role("button", name="Undo").click()
+    expect(page.locator(".move", has_text="Cut pad by 4.0 dB")).to_be_visible()
+    page.locator(".move", has_text="vox").get_by_role("button", name="Refuse").click()
+    expect(page.locator("summary", has_text="Refused (1)")).to_be_visible()
+
+
+def test_by_keyboard_alone(opened):
+    page, folder = opened
+
+    def tab_to(selector):
+        for _ in range(200):
+            page.keyboard.press("Tab")
+            if page.evaluate("wanted => document.activeElement.matches(wanted)", selector):
+                assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
+                return
+        raise AssertionError(f"no Tab leads to {selector}")
+
+    tab_to("[data-word='play']")
+    page.keyboard.press("Enter")
+    expect(page.locator(".hearing")).to_contain_text("Hearing mix beside nothing, verse")
+    tab_to("[data-word='beside']")
+    page.keyboard.press("Enter")
+    page.keyboard.type("without moves")
+    page.keyboard.press("Enter")
+    expect(page.locator(".hearing")).to_contain_text("Hear mix without moves")
+    page.keyboard.press("b")
+    expect(page.locator(".hearing")).to_contain_text("mix without moves sounds, moved by")
+    tab_to("[data-word='band']")
+    page.keyboard.press("Enter")
+    page.keyboard.type("200-500")
+    page.keyboard.press("Enter")
+    expect(page.locator(".hearing")).to_contain_text("200 Hz to 500 Hz")
+    tab_to(".move input[aria-label='gain, in dB']")
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("Enter")
+    expect(page.locator(".move", has_text="Cut pad by 3.5 dB")).to_be_visible()
+    assert settings(folder, "shape")["gain_db"] == -3.5
+    assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "gain, in dB"
+    tab_to("[data-word$=' h']")
+    page.keyboard.press("r")
+    expect(page.locator("summary", has_text="Refused (1)")).to_be_visible()
+    tab_to("input[name='sentence']")
+    page.keyboard.type("level keys -2 dB")
+    page.keyboard.press("Enter")
+    expect(page.locator(".move", has_text="Lower keys by 2.0 dB")).to_be_focused()
+
+
+def test_the_level_has_a_cap_that_is_raised_on_purpose(opened):
+    page, _ = opened
+    level = page.locator(".level input")
+    expect(page.locator(".level output")).to_have_text("Everything at \u221233 LUFS.")
+    level.fill("-23")
+    expect(page.locator(".level output")).to_contain_text("\u221223 LUFS")
+    assert level.get_attribute("max") == "-23"
+    page.get_by_role("button", name="Let it go up to").click()
+    assert level.get_attribute("max") == "-13"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 2560])
+def test_moves_fit_and_are_accessible(opened, width, scheme):
+    page, _ = opened
+    page.set_viewport_size({"width": width, "height": 900})
+    page.emulate_media(color_scheme=scheme)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    worst, where = page.evaluate(CONTRAST)
+    assert worst >= 4.5, where
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    found = axe.Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "best-practice"]})
+    grave = [one for one in found.response["violations"] if one["impact"] in ("serious", "critical")]
+    assert grave == []

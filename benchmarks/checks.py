@@ -142,7 +142,7 @@ def clean(number: int, piece: Piece, folder: Path, rng: np.random.Generator) -> 
             for name, part in piece.parts.items()
         ]
         yield Planted(parts, None, (), against=mix, expected=Expected(parts=True))
-    if number % 4 == 1:
+    if number % 4 == 1 and piece.voice in piece.parts:
         yield _clean_edit(piece, folder, f"Good{number}", rng)
 
 

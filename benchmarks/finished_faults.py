@@ -227,6 +227,8 @@ def cut_end(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> 
 
 def word_left(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
     """A clean edit in which a word is still heard, 3 to 20 dB down: a room or a double that nobody muted."""
+    if piece.voice not in piece.parts:
+        raise LookupError(f"{piece.name} has no voice")
     voice, rate_hz = piece.parts[piece.voice], piece.rate_hz
     power = signal.fftconvolve(np.square(voice).sum(axis=1), np.ones(rate_hz // 2), mode="same")
     loud = np.flatnonzero(power > 0.2 * power.max())
@@ -364,7 +366,7 @@ def sides_changed(piece: Piece, folder: Path, stem: str, rng: np.random.Generato
 
 def gain_differs(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
     audio = piece.mix * 10 ** (float(rng.choice([-1, 1])) * rng.uniform(0.1, 3.0) / 20)
-    return _beside(piece, folder, stem, rng, "gain_differs", 0.999 * audio / max(1.0, np.abs(audio).max()), "clipped")
+    return _beside(piece, folder, stem, rng, "gain_differs", 0.9 * audio / max(1.0, np.abs(audio).max()))
 
 
 def _set(

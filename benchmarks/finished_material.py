@@ -76,7 +76,8 @@ def from_demo() -> Iterator[Piece]:
             name = named[mix.places[layer]]
             part = _closed(audio[first : first + FRAMES].astype(np.float64))
             parts[name] = parts[name] + part if name in parts else part
-        yield _level(Piece(f"demo-{number}", parts, "Voice"), -2.0)
+        sounding = {name: part for name, part in parts.items() if np.abs(part).max() > 1e-3}
+        yield _level(Piece(f"demo-{number}", sounding, "Voice"), -2.0)
 
 
 def from_stems(folder: Path) -> Iterator[Piece]:

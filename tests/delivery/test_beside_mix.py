@@ -84,6 +84,12 @@ def test_which_part_is_off(changed, words):
     assert told(changed) == (False, words)
 
 
+def test_a_silent_part_is_never_the_culprit():
+    silence = written(np.zeros_like(CHORDS), 9)
+    found = sum_of_parts(written(mix()), [written(-CHORDS), written(mix() - CHORDS, 2), silence], RATE_HZ)
+    assert [f"{one.part}: {one.words}" for one in found.off] == ["0: turned over"]
+
+
 def test_a_missing_part_is_told_without_a_culprit():
     assert told({}, left_out=0) == (False, [])
     files = [SetFile("Chords.wav", "stem", RATE_HZ, written(CHORDS))]

@@ -21,6 +21,8 @@ _SEARCH_S = 0.25
 _WINDOW_S = 4.0
 _WINDOWS = 3
 _BLOCK_FRAMES = 1 << 17
+#: A part below this share of the mix, -80 dB, is silent beside it.
+_SOUNDS = 1e-8
 #: Gains nearer to 1 than this are exact.
 _GAIN = 0.002
 
@@ -133,7 +135,12 @@ def _cause(
     look: Look,
 ) -> tuple[Off, ...]:
     power, residual, gram, onto = sums
-    gains = np.linalg.lstsq(gram, onto, rcond=1e-10)[0]
+    # What is next to silent fits anything at some level, and is left as it is.
+    sounds = np.flatnonzero(np.diag(gram) > _SOUNDS * power)
+    gains = np.ones(len(parts))
+    if len(sounds):
+        known = gram[:, np.diag(gram) <= _SOUNDS * power].sum(axis=1)
+        gains[sounds] = np.linalg.lstsq(gram[np.ix_(sounds, sounds)], (onto - known)[sounds], rcond=1e-10)[0]
     left = power - 2.0 * gains @ onto + gains @ gram @ gains
     # The closed form cancels at about -120 dB of the mix.
     if left <= max(residual * 10.0 ** (-_EXPLAINS_DB / 10.0), 1e-11 * power):

@@ -26,6 +26,7 @@ from mixwright.model.results import (
     MovedFile,
     PlannedMove,
     PlanResult,
+    RedoResult,
     RefreshResult,
     RelinkResult,
     SectionLevel,
@@ -244,6 +245,11 @@ def chain_result() -> ChainResult:
 def undo_result() -> UndoResult:
     """Return one step taken back."""
     return UndoResult(undone="accept 2 moves", remaining=1)
+
+
+def redo_result() -> RedoResult:
+    """Return one step made again."""
+    return RedoResult(redone="accept 2 moves", remaining=0)
 
 
 def clean_result() -> CleanResult:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from mixwright.app.check import check
     from mixwright.app.clean import clean
     from mixwright.app.compare import compare
-    from mixwright.app.decide import accept, add, change, refuse, undo
+    from mixwright.app.decide import accept, add, change, redo, refuse, undo
     from mixwright.app.deliver import deliver
     from mixwright.app.measure import measure
     from mixwright.app.mix import mix
@@ -47,6 +47,7 @@ _HOME = {
     "plan": "plan",
     "preview": "preview",
     "prove": "prove",
+    "redo": "decide",
     "refresh": "refresh",
     "refuse": "decide",
     "relink": "relink",
@@ -73,6 +74,7 @@ __all__ = [
     "plan",
     "preview",
     "prove",
+    "redo",
     "refresh",
     "refuse",
     "relink",

@@ -14,7 +14,7 @@ import pytest
 from mixwright.cli.main import run
 
 #: The module of `mixwright.app` that holds the function of each command.
-HOME = dict.fromkeys(("accept", "add", "change", "refuse", "undo"), "decide")
+HOME = dict.fromkeys(("accept", "add", "change", "redo", "refuse", "undo"), "decide")
 
 
 class Ended(NamedTuple):

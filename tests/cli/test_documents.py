@@ -29,6 +29,7 @@ CASES = {
     "change": (["bus", "level-bass-di-3f9a1c", "gain_db=-1"], invented.decide_result(), "bus", ["level-bass-di"]),
     "add": (["bus", "level", "bass-di", "-1.5", "dB"], invented.decide_result(), "bus", ["3 proposed"]),
     "undo": (["bus"], invented.undo_result(), "bus", ["Taken back: accept 2 moves", "1 step before it"]),
+    "redo": (["bus"], invented.redo_result(), "bus", ["Made again: accept 2 moves", "No steps after it"]),
     "chain": (["bus", "lead-vox"], invented.chain_result(), "bus", ["overloads the saturation", "bus lead-vox --hold"]),
     "mix": (["bus"], invented.mix_result(), "bus", ["bus/mixes/night-bus.wav", "-1.7 dBTP", "mixwright deliver bus"]),
     "preview": (

@@ -70,7 +70,7 @@ def test_a_fault_is_told_even_where_no_file_can_be_kept(app, mixwright, monkeypa
     def full(**_):
         raise OSError(errno.ENOSPC, "no space left on device")
 
-    monkeypatch.setattr("mixwright.cli.output.tempfile", types.SimpleNamespace(mkstemp=full))
+    monkeypatch.setattr("mixwright.io.fault_file.tempfile", types.SimpleNamespace(mkstemp=full))
     app("undo", ZeroDivisionError())
     ended = mixwright("undo", "bus")
     assert ended.status == 1

@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from mixwright.errors import OutputError, SettingError, StateError
-from mixwright.io.song_file import SONG_FILE, create_song, edit_song, history, load_song, undo
+from mixwright.io.song_file import SONG_FILE, create_song, edit_song, history, load_song, redo, redo_name, undo
 from mixwright.model.song import Note, Song, Track, changed
 from mixwright.model.strip import Master, Strip
 
@@ -245,6 +245,62 @@ def test_the_work_of_an_edit_does_not_grow_with_the_journal(folder, monkeypatch)
     for count in reversed(range(24)):
         undo(folder)
         assert load_song(folder).title == str(count)
+
+
+def test_redo_makes_undone_steps_again_byte_for_byte(folder):
+    states = [_bytes(folder)]
+    for title in ("1", "2"):
+        edit_song(folder, f"title {title}", _titled(title))
+        states.append(_bytes(folder))
+    (folder / SONG_FILE).write_bytes(states[-1] + b"# mine\n")
+    states.append(_bytes(folder))
+    for before in reversed(states[:-1]):
+        undo(folder)
+        assert _bytes(folder) == before
+    names = ["title 1", "title 2", "edited by hand"]
+    for left, (name, after) in enumerate(zip(names, states[1:], strict=True)):
+        assert redo_name(folder) == name
+        found = redo(folder)
+        assert (found.redone, found.remaining) == (name, 2 - left)
+        assert _bytes(folder) == after
+    assert [step.name for step in history(folder)][-3:] == names
+    with pytest.raises(StateError, match="nothing to redo"):
+        redo(folder)
+    assert undo(folder).undone == "edited by hand"
+
+
+def test_what_was_undone_is_let_go_when_the_song_is_changed(folder):
+    for title in ("1", "2"):
+        edit_song(folder, title, _titled(title))
+    undo(folder)
+    undo(folder)
+    edit_song(folder, "other", _titled("other"))
+    assert redo_name(folder) == ""
+    with pytest.raises(StateError, match="nothing to redo"):
+        redo(folder)
+    undo(folder)
+    assert redo(folder).redone == "other"
+    assert redo_name(folder) == ""
+    assert not list((folder / "kept" / "undone").rglob("*.gz"))
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs fork")
+def test_a_kill_at_any_moment_of_a_redo(tmp_path):
+    step, died = 0, True
+    while died:
+        folder = tmp_path / f"song{step}"
+        create_song(folder, SONG)
+        before = _bytes(folder)
+        edit_song(folder, "1", _titled("1"))
+        after = _bytes(folder)
+        undo(folder)
+        died = _killed_before(step, lambda folder=folder: redo(folder))
+        now = _bytes(folder)
+        assert now in (before, after)
+        assert redo_name(folder) == ("1" if now == before else "")
+        assert _all_states(folder) == [after, before][[after, before].index(now) :]
+        step += 1
+    assert step > 6
 
 
 COUNT = """

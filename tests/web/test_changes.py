@@ -39,6 +39,34 @@ def test_an_edit_is_written_and_is_one_step_of_the_journal(client, folder):
     assert (folder / "song.toml").read_bytes() == before
 
 
+def test_what_was_undone_is_made_again_unless_the_song_was_changed(client, folder):
+    rename(client, version(client), "Grand")
+    after = (folder / "song.toml").read_bytes()
+    client.post("/api/do/undo", json={"version": version(client)})
+    assert client.get("/api/song").json()["result"]["redo"] == "edit piano"
+    again = client.post("/api/do/redo", json={"version": version(client)}).json()
+    assert again["result"] == {"redone": "edit piano", "remaining": 0}
+    assert (folder / "song.toml").read_bytes() == after
+    assert client.get("/api/song").json()["result"]["redo"] == ""
+    assert client.post("/api/do/redo", json={"version": version(client)}).status_code == 409
+    client.post("/api/do/undo", json={"version": version(client)})
+    seen = version(client)
+    edit(folder, SongEdit(tracks={"piano": TrackEdit(name="Upright")}))
+    assert client.post("/api/do/redo", json={"version": seen}).json()["error"]["kind"] == "changed"
+
+
+def test_the_walk_is_remembered_with_the_song_and_is_no_step(client, folder):
+    before = version(client)
+    assert client.get("/api/song").json()["result"]["walk"] is False
+    for waits in (True, False):
+        assert client.post("/api/walk", json={"waits": waits}).status_code == 204
+        assert client.get("/api/song").json()["result"]["walk"] is waits
+    assert version(client) == before
+    assert client.post("/api/walk", json={"waits": "x"}).status_code == 422
+    (folder / "kept" / "walk.json").write_text("{", encoding="utf-8")
+    assert client.get("/api/song").json()["result"]["walk"] is False
+
+
 def test_two_pages_cannot_lose_each_others_change(client, folder):
     with served(folder, **KEY) as other:
         seen = version(client)

@@ -3,8 +3,10 @@
 
 import asyncio
 import json
+import re
 import threading
 import time
+from pathlib import Path
 
 import pytest
 
@@ -73,12 +75,18 @@ def test_a_job_that_fails_says_what_to_do(client, measured):
     assert error == {"kind": "input", "message": "no audio", "where": "vox.wav", "hint": "send it again"}
 
 
-def test_a_fault_of_ours_does_not_end_the_server(client, monkeypatch, capfd):
+def test_a_fault_of_ours_is_kept_in_a_file_and_does_not_end_the_server(client, monkeypatch, tmp_path):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     monkeypatch.setattr(mixwright, "prove", lambda *_, **__: 1 / 0, raising=False)
+    monkeypatch.setattr("mixwright.web.reading.finding_view", lambda *_: 1 + "")
     client.post("/api/job", json={"command": "prove"})
-    assert state_of(client, "failed")["error"]["kind"] == "internal"
+    faults = [state_of(client, "failed")["error"], client.get("/api/findings/x").json()["error"]]
+    for fault, kind in zip(faults, ("ZeroDivisionError", "TypeError"), strict=True):
+        assert fault["kind"] == "internal"
+        path = Path(re.search(r"traceback in (\S+)", fault["hint"])[1])
+        assert path.parent == tmp_path
+        assert f"{kind}: " in path.read_text(encoding="utf-8")
     assert client.get("/api/song").status_code == 200
-    assert "ZeroDivisionError" in capfd.readouterr().err
 
 
 NOT_TO_START = [{}, {"command": "rm"}, {"command": "measure", "song": "/"}, {"command": "plan", "lead": 1}]

@@ -3,8 +3,12 @@
 
 import json
 import os
+import re
+import signal
 import socket
 import stat
+import subprocess
+import sys
 import threading
 import urllib.request
 from urllib.parse import urlsplit
@@ -53,6 +57,23 @@ def test_it_serves_this_machine_alone_and_ends_with_its_streams(running):
     thread.join(20)
     assert not thread.is_alive()
     assert not _answers("127.0.0.1", port)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs signals")
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ctrl_c_ends_it_with_status_0_although_a_page_listens(kept_folder, number):
+    command = [sys.executable, "-m", "mixwright", "open", str(kept_folder), "--no-browser"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout
+        url = re.search(r"http://\S+", process.stdout.readline())[0]
+        ask = urllib.request.Request(f"{url.partition('?')[0]}api/events")
+        ask.add_header("Authorization", f"Bearer {url.partition('token=')[2]}")
+        stream = urllib.request.build_opener(urllib.request.ProxyHandler({})).open(ask, timeout=20)
+        assert stream.readline() == b"retry: 1000\n"
+        process.send_signal(number)
+        assert process.wait(20) == 0
+        assert "Traceback" not in process.stderr.read()
+        assert stream.read().endswith(b"\n\n")  # it was ended, not broken off
 
 
 def _answers(address: str, port: int) -> bool:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Decide about moves: accept, refuse, change, add one's own, undo."""
+"""Decide about moves: accept, refuse, change, add one's own, undo, redo."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from mixwright.model.move_checks import check_move
 from mixwright.model.move_inserts import moved_strips
 from mixwright.model.move_settings import MOVE_SETTINGS
 from mixwright.model.moves import is_locked
-from mixwright.model.results import DecideResult, PlannedMove, PlanResult, StartResult, UndoResult
+from mixwright.model.results import DecideResult, PlannedMove, PlanResult, RedoResult, StartResult, UndoResult
 from mixwright.model.song import Move, Song, changed, replace_in
 from mixwright.model.words import MoveState
 
-__all__ = ["accept", "add", "change", "refuse", "undo"]
+__all__ = ["accept", "add", "change", "redo", "refuse", "undo"]
 
 
 def accept(song: Path, moves: Sequence[str] = (), *, everything: bool = False) -> DecideResult:
@@ -136,6 +136,19 @@ def undo(song: Path) -> UndoResult:
     undone = song_file.undo(song)
     write_page(song)
     return undone
+
+
+def redo(song: Path) -> RedoResult:
+    """Make the change again that `undo` took back last; again for the one after it.
+
+    Raises
+    ------
+    StateError
+        when there is nothing to redo: none was undone, or the song was changed since
+    """
+    redone = song_file.redo(song)
+    write_page(song)
+    return redone
 
 
 def _decide(song: Path, names: Sequence[str], state: MoveState, *, everything: bool) -> DecideResult:

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from mixwright.app.decide import counts_of
 from mixwright.app.heard_view import Kept, heard_view
-from mixwright.errors import listed
-from mixwright.io.kept import song_path
-from mixwright.io.song_file import history
+from mixwright.errors import StateError, listed
+from mixwright.io.kept import read_kept, song_path, write_kept
+from mixwright.io.song_file import history, redo_name, require_song
 from mixwright.model.hearing import HeardLayer, HearingResult
 from mixwright.model.song import Song, Track, return_of, source_of, targets_of, used_tracks
-from mixwright.model.song_view import Question, SongView, ViewedName, ViewedRow, ViewedTrack
+from mixwright.model.song_view import Question, SongView, ViewedName, ViewedRow, ViewedTrack, Walk
 from mixwright.model.words import PLACES, Place, first_place
 from mixwright.report.findings import outside_tolerance
 from mixwright.report.heard import equivalent_words
@@ -23,6 +23,7 @@ from mixwright.report.sentences import fault_sentence
 #: A role that intake is less sure of is asked for; so many questions are put at once.
 UNSURE, MOST_QUESTIONS = 0.5, 5
 _ORDER = (*PLACES, "return")
+_WALK = "walk"
 
 
 def song_view(folder: Path) -> SongView:
@@ -60,9 +61,31 @@ def song_view(folder: Path) -> SongView:
         for_the_artist=kept.intake.questions if kept.intake else (),
         planned=kept.plan is not None,
         undo=_last_step(kept),
+        redo=redo_name(folder),
+        walk=_walk_waits(folder),
         heard=heard_view(kept, [(row.id, row.place) for row in rows]),
         problems=(*kept.problems, *_missing(kept)),
     )
+
+
+def set_walk(folder: Path, *, waits: bool) -> None:
+    """Remember with a song whether the walk through its page is due.
+
+    Raises
+    ------
+    StateError
+        when there is no song
+    """
+    require_song(folder)
+    write_kept(folder, _WALK, Walk(waits=waits))
+
+
+def _walk_waits(folder: Path) -> bool:
+    try:
+        kept = read_kept(folder, _WALK, Walk)
+    except StateError:  # it is damaged: nothing is lost with it
+        return False
+    return kept is not None and kept.waits
 
 
 def rows_of(song: Song, hearing: HearingResult | None) -> tuple[ViewedRow, ...]:

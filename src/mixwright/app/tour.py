@@ -15,6 +15,7 @@ from mixwright.app.mix import mix
 from mixwright.app.page import PAGE_FILE
 from mixwright.app.plan import plan
 from mixwright.app.preview import preview
+from mixwright.app.song_view import set_walk
 from mixwright.app.start import start
 from mixwright.demo.answers import answered
 from mixwright.demo.pieces import SONG
@@ -92,6 +93,7 @@ def _whole_job(
         demo.tracks, song, references=demo.references, rough=demo.rough, title=SONG.title, report=report, cancel=cancel
     )
     edit_song(song, "answers of the artist", answered)
+    set_walk(song, waits=True)
     plan(song, lead="auto", report=report, cancel=cancel)
     accept(song, (), everything=True)
     mixed = mix(song, report=report, cancel=cancel)

@@ -36,6 +36,7 @@ COMMANDS = (
     "add",
     "settle",
     "undo",
+    "redo",
     "prove",
     "chain",
     "mix",

@@ -8,7 +8,6 @@ import json
 import os
 import signal
 import sys
-import tempfile
 import traceback
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
@@ -129,15 +128,11 @@ class Output:
 
     def crash(self, error: BaseException) -> None:
         """Tell a fault of this program: the traceback goes to a file whose path is printed."""
-        from mixwright.errors import InternalError
+        from mixwright.io.fault_file import told_fault
 
-        lines = "".join(traceback.format_exception(error))
         if self.debug:
-            _to_stderr(lines.rstrip())
-        path = _keep(lines)
-        what = str(error).partition("\n")[0]
-        hint = f"please report it with the traceback in {path}" if path else "run again with --debug for the traceback"
-        self.fail(InternalError(f"a fault of mixwright: {type(error).__name__}: {what}", hint=hint))
+            _to_stderr("".join(traceback.format_exception(error)).rstrip())
+        self.fail(told_fault(error))
 
 
 @contextmanager
@@ -208,20 +203,3 @@ def _mute(stream: Any) -> None:
     """Point a broken stream at nothing, so that its last flush at exit stays quiet."""
     with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - os.devnull is no path of ours
         os.dup2(nothing.fileno(), stream.fileno())
-
-
-def _keep(text: str) -> Path | None:
-    """Save a traceback in the folder for temporary files, or return None where that fails."""
-    try:
-        descriptor, name = tempfile.mkstemp(prefix="mixwright-fault-", suffix=".txt")
-    except OSError:
-        return None
-    path = Path(name)
-    try:
-        with os.fdopen(descriptor, "w", encoding="utf-8", errors="backslashreplace") as file:
-            file.write(text)
-    except OSError:
-        with suppress(OSError):
-            path.unlink()
-        return None
-    return path

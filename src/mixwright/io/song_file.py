@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""`song.toml` in its folder: load, create, edit and undo. Every write goes through here."""
+"""`song.toml` in its folder: load, create, edit, undo and redo. Every write goes through here."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from mixwright.io.song_errors import SONG_FILE
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
 from mixwright.jobs.parts import write_error
 from mixwright.model.record import Record
-from mixwright.model.results import UndoResult
+from mixwright.model.results import RedoResult, UndoResult
 from mixwright.model.song import Song
 
 __all__ = [
@@ -26,6 +26,8 @@ __all__ = [
     "history",
     "load_song",
     "load_version",
+    "redo",
+    "redo_name",
     "require_song",
     "unchanged_since",
     "undo",
@@ -67,9 +69,10 @@ def load_version(folder: Path) -> tuple[Song, str]:
 
 @contextmanager
 def unchanged_since(version: str) -> Iterator[None]:
-    """Let :func:`edit_song` and :func:`undo` change a song only if it still has a version of :func:`load_version`.
+    """Let a song be changed only if it still has a version of :func:`load_version`.
 
-    They raise ChangedError otherwise, and nothing is written. It holds in this thread, and for what it calls.
+    :func:`edit_song`, :func:`undo` and :func:`redo` raise ChangedError otherwise, and nothing is
+    written. It holds in this thread, and for what it calls.
     """
     token = _EXPECTED.set(version)
     try:
@@ -176,7 +179,10 @@ def undo(folder: Path) -> UndoResult:
         step = journal.read(last)
         with replacing(folder / "kept" / "undone.toml") as part:
             part.write_bytes(replaced)
-        if step.after != text:
+        by_hand = step.after != text
+        if replaced == text.encode("utf-8"):  # what is no text could not come back byte for byte
+            _keep_undone(folder, _BY_HAND if by_hand else step.name, step.after if by_hand else step.before, text)
+        if by_hand:
             _write(folder, step.after)
             return UndoResult(undone=_BY_HAND, remaining=last)
         journal.reopen(last)
@@ -184,6 +190,45 @@ def undo(folder: Path) -> UndoResult:
             _write(folder, step.before)
         journal.drop(last)
         return UndoResult(undone=step.name, remaining=last - 1)
+
+
+def redo(folder: Path) -> RedoResult:
+    """Make the step again that :func:`undo` took back last, byte for byte; nothing may have changed the song since.
+
+    Raises
+    ------
+    StateError
+        when there is nothing to redo
+    """
+    require_song(folder)
+    with _writing(folder) as journal:
+        text = _text(folder)
+        _check_version(folder, text)
+        undone = _undone(folder)
+        last = undone.last()
+        step = undone.read(last) if last >= 0 else None
+        if step is None or step.before != text:
+            raise StateError(
+                "there is nothing to redo",
+                where=printable(folder / SONG_FILE),
+                hint="what was undone comes back until the song is changed",
+            )
+        journal.settle(text)
+        _note_hand_edit(journal, text)
+        _replace(folder, journal, step.name, text, step.after)
+        undone.drop(last)
+        return RedoResult(redone=step.name, remaining=last)
+
+
+def redo_name(folder: Path) -> str:
+    """Return the name of the step that :func:`redo` would make, "" where there is none."""
+    undone = _undone(folder)
+    last = undone.last()
+    try:
+        step = undone.read(last) if last >= 0 else None
+    except StateError:  # another program took it meanwhile
+        return ""
+    return step.name if step is not None and step.before == _text(folder) else ""
 
 
 def history(folder: Path, *, limit: int = 100) -> tuple[HistoryStep, ...]:
@@ -197,6 +242,21 @@ def history(folder: Path, *, limit: int = 100) -> tuple[HistoryStep, ...]:
 
 def _journal(folder: Path) -> Journal:
     return Journal(folder / "kept" / "journal")
+
+
+def _undone(folder: Path) -> Journal:
+    """Return the steps that were undone, the last of them last; each stays open until it is made again."""
+    return Journal(folder / "kept" / "undone")
+
+
+def _keep_undone(folder: Path, name: str, before: str, after: str) -> None:
+    """Keep a step that is about to be undone; those that no longer follow on it are let go."""
+    undone = _undone(folder)
+    last = undone.last()
+    if last >= 0 and undone.read(last).before != after:
+        for number in range(last + 1):
+            undone.drop(number)
+    undone.open(name, before, after)
 
 
 @contextmanager

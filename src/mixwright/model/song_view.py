@@ -10,6 +10,12 @@ from mixwright.model.song import Section
 from mixwright.model.words import Place, Role
 
 
+class Walk(Record, frozen=True, kw_only=True):
+    """The walk through the page of a song, kept with it; `waits`: nobody has ended it yet."""
+
+    waits: bool
+
+
 class ViewedTrack(Record, frozen=True, kw_only=True):
     """A track as the song has it; `look`: what intake found that needs a look, one sentence each."""
 
@@ -133,7 +139,8 @@ class SongView(Record, frozen=True, kw_only=True):
 
     `version`: of song.toml, given back with every change. `lead`: who is followed, confirmed; `lead_guess`: whom intake
     takes for it. `rows`: of the song map, by place. `moves`: how many there are by state. `planned`: a plan is kept.
-    `undo`: what `undo` would take back, "" where nothing. `problems`: what could not be read, files that are missing.
+    `undo`: what `undo` would take back, "" where nothing; `redo` likewise. `walk`: the walk through the page is due.
+    `problems`: what could not be read, files that are missing.
     """
 
     version: str
@@ -159,6 +166,8 @@ class SongView(Record, frozen=True, kw_only=True):
     for_the_artist: tuple[str, ...]
     planned: bool
     undo: str
+    redo: str
+    walk: bool
     heard: Heard | None
     problems: tuple[str, ...]
 

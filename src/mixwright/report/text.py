@@ -16,6 +16,7 @@ from mixwright.model.results import (
     MixResult,
     PlannedMove,
     PlanResult,
+    RedoResult,
     RefreshResult,
     RelinkResult,
     StartResult,
@@ -147,6 +148,12 @@ def undo_text(result: UndoResult) -> list[str]:
     """Return what was taken back."""
     left = f"{count(result.remaining, 'step')} before it can be taken back, too."
     return [f"Taken back: {result.undone}.", capital(left)]
+
+
+def redo_text(result: RedoResult) -> list[str]:
+    """Return what was made again."""
+    left = f"{count(result.remaining, 'step')} after it can be made again, too."
+    return [f"Made again: {result.redone}.", capital(left)]
 
 
 def mix_text(result: MixResult, song: str, file: str) -> list[str]:

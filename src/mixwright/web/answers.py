@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-import traceback
 from collections.abc import Awaitable, Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from mixwright.errors import ChangedError, InputError, InternalError, MixwrightError, SettingError, StateError
+from mixwright.io.fault_file import told_fault
 from mixwright.model.record import Record
 from mixwright.report.document import document, error_told
 from mixwright.report.warnings import warnings_of
@@ -67,6 +67,4 @@ def _answered(answer: Answer, asked: Asked) -> Response:
     except MixwrightError as error:
         return error_response(asked.folder, error)
     except Exception as error:  # noqa: BLE001 - told in the page; the server goes on
-        traceback.print_exc()
-        told = f"a fault of mixwright: {type(error).__name__}"
-        return error_response(asked.folder, InternalError(told, hint="see the terminal, and report it"))
+        return error_response(asked.folder, told_fault(error))

@@ -15,11 +15,12 @@ from mixwright.app.edit import edit
 from mixwright.app.leave import leave
 from mixwright.app.page import write_page
 from mixwright.app.settle import settle
-from mixwright.app.song_view import song_view
+from mixwright.app.song_view import set_walk, song_view
 from mixwright.errors import ChangedError, SettingError, listed, printable
 from mixwright.io.song_file import unchanged_since
 from mixwright.model.record import Record
 from mixwright.model.song_edit import SongEdit
+from mixwright.model.song_view import Walk
 from mixwright.web.answers import Asked, document_response, error_response
 
 
@@ -67,8 +68,8 @@ class Leave(_Change, frozen=True, kw_only=True):
     findings: tuple[str, ...]
 
 
-class Undo(_Change, frozen=True, kw_only=True):
-    """`mixwright undo`."""
+class Again(_Change, frozen=True, kw_only=True):
+    """`mixwright undo` and `redo`."""
 
 
 def _edit(folder: Path, asked: Edit) -> object:
@@ -91,7 +92,8 @@ CHANGES: Mapping[str, tuple[type[_Change], Callable[[Path, Any], object]]] = {
     "add": (Add, lambda folder, asked: decide.add(folder, asked.sentence)),
     "settle": (Moves, lambda folder, asked: settle(folder, asked.moves)),
     "leave": (Leave, _leave),
-    "undo": (Undo, lambda folder, _: decide.undo(folder)),
+    "undo": (Again, lambda folder, _: decide.undo(folder)),
+    "redo": (Again, lambda folder, _: decide.redo(folder)),
 }
 
 
@@ -113,3 +115,13 @@ def change(asked: Asked) -> Response:
     except ChangedError as error:
         return error_response(asked.folder, error, now=song_view(asked.folder))
     return document_response(name, asked.folder, found)
+
+
+def walk(asked: Asked) -> Response:
+    """Remember whether the walk through the page is due; that is no change of the song."""
+    try:
+        wanted = msgspec.json.decode(asked.body, type=Walk)
+    except msgspec.MsgspecError as error:
+        raise SettingError(f"this says nothing of the walk: {error}") from error
+    set_walk(asked.folder, waits=wanted.waits)
+    return Response(status_code=204)

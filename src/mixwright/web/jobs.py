@@ -5,14 +5,14 @@ from __future__ import annotations
 
 import threading
 import time
-import traceback
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
 import msgspec
 
-from mixwright.errors import Cancelled, InternalError, MixwrightError, SettingError, StateError
+from mixwright.errors import Cancelled, MixwrightError, SettingError, StateError
+from mixwright.io.fault_file import told_fault
 from mixwright.jobs.progress import Cancel, Progress
 from mixwright.model.record import Record
 from mixwright.report.document import error_told
@@ -128,11 +128,7 @@ class Jobs:
         except MixwrightError as error:
             self._tell(state="failed", error=error_told(error), left_s=None)
         except Exception as error:  # noqa: BLE001 - told in the page; the server goes on
-            traceback.print_exc()
-            fault = InternalError(
-                f"a fault of mixwright: {type(error).__name__}", hint="see the terminal, and report it"
-            )
-            self._tell(state="failed", error=error_told(fault), left_s=None)
+            self._tell(state="failed", error=error_told(told_fault(error)), left_s=None)
         else:
             self._tell(state="done", done=1.0, total=1.0, left_s=0.0)
 

@@ -18,7 +18,7 @@ from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
 from mixwright.model.record import Record
 from mixwright.model.results import MeasureResult, MixResult, PlanResult, StartResult
-from mixwright.model.song_view import FindingView, SongView
+from mixwright.model.song_view import FindingView, SongView, Walk
 from mixwright.report.document import BANDS
 from mixwright.web.answers import Asked, document_response
 from mixwright.web.changes import CHANGES
@@ -70,7 +70,7 @@ def schema(_: Asked) -> Response:
 
 def page_schema() -> dict[str, object]:
     """Return the schemas by name: results of documents, and bodies of requests."""
-    types: dict[str, object] = {"SongView": SongView, "FindingView": FindingView, "job": Request}
+    types: dict[str, object] = {"SongView": SongView, "FindingView": FindingView, "job": Request, "walk": Walk}
     types |= {"MovesView": MovesView, "Playing": Playing, "StretchLevels": StretchLevels}
     types |= {f"result {name}": type_ for name, (_, type_) in _RESULTS.items()}
     types |= {f"do {name}": kind for name, (kind, _) in CHANGES.items()}

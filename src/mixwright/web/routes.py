@@ -16,9 +16,10 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from mixwright.app.playable import Playable
+from mixwright.jobs.progress import Cancel
 from mixwright.report.style import COLOURS
 from mixwright.web.answers import Answer, Asked, answering, document_response
-from mixwright.web.changes import change
+from mixwright.web.changes import change, walk
 from mixwright.web.events import Events, watch
 from mixwright.web.excerpts import Excerpts
 from mixwright.web.hearing import band, loudness
@@ -33,7 +34,8 @@ STATIC = HERE / "static"
 
 def page_app(folder: Path) -> Starlette:
     """Return the application that serves one song folder; a guard belongs before it."""
-    events, playable = Events(), Playable(folder)
+    stopped = Cancel()
+    events, playable = Events(), Playable(folder, stopped)
     jobs, excerpts, trying = Jobs(folder, events), Excerpts(playable), Trying(playable)
 
     @contextlib.asynccontextmanager
@@ -47,6 +49,12 @@ def page_app(folder: Path) -> Starlette:
             watching.cancel()
             await run_in_threadpool(jobs.end)
             await run_in_threadpool(playable.close)
+
+    def end() -> None:
+        """Stop what somebody waits for; the application itself ends later, when nobody is answered any more."""
+        events.end()
+        stopped.cancel()
+        jobs.cancel()
 
     def route(path: str, answer: Answer, method: str = "GET") -> Route:
         return Route(path, answering(folder, answer), methods=[method])
@@ -83,6 +91,7 @@ def page_app(folder: Path) -> Starlette:
             route("/api/results/{name}", result),
             route("/api/schema", schema),
             route("/api/do/{change}", change, "POST"),
+            route("/api/walk", walk, "POST"),
             route("/api/job", lambda _: JSONResponse(jobs.state)),
             route("/api/job", start, "POST"),
             route("/api/job", cancel, "DELETE"),
@@ -97,7 +106,7 @@ def page_app(folder: Path) -> Starlette:
             route("/api/band", lambda asked: band(asked, playable)),
         ],
     )
-    app.state.events = events
+    app.state.events, app.state.end = events, end
     return app
 
 

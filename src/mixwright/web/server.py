@@ -26,7 +26,16 @@ HOST = "127.0.0.1"
 
 
 class _Server(uvicorn.Server):
-    """A server whose signals are those of the command that runs it."""
+    """A server whose signals are those of the command that runs it, and that ends the streams of its pages first."""
+
+    def __init__(self, config: uvicorn.Config, end: Callable[[], object]) -> None:
+        super().__init__(config)
+        self._end = end
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Stop what pages wait for, and then the server."""
+        self._end()
+        await super().shutdown(sockets)
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -62,7 +71,7 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
         token = before.token if before is not None and before.port == found else new_token()
         app = page_app(folder)
         guarded = Guard(app, token, found)
-        # Pages hold their stream of events open: they are told to end it, and are not waited for longer than this.
+        # Whoever does not let go of a connection is not waited for longer than this.
         server = _Server(
             uvicorn.Config(
                 guarded,
@@ -73,7 +82,8 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
                 proxy_headers=False,
                 timeout_graceful_shutdown=2,
                 timeout_keep_alive=30,
-            )
+            ),
+            app.state.end,
         )
 
         def stop() -> None:

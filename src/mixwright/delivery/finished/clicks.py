@@ -24,6 +24,8 @@ _NEAR, _FAR = 2, 30
 #: By what factor it must stand out of them: by the one predictor, the other, or both (their geometric mean). Set by
 #: benchmarks/checks.py: the beater of a kick drum reaches 4.4 in both.
 FITTED, FIXED, BOTH = 5.0, 5.5, 4.5
+#: Where the step itself is so many times any other around it, the factors may be lower by this.
+PLAIN_STEP, EASED = 2.5, 1.25
 #: Residuals at its edges below this are taken as this: -66 and, of a fourth difference, -48 dBFS.
 _SMALLEST = 10.0 ** (-66.0 / 20.0), 10.0 ** (-48.0 / 20.0)
 
@@ -63,6 +65,8 @@ def _of_second(sound: npt.NDArray[np.float64], start: int, channel: int, cell: i
     grids = [_in_cells(one, cell) for one in residuals]
     fitted, fixed = (_ratio(grid.max(axis=1), smallest) for grid, smallest in zip(grids, _SMALLEST, strict=True))
     stands_out = np.maximum(np.maximum(fitted / FITTED, fixed / FIXED), np.sqrt(fitted * fixed) / BOTH)
+    steps = _ratio(_in_cells(np.diff(sound, prepend=0.0)[_ORDER:], cell).max(axis=1), _SMALLEST[0])
+    stands_out[steps > PLAIN_STEP] *= EASED
     chosen = np.flatnonzero(stands_out > 1.0)
     # Of two cells side by side the stronger holds it; those around the second belong to its neighbours.
     own = chosen[(chosen > _FAR) & (chosen < len(fitted) - _FAR - 1)]

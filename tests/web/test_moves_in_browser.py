@@ -5,6 +5,7 @@ import pytest
 
 import mixwright
 from made_songs import make_song
+from mixwright.app.blind import kept_blind
 from mixwright.io.song_file import load_song
 from reference.chromium import CHROMIUM, running_browser
 from web.test_page_in_browser import CONTRAST, Running, expect
@@ -18,7 +19,7 @@ pytestmark = [
 
 @pytest.fixture(scope="module")
 def browser():
-    pytest.importorskip("playwright.sync_api")
+    pytest.importorskip("playwright.sync_api").expect.set_options(timeout=60000)
     with running_browser() as running:
         yield running
 
@@ -134,3 +135,26 @@ def test_moves_fit_and_are_accessible(opened, width, scheme):
     found = axe.Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "best-practice"]})
     grave = [one for one in found.response["violations"] if one["impact"] in ("serious", "critical")]
     assert grave == []
+
+
+def test_blind_the_order_is_hidden_until_the_last_trial(opened):
+    page, folder = opened
+    page.locator("#head nav a", has_text="Blind test").click()
+    page.locator(".blind .word", has_text="another").click()
+    page.keyboard.type("without")
+    page.keyboard.press("Enter")
+    trials = page.locator(".blind input[aria-label=trials]")
+    trials.fill("5")
+    trials.press("Enter")
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_text("Trial 1 of 5").wait_for()
+    for trial in range(5):
+        expect(page.locator(".blind")).to_contain_text(f"Trial {trial + 1} of 5. Which is better? 1 still to be heard.")
+        assert "without" not in page.locator("body").inner_text()
+        assert page.get_by_role("button", name="The first is better").is_disabled()
+        page.keyboard.press("2")
+        page.get_by_role("button", name="The second is better").click()
+    expect(page.locator(".results li")).to_contain_text("Better in 5 trials: mix")
+    (kept,) = kept_blind(folder).tests
+    assert kept.test.versions == ("mix", "mix without moves")
+    assert len(kept.test.picks) == 5

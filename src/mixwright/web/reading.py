@@ -13,6 +13,7 @@ from mixwright.app.song_view import song_view
 from mixwright.app.told import document_of
 from mixwright.errors import SettingError, StateError, listed
 from mixwright.io.kept import read_kept
+from mixwright.model.blind import BlindTests
 from mixwright.model.moves_view import MovesView
 from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
@@ -71,7 +72,7 @@ def schema(_: Asked) -> Response:
 def page_schema() -> dict[str, object]:
     """Return the schemas by name: results of documents, and bodies of requests."""
     types: dict[str, object] = {"SongView": SongView, "FindingView": FindingView, "job": Request, "walk": Walk}
-    types |= {"MovesView": MovesView, "Playing": Playing, "StretchLevels": StretchLevels}
+    types |= {"BlindTests": BlindTests, "MovesView": MovesView, "Playing": Playing, "StretchLevels": StretchLevels}
     types |= {f"result {name}": type_ for name, (_, type_) in _RESULTS.items()}
     types |= {f"do {name}": kind for name, (kind, _) in CHANGES.items()}
     found, definitions = msgspec.json.schema_components(list(types.values()), ref_template="#/$defs/{name}")

@@ -19,6 +19,7 @@ from mixwright.app.playable import Playable
 from mixwright.jobs.progress import Cancel
 from mixwright.report.style import COLOURS
 from mixwright.web.answers import Answer, Asked, answering, document_response
+from mixwright.web.blind import blind_done, blind_tests
 from mixwright.web.changes import change, walk
 from mixwright.web.events import Events, watch
 from mixwright.web.excerpts import Excerpts
@@ -102,6 +103,8 @@ def page_app(folder: Path) -> Starlette:
             route("/api/try", trying.told),
             route("/api/try", trying.turned, "POST"),
             route("/api/try/audio", trying.audio),
+            route("/api/blind", blind_tests),
+            route("/api/blind", blind_done, "POST"),
             route("/api/loudness", lambda asked: loudness(asked, playable, excerpts)),
             route("/api/band", lambda asked: band(asked, playable)),
         ],

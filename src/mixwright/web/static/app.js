@@ -3,6 +3,7 @@
 
 import { change, listen } from "./api.js";
 import { byId, el, fill } from "./dom.js";
+import { blindPage } from "./blind/blind_page.js";
 import { listeningLine } from "./listening/line.js";
 import { movesPage } from "./moves/moves_page.js";
 import { songPage } from "./song_page.js";
@@ -10,7 +11,11 @@ import { follow, put } from "./store.js";
 import { noticeLine, waitingLine } from "./waiting.js";
 
 /** The views by the end of the address; each is made when it is first shown. */
-const VIEWS = { song: { name: "Song", make: songPage }, moves: { name: "Moves", make: movesPage } };
+const VIEWS = {
+  song: { name: "Song", make: songPage },
+  moves: { name: "Moves", make: movesPage },
+  blind: { name: "Blind test", make: blindPage },
+};
 
 /** @type {Map<string, HTMLElement[]>} */
 const made = new Map();

@@ -11,6 +11,7 @@ import { FIRST_LUFS } from "./level.js";
  * @property {string} what id of what is heard
  * @property {string} beside id of what it is heard beside, "" for nothing
  * @property {boolean} turned the one beside it sounds now
+ * @property {string[]} blind ids of versions of which nobody is to know which one sounds; empty outside a blind test
  * @property {Stretch | null} stretch
  * @property {[number, number] | null} band in Hz, 0: open
  * @property {Side} side
@@ -25,6 +26,7 @@ export const FIRST = {
   what: "mix",
   beside: "",
   turned: false,
+  blind: [],
   stretch: null,
   band: null,
   side: "stereo",

@@ -60,15 +60,15 @@ function draw(words) {
     : "";
   const now = listening();
   const { what, beside, turned, plays, stretch, band, side, levels } = now;
+  if (now.blind.length) {
+    fill(words, playButton(plays, stretch), " A blind test: which version sounds stays hidden until it is done.");
+    return;
+  }
   const heard = turned && beside ? beside : what;
   const moved = levels[heard] && plays !== "no" ? movedDb(levels[heard]) : null;
   fill(
     words,
-    el(
-      "button",
-      { type: "button", class: "do play", "data-word": "play", disabled: !stretch && !current().song, onclick: start },
-      plays === "yes" ? "Pause" : plays === "waits" ? "Getting ready\u2026" : "Play",
-    ),
+    playButton(plays, stretch),
     " ",
     plays === "yes" ? "Hearing " : "To hear: ",
     word(
@@ -137,6 +137,18 @@ function draw(words) {
         ),
   );
   if (at) /** @type {HTMLElement | null} */ (words.querySelector(`[data-word="${at}"]`))?.focus();
+}
+
+/**
+ * @param {Listening["plays"]} plays
+ * @param {Listening["stretch"]} stretch
+ */
+function playButton(plays, stretch) {
+  return el(
+    "button",
+    { type: "button", class: "do play", "data-word": "play", disabled: !stretch && !current().song, onclick: start },
+    plays === "yes" ? "Pause" : plays === "waits" ? "Getting ready\u2026" : "Play",
+  );
 }
 
 /**

@@ -99,7 +99,7 @@ function stopped(why) {
 
 /**
  * Hear something, or something else; what is not named stays.
- * @param {Partial<Pick<Listening, "what" | "beside" | "turned" | "stretch">>} wanted
+ * @param {Partial<Pick<Listening, "what" | "beside" | "turned" | "stretch" | "blind">>} wanted
  * @param {{anew?: boolean}} [how] `anew`: fetch again what is there, it may be another
  */
 export async function listen(wanted = {}, { anew = false } = {}) {
@@ -109,7 +109,9 @@ export async function listen(wanted = {}, { anew = false } = {}) {
   const cutTo = Math.min(stretch.to, stretch.from + LONGEST_S);
   const held = { ...stretch, to: cutTo };
   const moved = before.stretch?.from !== held.from || before.stretch?.to !== held.to;
-  set({ ...wanted, stretch: held, plays: "waits" });
+  const blind =
+    wanted.blind || (wanted.what !== undefined || wanted.beside !== undefined || wanted.stretch ? [] : before.blind);
+  set({ ...wanted, blind, stretch: held, plays: "waits" });
   loading.abort();
   loading = new AbortController();
   const { signal } = loading;
@@ -146,9 +148,9 @@ function framesOf({ from, to }) {
  * @param {AbortSignal} signal
  */
 async function fetchAll(stretch, anew, signal) {
-  const { what, beside } = listening();
+  const { what, beside, blind } = listening();
   const version = current().song?.version || "";
-  const ids = [what, beside].filter(Boolean);
+  const ids = [...new Set([what, beside, ...blind])].filter(Boolean);
   /** @type {Record<string, Levels>} */
   const levels = {};
   await Promise.all(
@@ -198,6 +200,12 @@ export function setLevel(lufs) {
 export function raiseCap(raised) {
   set({ raised });
   setLevel(Math.min(listening().level, cap()));
+}
+
+/** Hear one of the hidden versions. @param {string} id */
+export function hearHidden(id) {
+  set({ what: id });
+  tell({ turn: id });
 }
 
 /** Hear the other one of the two. */

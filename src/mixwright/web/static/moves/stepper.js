@@ -112,7 +112,7 @@ export function stepper({ label, value, low, high, unit, id, turn, settle }) {
 export function stepped(from, steps, unit, label) {
   if (unit === "Hz") return Number(((from || 20) * 2 ** (steps / 12)).toPrecision(3));
   if (unit === "ms" || label === "q") return Number(((from || 1) * 1.1 ** steps).toPrecision(3));
-  const step = unit === "dB/oct" ? 6 : unit === "dB" ? 0.5 : label === "ratio" ? 0.25 : 0.05;
+  const step = unit === "dB/oct" ? 6 : unit === "dB" ? 0.5 : label === "ratio" ? 0.25 : label === "trials" ? 1 : 0.05;
   return Number((from + steps * step).toFixed(2));
 }
 

@@ -14,7 +14,7 @@ from mixwright.delivery.finished.beside_mix import beside_mix
 from mixwright.delivery.finished.parts import sum_of_parts
 from mixwright.delivery.name_checks import kind_of_name, name_faults, tag_faults
 from mixwright.delivery.normalising import Normaliser, normalisers_of, played_levels
-from mixwright.delivery.set_checks import SetFile, parts_check, set_checks
+from mixwright.delivery.parts_check import Part, parts_check
 from mixwright.errors import SettingError
 from mixwright.meter.measure import measure
 from mixwright.model.audio import AudioInfo
@@ -92,8 +92,8 @@ def test_a_silent_part_is_never_the_culprit():
 
 def test_a_missing_part_is_told_without_a_culprit():
     assert told({}, left_out=0) == (False, [])
-    files = [SetFile("Chords.wav", "stem", RATE_HZ, written(CHORDS))]
-    line, _ = parts_check(SetFile("Mix.wav", "main", RATE_HZ, written(mix())), files)
+    files = [Part("Chords.wav", RATE_HZ, written(CHORDS))]
+    line, _ = parts_check(Part("Mix.wav", RATE_HZ, written(mix())), files)
     assert not line.passed
     assert "a part is missing" in line.detail
 
@@ -112,23 +112,6 @@ def test_levels_of_parts_are_found(part, gain_db, over):
     (off,) = found.off
     assert off.part == part
     assert off.gain == pytest.approx(gain, rel=1e-3)
-
-
-def test_a_set():
-    whole = SetFile("A_Main.wav", "main", RATE_HZ, written(mix()), "1")
-    good = SetFile("A_Chords.wav", "stem", RATE_HZ, written(CHORDS), "2")
-    wide = SetFile("A_Main96.wav", "main", 2 * RATE_HZ, np.zeros((2 * len(mix()), 2), np.float32), "3")
-    assert all(line.passed for line in set_checks([whole, good, wide], owed={"main": 1, "stem": 1}))
-    bad = [
-        SetFile("A_Chords.wav", "stem", RATE_HZ, written(late(CHORDS, 5)), "2"),
-        SetFile("a_chords.wav", "stem", RATE_HZ, written(CHORDS)[:-2], "2"),
-    ]
-    failed = {
-        line.name: line.detail for line in set_checks([whole, *bad], owed={"tv": 1, "stem": 3}) if not line.passed
-    }
-    assert set(failed) == {"equal length", "every name once", "no file twice", "one start", "all that is owed"}
-    assert "A_Chords.wav is 5 samples late" in failed["one start"]
-    assert failed["all that is owed"] == "missing: tv, stem (2 of 3)"
 
 
 INFO = AudioInfo(container="WAV", encoding="PCM_24", sample_rate_hz=48000, channels=2, frames=9, bits=24)

@@ -16,7 +16,7 @@ from mixwright.delivery.check_lines import MIX_CHECKS, line, lines_of
 from mixwright.delivery.finished.parts import Off
 from mixwright.delivery.name_checks import taken_names
 from mixwright.delivery.normalising import NORMALISERS, normalisers_of, played_levels
-from mixwright.delivery.set_checks import SetFile, parts_check
+from mixwright.delivery.parts_check import Part, parts_check
 from mixwright.errors import InputError, SettingError, printable
 from mixwright.intake.faults import problem_kind
 from mixwright.io.decode import Decoder
@@ -122,7 +122,7 @@ def check(
                 i for i, (found, file) in enumerate(checked) if file is not None and _is_part(found, held, results)
             ]
             if held.expected.parts or len(parts) > 1:
-                lines, off = _parts(mix, [(i, *checked[i]) for i in parts], cancel)
+                lines, off = _parts(mix, [(i, checked[i][1]) for i in parts], cancel)
                 together += lines
                 for number, faults in off:
                     results[number] = _with_faults(results[number], faults)
@@ -218,15 +218,15 @@ def _is_part(found: CheckedFile, held: HeldTo, results: Sequence[CheckedFile]) -
 
 
 def _parts(
-    mix: Decoded, files: Sequence[tuple[int, CheckedFile, Decoded | None]], cancel: Cancel
+    mix: Decoded, files: Sequence[tuple[int, Decoded | None]], cancel: Cancel
 ) -> tuple[list[CheckLine], list[tuple[int, tuple[Fault, ...]]]]:
     """Return whether parts add up, and the faults of those that are off, by the number of the file."""
-    whole = SetFile(mix.path.name, "main", mix.info.sample_rate_hz, mix.audio)
+    whole = Part(mix.path.name, mix.info.sample_rate_hz, mix.audio)
     numbers, parts = [], []
-    for number, found, file in files:
+    for number, file in files:
         if file is not None:
             numbers.append(number)
-            parts.append(SetFile(file.path.name, found.kind, file.info.sample_rate_hz, file.audio))
+            parts.append(Part(file.path.name, file.info.sample_rate_hz, file.audio))
     told, total = parts_check(whole, parts, cancel)
     off = () if total is None else total.off
     return [told], [(numbers[one.part], _off_faults(one)) for one in off]

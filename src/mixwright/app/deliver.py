@@ -9,6 +9,7 @@ from pathlib import Path
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
 from mixwright.app.print_audio import PrintAudio, array_keys, at_rate, own_arrays, print_audio
+from mixwright.app.print_checks import print_checks
 from mixwright.app.print_files import Audio, Leveled, level_checks, leveled, measured, written
 from mixwright.app.ready import Confirmed, check_ready
 from mixwright.app.scene import sounding_hash
@@ -18,6 +19,7 @@ from mixwright.delivery.copies import approved_preview, copied
 from mixwright.delivery.file_plan import planned_files
 from mixwright.delivery.manifest import MANIFEST_FILE, manifest_of, write_manifest
 from mixwright.delivery.null_test import Block, Proof, prove
+from mixwright.delivery.owed import owed_tags
 from mixwright.delivery.print_set import Print, prints
 from mixwright.errors import SettingError, StateError, printable
 from mixwright.io.kept import relative_to_song, write_kept
@@ -99,11 +101,12 @@ def deliver(
             printed, done = written(folder.building, session.song, level, audio, levels, job)
             wanted, lost = approved_preview(song, agreement)
             copies = copied(folder.building, song, wanted, taken={file.file for file in printed})
-            missing += lost
+            missing += (*lost, *owed_tags(session.song, agreement))
             proofs = _proofs(folder.building, agreement, level, audio)
             proved, sums = prove(proofs, _mixes(level, audio), job.step)
             told = _owed(missing) if session.song.agreement is not None or agreed is not None else ()
-            checks = (*proved, *level_checks(printed, done), *level.checks, *told)
+            own = print_checks(folder.building, session.song, level.files, levels)
+            checks = (*proved, *level_checks(printed, done), *level.checks, *own, *told)
             result = DeliverResult(
                 folder="",
                 manifest="",

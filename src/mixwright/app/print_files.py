@@ -26,6 +26,7 @@ from mixwright.model.levels import Levels
 from mixwright.model.prints import PrintedFile
 from mixwright.model.results import CheckLine
 from mixwright.model.song import Song, sounding_tracks
+from mixwright.model.tags import TagLoudness, Tags
 from mixwright.units import ratio_from_db
 
 #: The highest peak of an integer file: dither may add a step and a half to it, which must not clip at 24 bit.
@@ -114,14 +115,7 @@ def written(
     def one(file: PrintFile) -> WrittenFile:
         print_, gain_db = audio[file.entry, file.rate_hz], files.gain_db(file.entry)
         blocks = _louder(print_, float(ratio_from_db(gain_db)), job)
-        tags = song_tags(
-            song,
-            rate_hz=file.rate_hz,
-            frames=print_.frames,
-            kind=file.entry.kind,
-            part=file.entry.name if file.entry.kind in PARTS else "",
-            loudness=told_loudness(levels[file.entry, file.rate_hz], gain_db),
-        )
+        tags = print_tags(song, file, print_.frames, told_loudness(levels[file.entry, file.rate_hz], gain_db))
         seed, path = _seed(song, file), folder / file.name
         form, rate_hz = file.sample_format, file.rate_hz
         if file.ending == ".flac":
@@ -153,6 +147,18 @@ def written(
             )
         )
     return tuple(printed), done
+
+
+def print_tags(song: Song, file: PrintFile, frames: int, loudness: TagLoudness) -> Tags:
+    """Return what a file of a print says of itself."""
+    return song_tags(
+        song,
+        rate_hz=file.rate_hz,
+        frames=frames,
+        kind=file.entry.kind,
+        part=file.entry.name if file.entry.kind in PARTS else "",
+        loudness=loudness,
+    )
 
 
 def level_checks(printed: Sequence[PrintedFile], done: Sequence[tuple[str, WrittenFile]]) -> tuple[CheckLine, ...]:

@@ -10,10 +10,28 @@ import numpy as np
 import soundfile
 
 from mixwright.errors import OutputError, printable
+from mixwright.io.write import SampleFormat
+
+_FORMATS: dict[str, SampleFormat] = {"PCM_16": "pcm16", "PCM_24": "pcm24", "FLOAT": "float32"}
+
+
+def written_form(path: Path) -> tuple[int, SampleFormat | None]:
+    """Return the rate in Hz and the format of the samples of a file of our own, as its header says; None: another.
+
+    Raises
+    ------
+    OutputError
+        when it cannot be read
+    """
+    try:
+        with soundfile.SoundFile(path) as sound:
+            return sound.samplerate, _FORMATS.get(sound.subtype)
+    except (soundfile.LibsndfileError, OSError) as error:
+        raise _unreadable(path, error) from error
 
 
 def written_blocks(path: Path, block_frames: int) -> Generator[np.ndarray, None, None]:
-    """Yield a WAV file of our own as float64 blocks ``(frames, channels)``, the last one shorter.
+    """Yield a WAV or FLAC file of our own as float64 blocks ``(frames, channels)``, the last one shorter.
 
     Files from elsewhere go through `mixwright.io.decode` instead.
 
@@ -30,4 +48,8 @@ def written_blocks(path: Path, block_frames: int) -> Generator[np.ndarray, None,
                     return
                 yield block
     except (soundfile.LibsndfileError, OSError) as error:
-        raise OutputError(f"cannot be read back ({error})", where=printable(path)) from error
+        raise _unreadable(path, error) from error
+
+
+def _unreadable(path: Path, error: Exception) -> OutputError:
+    return OutputError(f"cannot be read back ({error})", where=printable(path))

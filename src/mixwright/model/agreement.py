@@ -39,6 +39,10 @@ class Agreement(Record, frozen=True, kw_only=True):
         how files are named; empty: as usual (`mixwright.delivery.names`)
     approved_preview
         folder of the preview that the artist approved, as seen from the song: goes beside the mix for mastering
+    credits
+        roles of which somebody must be named in the song's own credits
+    isrc
+        kinds of prints that must have an ISRC in the song
     """
 
     prints: Annotated[tuple[PrintKind, ...], Meta(min_length=1, max_length=32)] = (
@@ -56,6 +60,8 @@ class Agreement(Record, frozen=True, kw_only=True):
     over_full_scale: Literal["lowered", "float"] = "lowered"
     template: str = ""
     approved_preview: str = ""
+    credits: Annotated[tuple[str, ...], Meta(max_length=200)] = ()
+    isrc: Annotated[tuple[PrintKind, ...], Meta(max_length=32)] = ()
 
 
 #: What is printed where nothing was agreed.

@@ -312,3 +312,34 @@ def test_the_whole_path_from_measure_to_hearing(browser, tmp_path):
     expect(page.locator(".hearing")).to_contain_text("To hear: mix")
     page.close()
     running.end()
+
+
+def test_undo_and_redo_by_keys_and_what_helps(opened, served):
+    from mixwright.app.song_view import set_walk
+
+    edit(served.folder, SongEdit(tracks={"piano": TrackEdit(name="Upright")}))
+    set_walk(served.folder, waits=True)
+    page = opened()
+    page.keyboard.press("Control+z")
+    page.get_by_role("button", name="Redo: edit piano").wait_for()
+    page.keyboard.press("Control+Shift+Z")
+    page.get_by_role("button", name="Undo: edit piano").wait_for()
+    expect(page.locator("[data-cell='piano/name'] input")).to_have_value("Upright")
+    page.locator(".state [data-explain=spl]").focus()
+    page.keyboard.press("Tab")
+    expect(page.locator(":focus")).to_have_attribute("aria-describedby", "explained")
+    expect(page.locator("#explained")).to_contain_text("ITU-R BS.1770")
+    page.keyboard.press("Escape")
+    expect(page.locator("#explained")).to_be_hidden()
+    page.locator(".finding").first.hover()
+    expect(page.locator("#explained")).to_contain_text("tolerance")
+    page.keyboard.press("?")
+    expect(page.get_by_role("dialog", name="Keys")).to_contain_text("redo")
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    corner = page.locator(".walk")
+    corner.get_by_role("button", name="Next").click()
+    expect(corner).to_contain_text("2 of 6")
+    with page.expect_response("**/api/walk"):
+        corner.get_by_role("button", name="Put it away").click()
+    assert opened().locator(".walk").is_hidden()

@@ -70,6 +70,13 @@ def test_words_are_those_of_song_toml():
     assert tuple(re.findall(r'"([a-z ]+)"', places[1])) == PLACES
 
 
+def test_what_explains_itself_is_in_the_table_of_words():
+    known = set(re.findall(r"^  (\w+): \{$", (STATIC / "words.js").read_text(encoding="utf-8"), re.MULTILINE))
+    asked = re.compile(r"""data-explain": "(\w+)"|\bfigure(?:Of)?\("(\w+)",""")
+    used = {"".join(found) for path in MODULES for found in asked.findall(path.read_text(encoding="utf-8"))}
+    assert used == known
+
+
 @pytest.mark.slow
 @pytest.mark.skipif(TSC is None, reason="needs tsc: bootstrap.py test --slow installs it where there is npm")
 def test_types():

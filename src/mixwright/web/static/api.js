@@ -39,9 +39,16 @@ export function send(path, body) {
   return ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
 }
 
+/** Answers may overtake each other: one that was asked for before the one that is shown comes too late. */
+let asked = 0,
+  shown = 0;
+
 /** Read the song anew; where nothing of it is another, the page stays as it is. */
 export async function readSong() {
+  const turn = ++asked;
   const { result } = await ask("api/song");
+  if (turn < shown) return;
+  shown = turn;
   if (JSON.stringify(result) !== JSON.stringify(current().song)) put({ song: result });
 }
 
@@ -73,15 +80,20 @@ export async function change(name, settings) {
  */
 export async function start(command, settings = {}) {
   try {
-    put({ job: await send("api/job", { command, ...settings }) });
+    const job = await send("api/job", { command, ...settings });
+    if (current().job?.id !== job.id) put({ job }); // else an event told already how it goes on
   } catch (error) {
     put({ notice: said(error) });
   }
 }
 
 /** Ask the job that runs to stop. */
-export function cancel() {
-  return ask("api/job", { method: "DELETE" });
+export async function cancel() {
+  try {
+    await ask("api/job", { method: "DELETE" });
+  } catch (error) {
+    put({ notice: said(error) });
+  }
 }
 
 /**

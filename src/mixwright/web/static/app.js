@@ -4,11 +4,14 @@
 import { change, listen } from "./api.js";
 import { byId, el, fill } from "./dom.js";
 import { blindPage } from "./blind/blind_page.js";
+import { explanations } from "./explain.js";
+import { keysButton } from "./keys.js";
 import { listeningLine } from "./listening/line.js";
 import { movesPage } from "./moves/moves_page.js";
 import { songPage } from "./song_page.js";
 import { follow, put } from "./store.js";
 import { noticeLine, waitingLine } from "./waiting.js";
+import { walkCorner } from "./walk.js";
 
 /** The views by the end of the address; each is made when it is first shown. */
 const VIEWS = {
@@ -37,6 +40,7 @@ function turn() {
 function head() {
   const title = el("h1", { dir: "auto" });
   const undo = el("button", { type: "button", class: "plain", onclick: () => void change("undo", {}) });
+  const redo = el("button", { type: "button", class: "plain", onclick: () => void change("redo", {}) });
   const links = Object.entries(VIEWS).map(([id, { name }]) => el("a", { href: `#${id}` }, name));
   const told = el("div", { class: "told" }, waitingLine(), el("div", { role: "status" }, noticeLine()));
   fill(
@@ -44,7 +48,7 @@ function head() {
     title,
     links.length > 1 ? el("nav", { "aria-label": "Views" }, ...links) : null,
     told,
-    undo,
+    el("p", { class: "steps" }, undo, redo, keysButton()),
     listeningLine(),
   );
   follow(["song"], ({ song }) => {
@@ -52,15 +56,23 @@ function head() {
     document.title = `${song.title} - Mixwright`;
     fill(title, song.title, song.artist ? el("small", {}, ` ${song.artist}`) : "");
     undo.hidden = !song.undo;
-    fill(undo, `Undo: ${song.undo.length > 48 ? `${song.undo.slice(0, 47)}…` : song.undo}`);
+    redo.hidden = !song.redo;
+    fill(undo, `Undo: ${shortened(song.undo)}`);
+    fill(redo, `Redo: ${shortened(song.redo)}`);
   });
+  document.body.append(walkCorner(), explanations());
   document.addEventListener("keydown", (event) => {
     const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
-    if (!typing && (event.ctrlKey || event.metaKey) && event.key === "z" && !event.shiftKey) {
-      event.preventDefault();
-      void change("undo", {});
-    }
+    const key = event.key.toLowerCase();
+    if (typing || !(event.ctrlKey || event.metaKey) || event.altKey || (key !== "z" && key !== "y")) return;
+    event.preventDefault();
+    void change(key === "y" || event.shiftKey ? "redo" : "undo", {});
   });
+}
+
+/** @param {string} name of a step */
+function shortened(name) {
+  return name.length > 32 ? `${name.slice(0, 31)}\u2026` : name;
 }
 
 head();

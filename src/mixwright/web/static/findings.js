@@ -3,6 +3,7 @@
 
 import { ask, change, said } from "./api.js";
 import { el, fill } from "./dom.js";
+import { figure as figureOf } from "./explain.js";
 import { hear } from "./player.js";
 import { current, follow, followSong, put } from "./store.js";
 import { reveal } from "./time.js";
@@ -65,6 +66,7 @@ function item(finding) {
     {
       type: "button",
       class: "finding",
+      "data-explain": "size",
       "aria-expanded": String(isChosen),
       id: `finding-${finding.id}`,
       onclick: () => {
@@ -123,9 +125,10 @@ function whoCovers(view) {
         el(
           "tr",
           {},
-          ...["layer", "", "left", "takes"].map((head, index) =>
-            el("th", { scope: "col", class: index > 1 ? "figure" : "" }, head),
-          ),
+          el("th", { scope: "col" }, "layer"),
+          el("th", { scope: "col" }, ""),
+          el("th", { scope: "col", class: "figure" }, figureOf("sone", "left")),
+          el("th", { scope: "col", class: "figure" }, figureOf("takes", "takes")),
         ),
       ),
       el(
@@ -137,10 +140,14 @@ function whoCovers(view) {
             { class: row.id === view.finding.track ? "own" : "" },
             el("th", { scope: "row" }, row.name),
             el("td", {}, bar(row.alone_sone / loudest, (row.in_mix_sone.cued || 0) / loudest)),
-            el("td", { class: "figure" }, `${figure(row.in_mix_sone.cued)} of ${figure(row.alone_sone)}`),
             el(
               "td",
-              { class: "figure" },
+              { class: "figure", "data-explain": "sone" },
+              `${figure(row.in_mix_sone.cued)} of ${figure(row.alone_sone)}`,
+            ),
+            el(
+              "td",
+              { class: "figure", "data-explain": "takes" },
               covers(row.id) ? `${Math.round(100 * covers(row.id))} %` : row.id === view.finding.track ? "" : "-",
             ),
           ),

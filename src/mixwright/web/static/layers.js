@@ -152,8 +152,11 @@ function nameField(track) {
     "aria-label": `Name of ${track.name}`,
     maxlength: 200,
   });
+  const renamed = async () => {
+    if (!(await editTracks([track.id], { name: input.value }))) input.value = track.name;
+  };
   input.addEventListener("change", () => {
-    if (input.value.trim() && input.value !== track.name) void editTracks([track.id], { name: input.value });
+    if (input.value.trim() && input.value !== track.name) void renamed();
     else input.value = track.name;
   });
   input.addEventListener("keydown", (event) => {

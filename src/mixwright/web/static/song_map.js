@@ -30,7 +30,7 @@ export function songMap() {
     },
     canvas,
   );
-  const reading = el("p", { class: "reading", "aria-live": "polite" });
+  const reading = el("p", { class: "reading", "aria-live": "polite", tabindex: "0", "data-explain": "kept" });
   const sections = el("div", { class: "sections", role: "group", "aria-label": "Sections" });
   const map = el(
     "section",

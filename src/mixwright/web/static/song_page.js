@@ -3,6 +3,7 @@
 
 import { assignLine } from "./assign.js";
 import { el, fill } from "./dom.js";
+import { figure } from "./explain.js";
 import { findingsList } from "./findings.js";
 import { followLine } from "./follow_line.js";
 import { layersTable } from "./layers.js";
@@ -33,11 +34,11 @@ export function songPage() {
     if (!song) return;
     const heard = song.heard;
     const told = heard
-      ? `Heard ${heard.circumstances}: ${levels(heard)}.`
-      : "Not measured yet: the map shows what there is, and fills when it was heard.";
+      ? ["Heard ", figure("spl", heard.circumstances), ": ", ...levels(heard), "."]
+      : ["Not measured yet: the map shows what there is, and fills when it was heard."];
     fill(
       state,
-      told,
+      ...told,
       heard?.guessed ? " The line is that of the lead as guessed." : "",
       heard?.outdated ? el("b", {}, ` ${heard.outdated}`) : "",
       ...song.problems.map((problem) => el("b", {}, ` ${problem}`)),
@@ -80,7 +81,11 @@ export function songPage() {
 
 /** @param {import("./types.js").Heard} heard */
 function levels(heard) {
-  return `${number(heard.integrated_lufs, "LUFS")}, ${number(heard.true_peak_dbtp, "dBTP")}`;
+  return [
+    figure("lufs", number(heard.integrated_lufs, "LUFS")),
+    ", ",
+    figure("dbtp", number(heard.true_peak_dbtp, "dBTP")),
+  ];
 }
 
 /** @param {number | null} value @param {string} unit */

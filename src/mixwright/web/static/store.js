@@ -26,6 +26,7 @@ import { FIRST } from "./listening/first.js";
  * @property {string} movesTold what the receipts say of all of them
  * @property {string[]} moveForms how a move may be written
  * @property {Record<string, number[]>} tried by id of what is tried out, the channels of its parts
+ * @property {boolean} walks the walk through the page is shown
  * @property {{text: string, again?: () => void} | null} notice the last thing to be told
  */
 
@@ -44,6 +45,7 @@ let state = {
   covered: null,
   chosen: [],
   notice: null,
+  walks: false,
   moves: null,
   movesTold: "",
   moveForms: [],

@@ -38,7 +38,8 @@
  *   tempo_bpm: number | null, beats_per_bar: number, first_bar_s: number, lead: string[], lead_guess: string | null,
  *   tracks: Track[], sources: Named[], groups: Named[], sections: Section[], rows: Row[], references: Named[],
  *   rough: string, moves: Record<string, number>, questions: {track: string, told: string, guess: string}[],
- *   for_the_artist: string[], planned: boolean, undo: string, heard: Heard | null, problems: string[],
+ *   for_the_artist: string[], planned: boolean, undo: string, redo: string, walk: boolean,
+ *   heard: Heard | null, problems: string[],
  * }} SongView
  * @typedef {{id: string, name: string, alone_sone: number, in_mix_sone: Range, taken_by: TakenBy[]}} Covered
  * @typedef {{

@@ -26,7 +26,7 @@ const EDGE_DB = 0.05,
  */
 export function voiceLine(line) {
   const canvas = el("canvas", { "aria-hidden": "true" });
-  const told = el("p", { class: "reading", "aria-live": "polite" });
+  const told = el("p", { class: "reading", "aria-live": "polite", tabindex: "0", "data-explain": "margin" });
   const group = el(
     "div",
     {

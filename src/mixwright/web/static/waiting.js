@@ -45,8 +45,12 @@ export function waitingLine() {
       fill(words, told(job));
     }
   });
+  /** Of which job the page saw that it runs: how one ended is told once, and not again when it is read anew. */
+  let running = 0;
   follow(["job"], ({ job }) => {
-    if (!job || job.state === "running") return;
+    if (job?.state === "running") running = job.id;
+    if (!job || job.state === "running" || job.id !== running) return;
+    running = 0;
     const error = job.error && [job.error.where, job.error.message, job.error.hint].filter(Boolean).join("; ");
     const text =
       job.state === "failed"

@@ -22,7 +22,7 @@ export function levelLine() {
   });
   const told = el("output", {});
   const raise = el("button", { type: "button", class: "plain" });
-  const caution = el("small", {}, CAUTION + "How loud it is at your ears the page cannot know.");
+  const caution = el("small", {}, CAUTION);
   slider.addEventListener("input", () => setLevel(Number(slider.value)));
   raise.addEventListener("click", () => raiseCap(!listening().raised));
   follow(["listening"], ({ listening: now }) => {

@@ -49,6 +49,7 @@ const KEYS = [
       ["Enter", "take what was typed"],
     ],
   ],
+  ["Blind test", [["1 2 3", "hear the first, second, third version"]]],
   [
     "While layers are chosen",
     [

@@ -161,6 +161,16 @@ def test_rates_that_were_raised(old, new):
     assert old_rate_hz(single(0.01 * rng.standard_normal((new, 2))), new) is None
 
 
+@pytest.mark.parametrize(("encoding", "found"), [("MPEG_LAYER_III", False), ("float32", True)])
+def test_what_coding_cuts_off_at_the_top_is_no_other_rate(encoding, found):
+    raised = single(soxr.resample(0.01 * np.random.default_rng(2).standard_normal((88_200, 2)), 44_100, 48_000))
+    info = AudioInfo(
+        container="MP3", encoding=encoding, sample_rate_hz=48_000, channels=2, frames=len(raised), bits=None
+    )
+    kinds = {fault.kind for fault in sound_faults(raised, info, measure(raised, 48_000))}
+    assert ("upsampled" in kinds) == found
+
+
 def test_correlations_against_their_definition():
     """r = 2 sum(LR) / (sum L^2 + sum R^2), and the loss of mono 10 lg((1 + r) / 2): -3.01 dB for unrelated sides."""
     audio = mix()

@@ -74,7 +74,7 @@ def sound_faults(
         *_peaks(levels, true_peak_dbtp),
         *_flat_tops(audio, info, cancel),
         *_word_length(audio, info, cancel),
-        *_old_rate(audio, rate_hz, cancel),
+        *_old_rate(audio, info, cancel),
         *_ends(ends, len(audio), rate_hz, part=part),
         *_breaks(audio, ends, rate_hz, cancel),
     ]
@@ -118,9 +118,9 @@ def _flat_tops(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel |
 
 def _word_length(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None) -> list[Fault]:
     """Return unused bits, and rounding without dither; compressed files have no word length."""
-    floating = info.encoding.startswith("float")
-    if info.bits is None and not floating:
+    if _is_compressed(info):
         return []
+    floating = info.encoding.startswith("float")
     found = word_length(audio, info.sample_rate_hz, cancel)
     faults = []
     used = found.bits if found.grid_bits is None else found.grid_bits
@@ -136,7 +136,15 @@ def _word_length(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel
     return faults
 
 
-def _old_rate(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | None) -> list[Fault]:
+def _is_compressed(info: AudioInfo) -> bool:
+    return info.bits is None and not info.encoding.startswith("float")
+
+
+def _old_rate(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None) -> list[Fault]:
+    """Return a rate that was brought up; compressed files are cut off at the top by their coding."""
+    if _is_compressed(info):
+        return []
+    rate_hz = info.sample_rate_hz
     old = old_rate_hz(audio, rate_hz, cancel)
     if old is None:
         return []

@@ -26,7 +26,6 @@ from mixwright.model.results import (
     MovedFile,
     PlannedMove,
     PlanResult,
-    RedoResult,
     RefreshResult,
     RelinkResult,
     SectionLevel,
@@ -38,9 +37,9 @@ from mixwright.model.results import (
     TrackFile,
     TrackIntake,
     TrackLevels,
-    UndoResult,
 )
 from mixwright.model.song import Group, Move, Reference, Song, Track
+from mixwright.model.undone import RedoResult, UndoResult
 
 RATE_HZ = 48000
 #: id, role, place, group, loudness beside the mix, interval, sections in which it sounds.

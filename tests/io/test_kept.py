@@ -12,7 +12,8 @@ import pytest
 from mixwright.errors import InputError, InternalError, StateError
 from mixwright.io.kept import read_kept, read_lanes, relative_to_song, song_path, write_kept
 from mixwright.model.lane import Breakpoint, Lane
-from mixwright.model.results import Spread, UndoResult
+from mixwright.model.results import Spread
+from mixwright.model.undone import UndoResult
 
 LANES = (
     Lane(target="vox", parameter="level", points=(Breakpoint(at_s=0.0, value=-1.5), Breakpoint(at_s=2.5, value=0))),

@@ -16,8 +16,9 @@ from mixwright.model.move_checks import check_move
 from mixwright.model.move_inserts import moved_strips
 from mixwright.model.move_settings import MOVE_SETTINGS
 from mixwright.model.moves import is_locked
-from mixwright.model.results import DecideResult, PlannedMove, PlanResult, RedoResult, StartResult, UndoResult
+from mixwright.model.results import DecideResult, PlannedMove, PlanResult, StartResult
 from mixwright.model.song import Move, Song, changed, replace_in
+from mixwright.model.undone import RedoResult, UndoResult
 from mixwright.model.words import MoveState
 
 __all__ = ["accept", "add", "change", "redo", "refuse", "undo"]

@@ -15,8 +15,8 @@ from mixwright.io.song_errors import SONG_FILE
 from mixwright.io.song_text import changed_text, check_values, new_text, read_song
 from mixwright.jobs.parts import write_error
 from mixwright.model.record import Record
-from mixwright.model.results import RedoResult, UndoResult
 from mixwright.model.song import Song
+from mixwright.model.undone import RedoResult, UndoResult
 
 __all__ = [
     "SONG_FILE",

@@ -237,20 +237,6 @@ class DecideResult(Record, frozen=True, kw_only=True):
     notes: tuple[str, ...] = ()
 
 
-class UndoResult(Record, frozen=True, kw_only=True):
-    """What was undone, and how many steps remain."""
-
-    undone: str
-    remaining: int
-
-
-class RedoResult(Record, frozen=True, kw_only=True):
-    """What was made again, and how many more steps can be."""
-
-    redone: str
-    remaining: int
-
-
 class MixResult(Record, frozen=True, kw_only=True):
     """A rendered mix; `dynamics` and `sounding` as in MeasureResult, `engine`: the version that rendered it.
 

@@ -16,15 +16,14 @@ from mixwright.model.results import (
     MixResult,
     PlannedMove,
     PlanResult,
-    RedoResult,
     RefreshResult,
     RelinkResult,
     StartResult,
     TourResult,
     TrackIntake,
-    UndoResult,
 )
 from mixwright.model.settled import SettleResult
+from mixwright.model.undone import RedoResult, UndoResult
 from mixwright.report.arranged import arrangement_lines
 from mixwright.report.figures import capital, clock, count, depth, number, rate, settings, size, with_unit
 from mixwright.report.findings import finding_place

@@ -15,6 +15,8 @@ from mixwright.cli.main import run
 
 #: The module of `mixwright.app` that holds the function of each command.
 HOME = dict.fromkeys(("accept", "add", "change", "redo", "refuse", "undo"), "decide")
+#: Functions that are not called as their command is.
+CALLED = {"reference": "tick"}
 
 
 class Ended(NamedTuple):
@@ -40,6 +42,7 @@ def app(monkeypatch):
 
     def put(name: str, answer: object) -> list[tuple[tuple, dict]]:
         calls: list[tuple[tuple, dict]] = []
+        name = CALLED.get(name, name)
 
         def stand_in(*arguments: object, **settings: object) -> object:
             calls.append((arguments, settings))

@@ -9,6 +9,7 @@ import msgspec
 import pytest
 
 import invented
+import invented_compare
 import invented_preview
 from mixwright.app.told import told
 from mixwright.model.song import changed
@@ -42,6 +43,18 @@ CASES = {
     "relink": (["bus", "/archive"], invented.relink_result(), "bus", ["1 file found, 1 still missing", "bass-di: ../"]),
     "refresh": (["bus"], invented.refresh_result(), "bus", ["1 new track", "mixwright relink bus FOLDER", "not added"]),
     "clean": (["bus", "--all"], invented.clean_result(), "bus", ["12.3 GB freed", "640 MB remain, 120 MB of it"]),
+    "reference": (
+        ["bus", "glass-harbour", "--for", "width"],
+        invented_compare.references_result(),
+        "bus",
+        ["glass-harbour: for width; part-b-2 beside chorus 2", "Next: mixwright compare bus"],
+    ),
+    "compare": (
+        ["bus"],
+        invented_compare.compare_result(),
+        "bus",
+        ["0 of 3 figures of the whole", "Width: 2.0 dB wider", "1.8 dB more at 2.5 kHz", "turned by -7.1 dB to match"],
+    ),
     "check": (["a.wav"], invented.check_result(), None, ["prints/001/Mix.wav: WAV, PCM_24, 48 kHz", "holds"]),
 }  # fmt: skip
 

@@ -8,6 +8,8 @@ from scipy.signal import oaconvolve
 
 from mixwright.model.profile import FIGURES, THIRDS_HZ, Profile, SectionProfile
 from mixwright.reference.beside import Chosen, rows_of
+from mixwright.reference.contrast import contrast_values
+from mixwright.reference.heard_bands import heard_thirds
 from mixwright.reference.matching import matched
 from mixwright.reference.profile import profile
 
@@ -127,3 +129,59 @@ def test_a_band_is_told_where_it_lies(itself):
     }
     above = {hz for hz, far in bands.items() if far > 1.0}
     assert above == {round(hz) for hz in THIRDS_HZ if 1500.0 < hz < 2700.0}
+
+
+def test_what_is_not_heard_stands_last_and_a_step_too_small_to_notice_is_inside():
+    def of(bands):
+        levels = {"third_octaves_db": tuple(bands), "side_to_mid_db": (bands[17],)}
+        return Profile(duration_s=99.0, rate_hz=48000, integrated_lufs=-9.0, true_peak_dbtp=0.0, values=levels)
+
+    level = np.full(31, -15.0)
+    level[2] = -60.0  # 31.5 Hz
+    more = level.copy()
+    more[2], more[17] = more[2] + 25.0, more[17] + 6.0
+    rows = {(row.figure, row.low_hz): row for row in rows_of(of(more), [Chosen(of(level))])}
+    low, middle = (
+        next(row for row in rows.values() if row.low_hz and row.low_hz < hz < row.high_hz) for hz in (31.5, 1000.0)
+    )
+    assert low.outside > middle.outside > 3.9
+    # ISO 226:2023: 44 dB SPL at 31.5 Hz is below the threshold of 59.5; here the mix of the two reaches no further.
+    assert (low.heard, low.weight) == (0.0, 0.0)
+    assert middle.weight == middle.widths > 1.0
+    beside = rows["side_to_mid_db", None]
+    assert beside.outside == pytest.approx(6.0 - 2.1)
+    little = level.copy()
+    little[17] += 2.1 + 0.4
+    (row,) = (row for row in rows_of(of(little), [Chosen(of(level))]) if row.figure == "side_to_mid_db")
+    assert row.value > row.high
+    assert row.outside == 0.0
+
+
+def test_bands_are_as_loud_as_equal_loudness_contours_say():
+    # ISO 226:2023: 40 phon are 40.0 dB at 800 Hz and 88.2 dB at 31.5 Hz; ten phon less is half as loud (sone).
+    level = np.full(31, -200.0)
+    level[16], level[2] = 40.0 - 79.0, 88.2 - 79.0
+    found = heard_thirds(list(level))
+    assert found[[2, 16]] == pytest.approx(1.0, abs=0.02)
+    level[16] = 59.8 - 79.0
+    assert heard_thirds(list(level))[2] == pytest.approx(0.25, abs=0.01)
+    assert not heard_thirds([None] * 31).any()
+
+
+def test_contrast_does_not_change_where_a_limiter_brings_sections_together():
+    def of(*energies):
+        return [
+            SectionProfile(name=str(i), start_s=20.0 * i, end_s=20.0 * (i + 1), energy_lu=energy,
+                           values={"side_to_mid_db": (-12.0 + 2.0 * i,)})
+            for i, energy in enumerate(energies)
+        ]  # fmt: skip
+
+    before, after = (
+        contrast_values(of(*each), 120.0) for each in ((-9, -4, -3, 0, 2, -9), (-9, -1.4, -1.1, -0.6, 0.1, -9))
+    )
+    # Triangular weights by hand: (-4 - 6 / 3) / (4 / 3) + (10 + 8 * 2 / 3) / (5 / 3).
+    assert before["contrast_width_db"] == pytest.approx((-4.5 + 9.2,))
+    # A border of 1 LU would make 5 dB 3 dB.
+    assert after["contrast_width_db"] == pytest.approx(before["contrast_width_db"], abs=0.5)
+    alike = contrast_values(of(0.0, 0.0, 0.0, 0.0), 80.0)
+    assert alike["contrast_width_db"] == pytest.approx((0.0,))

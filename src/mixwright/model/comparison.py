@@ -11,7 +11,8 @@ class ComparedRow(Record, frozen=True, kw_only=True):
     """One figure of the mix on the interval that `references` records span.
 
     `section`: "" for the whole song. `low_hz`, `high_hz`: the band, None where it has none. `outside`: how far above
-    (+) or below (-) the interval, in `unit`; 0 inside.
+    (+) or below (-) the interval, in `unit`; 0 inside, and where it is too little to be noticed. `heard`: how loud the
+    band is beside the loudest of the song, 0 to 1; 1 where it has none.
     """
 
     attribute: Attribute
@@ -25,11 +26,17 @@ class ComparedRow(Record, frozen=True, kw_only=True):
     high: float
     outside: float
     references: int
+    heard: float = 1.0
 
     @property
     def widths(self) -> float:
         """How far outside in halves of the interval's width, so that unlike figures can be put in order."""
         return self.outside / max(0.5 * (self.high - self.low), 1e-9)
+
+    @property
+    def weight(self) -> float:
+        """What puts figures in order: how far outside, less where little is heard of the band."""
+        return abs(self.widths) * self.heard
 
 
 class ComparedReference(Record, frozen=True, kw_only=True):
@@ -65,8 +72,7 @@ class Excerpt(Record, frozen=True, kw_only=True):
 class CompareResult(Record, frozen=True, kw_only=True):
     """Where a mix stands beside its references; `sounding`: as in MeasureResult, "" for a file made elsewhere.
 
-    `only`: the attributes that were asked for. `lead`: where lead voices stand beside their records, and how that is
-    known; None where no reference tells. `notes`: what else to know.
+    `only`: the attributes that were asked for. `notes`: what else to know.
     """
 
     file: str

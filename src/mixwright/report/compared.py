@@ -65,23 +65,25 @@ class Stretch(NamedTuple):
 
 
 def stretches(told: Sequence[ComparedRow]) -> list[Stretch]:
-    """Return what lies outside, neighbouring bands together, the furthest first."""
+    """Return what lies outside, neighbouring bands together, first what is far outside and heard."""
     found: list[Stretch] = []
     last: ComparedRow | None = None
     for row in told:
         if row.outside and last is not None and found and _goes_on(last, row):
             before = found.pop()
-            furthest = max(before.furthest, row, key=lambda one: abs(one.widths))
+            furthest = max(before.furthest, row, key=lambda one: one.weight)
             found.append(Stretch(furthest, before.low_hz, row.high_hz))
         elif row.outside:
             found.append(Stretch(row, row.low_hz, row.high_hz))
         last = row if row.outside else None
-    return sorted(found, key=lambda one: -abs(one.furthest.widths))
+    return sorted(found, key=lambda one: -one.furthest.weight)
 
 
 def _goes_on(last: ComparedRow, row: ComparedRow) -> bool:
-    same = (last.figure, last.section) == (row.figure, row.section) and last.low_hz is not None
-    return same and last.outside * row.outside > 0.0
+    same = (last.figure, last.section) == (row.figure, row.section)
+    # A band that could not be compared may lie between them.
+    meets = last.high_hz is not None and row.low_hz is not None and row.low_hz < 1.01 * last.high_hz
+    return same and meets and last.outside * row.outside > 0.0
 
 
 def lead_sentence(result: CompareResult) -> str:
@@ -101,11 +103,13 @@ def lead_sentence(result: CompareResult) -> str:
         return f"{beside}all {len(whole)} figures of the whole lie inside what they span{more}."
     kinds = list(dict.fromkeys(one.furthest.attribute for one in stretches(outside)))
     inside = f"{len(whole) - len(outside)} of {len(whole)} figures of the whole lie inside what they span"
-    return f"{beside}{inside}; outside, the furthest first: {with_and([ATTRIBUTE_WORDS[kind] for kind in kinds])}."
+    return (
+        f"{beside}{inside}; outside, first what is heard most: {with_and([ATTRIBUTE_WORDS[kind] for kind in kinds])}."
+    )
 
 
 def attribute_sentences(result: CompareResult) -> list[str]:
-    """Return for each attribute that lies outside its furthest figure of the whole, the furthest attribute first."""
+    """Return for each attribute its first figure outside, of the whole, in the order of :func:`stretches`."""
     whole = stretches([row for row in result.rows if not row.section])
     first: dict[str, Stretch] = {}
     for one in whole:
@@ -217,7 +221,7 @@ def _section_lines(result: CompareResult) -> list[str]:
         words = [stretch_words(Stretch(_unnamed(one.furthest), one.low_hz, one.high_hz)) for one in best.values()]
         lines += [line for said in words[:_MOST_TOLD] for line in wrapped(f"{said}.", "  ", "    ")]
         if len(words) > _MOST_TOLD:
-            lines += [f"  and {len(words) - _MOST_TOLD} more, less far."]
+            lines += [f"  and {len(words) - _MOST_TOLD} more, less far or less heard."]
     lines += ["", f"Inside in everything: {listed(quiet)}."] if quiet else []
     lines += (
         ["", *wrapped(f"Not compared, for nothing in the references is like it: {listed(alone)}.")] if alone else []

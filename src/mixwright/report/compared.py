@@ -104,7 +104,7 @@ def lead_sentence(result: CompareResult) -> str:
     kinds = list(dict.fromkeys(one.furthest.attribute for one in stretches(outside)))
     inside = f"{len(whole) - len(outside)} of {len(whole)} figures of the whole lie inside what they span"
     return (
-        f"{beside}{inside}; outside, first what is heard most: {with_and([ATTRIBUTE_WORDS[kind] for kind in kinds])}."
+        f"{beside}{inside}; outside, first the furthest of what is heard: {with_and([ATTRIBUTE_WORDS[kind] for kind in kinds])}."
     )
 
 

@@ -103,9 +103,8 @@ def lead_sentence(result: CompareResult) -> str:
         return f"{beside}all {len(whole)} figures of the whole lie inside what they span{more}."
     kinds = list(dict.fromkeys(one.furthest.attribute for one in stretches(outside)))
     inside = f"{len(whole) - len(outside)} of {len(whole)} figures of the whole lie inside what they span"
-    return (
-        f"{beside}{inside}; outside, first the furthest of what is heard: {with_and([ATTRIBUTE_WORDS[kind] for kind in kinds])}."
-    )
+    named = with_and([ATTRIBUTE_WORDS[kind] for kind in kinds])
+    return f"{beside}{inside}; outside, first the furthest of what is heard: {named}."
 
 
 def attribute_sentences(result: CompareResult) -> list[str]:

@@ -25,6 +25,7 @@ from mixwright.planning.terms import (
     BED_WEIGHT,
     Moved,
     Part,
+    WholeTerm,
     added_up,
     hinge,
 )
@@ -214,9 +215,8 @@ class State:
             moved = {known.audible.at[row] for row in self._gains[k] if row in known.audible.at}
             back = [objective.apart(k, row) for row in self._alone(k)]
             apart = [one for one in back if one is not None]
-            self._parts.append(
-                added_up(known.terms, self.heard(k), Moved(moved, sum(apart[1:], apart[0]) if apart else None))
-            )
+            elsewhere = sum(apart[1:], apart[0]) if apart else None
+            self._parts.append(added_up(known.terms, self.heard(k), Moved(moved, elsewhere, self._lead_raised(k))))
         self._pressed = list(self._essentials())
         self._maps: dict[tuple[int, int], np.ndarray] = {}
         self._slopes: dict[int, Slopes] = {}
@@ -266,6 +266,19 @@ class State:
                     gain, part = mean_gain(own, seconds, sum(gains[1:], gains[0]))
                     value, slope = known.standing[row].cost(gain)
                     yield _Pressed(k, row, False, value, slope * part, here=True)
+
+    def _lead_raised(self, k: int) -> bool:
+        """Tell whether a lead that is short as a whole in a section is moved up as a whole there."""
+        known = self._of.sections[k]
+        short = {known.audible.judged[one.row] for one in known.terms if isinstance(one, WholeTerm) and one.finding}
+        return any(
+            candidate.kind == "level"
+            and known.places.get(row) == "lead"
+            and row in short
+            and float(gain.db.min()) > 0.0
+            for (candidate, _), made in zip(self._chosen, self._made[k], strict=True)
+            for row, gain in made.items()
+        )
 
     def _alone(self, k: int) -> dict[int, list[np.ndarray]]:
         """Return the gains of rows by moves that are not made in the whole song: what these do between sections."""

@@ -29,6 +29,8 @@ _LEAST_HARM = 0.5
 #: A move is needed where its target loses so much without it, in phon cued.
 NEEDED_PHON = 1.0
 _STEPS, _LAST_STEPS = 4, 12
+#: Where all moves that were made prove needless, it is looked for others, so often in all.
+_ROUNDS = 3
 #: Kinds of which two on the same target in the same section are one.
 _ONCE = frozenset({"level", "pan", "width", "send", "even_out", "colour", "tilt"})
 #: What counts as a cut of a layer.
@@ -88,23 +90,37 @@ class Search:
         """Return the moves: none where nothing is worth its price. What there is to mend never grows."""
         before = self._of.cost(())
         picks: list[Pick] = []
+        for _ in range(_ROUNDS):
+            made = self._moves()
+            picks = self._kept(made)
+            if picks or not made:
+                break
+            # None of them mends what it was made for: others may.
+            needless = {id(one.candidate) for one in made}
+            self._units = [unit for unit in self._units if not any(id(one) in needless for one in unit)]
+        after = self._of.cost(_chosen(picks))
+        if after.total >= before.total:
+            return Found((), before, before)
+        return Found(tuple(picks), before, after)
+
+    def _moves(self) -> list[Pick]:
+        """Return moves, each worth its price when it was made."""
+        picks: list[Pick] = []
         while len(picks) < MOST_MOVES:
             better = self._next(picks)
             self._step()
             if better is None:
                 break
             picks = self._refined(better, _STEPS)
-        if picks:
-            picks = self._refined(picks, _LAST_STEPS)
-            picks = self._pruned(picks, _STEPS)
-            picks = [
-                Pick(one.candidate, one.candidate.dialled(one.values)) for one in self._refined(picks, _LAST_STEPS)
-            ]
-            picks = self._pruned(picks, 0)
-        after = self._of.cost(_chosen(picks))
-        if after.total >= before.total:
-            return Found((), before, before)
-        return Found(tuple(picks), before, after)
+        return picks
+
+    def _kept(self, picks: list[Pick]) -> list[Pick]:
+        """Return those of moves that are needed, set as well as they can be and as they are dialled."""
+        if not picks:
+            return picks
+        picks = self._pruned(self._refined(picks, _LAST_STEPS), _STEPS)
+        picks = [Pick(one.candidate, one.candidate.dialled(one.values)) for one in self._refined(picks, _LAST_STEPS)]
+        return self._pruned(picks, 0)
 
     def outside(self, state: State) -> dict[str, float]:
         """Return how far every finding lies outside: phon of a layer as a whole, tolerances of a band; 0 inside.

@@ -22,6 +22,9 @@ ROUND_PHON = 0.5
 #: A finding is mended where it lies this far inside its tolerance, so that it is no finding when it is measured: in
 #: phon of a layer as a whole, and as a part of the tolerance in a band.
 INSIDE_PHON, INSIDE_PART = 0.5, 0.3
+#: A lead that is short as a whole is brought this far inside, in phon: at the very edge it still has to be listened
+#: for. What a support loses up to here is free where a lead is raised that was short: it is to be in front. Ours.
+LEAD_INSIDE_PHON, LEAD_RAISED_FREE_PHON = 1.0, 2.0
 #: What a phon outside the tolerance counts, by place: a lead in front of all.
 WHOLE_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.7, "bed": 0.0}
 #: What a band counts, in phon, that lies outside by 1.7 times its tolerance.
@@ -98,11 +101,12 @@ class Moved:
     """What moves do in a section: `rows` that they move themselves, and what speaks from other sections.
 
     `apart`: by how much each row would change in phon if those that are moved in this section alone stood in it as they
-    do elsewhere; None where that is not known.
+    do elsewhere; None where that is not known. `lead_raised`: whether a lead that is short as a whole is raised there.
     """
 
     rows: Collection[int] = ()
     apart: np.ndarray | None = None
+    lead_raised: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,12 +131,17 @@ class WholeTerm:
         k = self.row
         return self.offset + phon(float(heard.alone[k].sum()))[0] - phon(float(heard.raised[k].sum()))[0]
 
+    def _inside_phon(self) -> float:
+        if self.finding is None:
+            return 0.0
+        return LEAD_INSIDE_PHON if self.place == "lead" else INSIDE_PHON
+
     def add_to(self, part: Part, heard: Heard, moved: Moved) -> None:  # noqa: ARG002
         """Add value and derivatives."""
         k = self.row
         alone, by_alone = phon(float(heard.alone[k].sum()))
         raised, by_raised = phon(float(heard.raised[k].sum()))
-        value, slope = hinge(alone - raised + self.offset + (INSIDE_PHON if self.finding else 0.0))
+        value, slope = hinge(alone - raised + self.offset + self._inside_phon())
         weight = WHOLE_WEIGHT[self.place] * (worth(self.finding) if self.finding else 1.0)
         outside, by_value = at_all(value, ROUND_PHON)
         part.wrong += weight * (value + OUTSIDE_PHON * outside)
@@ -267,7 +276,8 @@ class LossTerm:
             near = math.hypot(change - apart, APART_ROUND_PHON)
             part.apart += weight * APART_WEIGHT * (near - math.hypot(apart, APART_ROUND_PHON))
             part.by.cued[self.row] += weight * APART_WEIGHT * (change - apart) / near * slope
-        value, by = hinge(min(apart, 0.0) - change - LOSS_FREE_PHON)
+        free = LEAD_RAISED_FREE_PHON if moved.lead_raised and self.place != "lead" else LOSS_FREE_PHON
+        value, by = hinge(min(apart, 0.0) - change - free)
         part.harm += lost_weight * value * (1.0 + value / far_phon)
         part.by.cued[self.row] -= lost_weight * (1.0 + 2.0 * value / far_phon) * by * slope
         rise, by_rise = hinge(change - max(apart, 0.0) - RISE_FREE_PHON)

@@ -20,7 +20,8 @@ from mixwright.io.tags import read_tags
 from mixwright.io.write import write_wav
 from mixwright.model.song import Group, Section, Song, Track, changed
 from mixwright.model.tags import Credit, Marker, Tags, tag_text
-from mixwright.report.text import deliver_text, mix_text
+from mixwright.report.prints import deliver_text
+from mixwright.report.text import mix_text
 
 RATE_HZ, FRAMES = 48000, 12_000
 HOSTILE = "<img src=x onerror=alert(1)>&amp;\x1b[2J\n\0../../up\\\u202egnp\u2066 {title} %s \U0001f941\u97f3"

@@ -8,7 +8,7 @@ from made_songs import make_song
 from mixwright.app.blind import kept_blind
 from mixwright.io.song_file import load_song
 from reference.chromium import CHROMIUM, running_browser
-from web.test_page_in_browser import CONTRAST, Running, expect
+from web.test_song_view_in_browser import CONTRAST, Running, expect
 
 pytestmark = [
     pytest.mark.slow,

@@ -125,7 +125,8 @@ def clipped_lowered(piece: Piece, folder: Path, stem: str, rng: np.random.Genera
     audio = np.clip(_driven(piece, rng), -1.0, 1.0) * 10 ** (-rng.uniform(3.0, 12.0) / 20)
     if rng.uniform() < 0.4:
         audio *= np.linspace(1.0, rng.uniform(0.3, 0.8), len(audio))[:, None]
-    return _plain(piece, folder, stem, rng, audio, "clipped", depth=str(rng.choice(["16", "24", "float"])))
+    depth = str(rng.choice(["16", "24", "float"]))
+    return _plain(piece, folder, stem, rng, audio, "clipped", "true_peak_high", depth=depth)
 
 
 def dc_offset(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:

@@ -23,9 +23,9 @@ _CELL_S = 0.002
 _NEAR, _FAR = 2, 30
 #: By what factor it must stand out of them: by the one predictor, the other, or both (their geometric mean). Set by
 #: benchmarks/checks.py: the beater of a kick drum reaches 4.4 in both.
-FITTED, FIXED, BOTH = 5.0, 5.5, 4.5
+FITTED, FIXED, BOTH = 5.0, 5.5, 4.6
 #: Where the step itself is so many times any other around it, the factors may be lower by this.
-PLAIN_STEP, EASED = 2.5, 1.25
+PLAIN_STEP, EASED = 2.5, 1.125
 #: Residuals at its edges below this are taken as this: -66 and, of a fourth difference, -48 dBFS.
 _SMALLEST = 10.0 ** (-66.0 / 20.0), 10.0 ** (-48.0 / 20.0)
 

@@ -14,14 +14,17 @@ _SIZE = 8192
 _MOST_WINDOWS = 400
 #: Half an old rate lies below this share of half the new one, or there is no room to tell.
 _ROOM = 0.95
-#: The edge lies within these shares of half the old rate; converters pass up to 0.91 to 0.98 of it.
-_EDGE = (0.93, 1.03)
+#: The edge lies within these shares of half the old rate: converters pass 0.91 and more of it, nothing from 0.99 on.
+_EDGE = (0.96, 1.03)
 #: Level a tenth below the edge over what is left above it (standards ask for 40 dB of steepness; dither of 16 bits
 #: leaves less to see).
 _DROP_DB = 15.0
 #: What is left above varies by no more.
 _FLAT_DB = 9.0
 _NOTHING_DB = 70.0
+#: A twentieth of half the old rate (1 kHz) below the edge there is still this share of the drop, in dB: a filter that
+#: falls slowly towards half the rate is no converter.
+_STEEP, _BACK = 0.85, 0.05
 
 
 def old_rate_hz(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | None = None) -> int | None:
@@ -44,7 +47,9 @@ def old_rate_hz(audio: npt.NDArray[np.float32], rate_hz: int, cancel: Cancel | N
             continue
         smooth = np.convolve(level_db, np.full(9, 1.0 / 9.0), mode="same")
         reaches = float(hz[np.flatnonzero((smooth > above.max() + 6.0) & (hz <= _EDGE[1] * half))[-1]])
-        if _EDGE[0] * half <= reaches <= _EDGE[1] * half:
+        floor, full = float(above.max()), float(np.median(below))
+        before = float(smooth[np.searchsorted(hz, reaches - _BACK * half)])
+        if reaches >= _EDGE[0] * half and before - floor > _STEEP * (full - floor):
             return old
     return None
 

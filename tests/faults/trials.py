@@ -27,6 +27,9 @@ from mixwright.io.song_file import history
 from mixwright.io.write import write_wav
 from mixwright.jobs.parts import is_part
 
+#: Steps of the song tell when they were made: no two runs give the same bytes there.
+_TIMED = (("kept", "journal"), ("kept", "undone"))
+
 HERE = Path(__file__).parent
 RATE_HZ = 16000
 LAYERS = (("Kick", 60.0, 16000), ("Lead Vox", 900.0, 22050))
@@ -213,7 +216,7 @@ class Trials:
                 if path.parts[0] != "song":
                     status = whole.stat()
                     seen.received[str(path)] = digest(whole), status.st_mtime_ns, status.st_mode
-                elif path.parts[1:3] != ("kept", "journal") and path.suffix != ".lock":
+                elif path.parts[1:3] not in _TIMED and path.suffix != ".lock":
                     seen.files[str(path)] = digest(whole)
         if (self.song / "song.toml").exists():
             seen.steps = tuple(step.name for step in history(self.song))

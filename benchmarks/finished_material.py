@@ -175,6 +175,11 @@ def _sung(rng: np.random.Generator, key: float) -> np.ndarray:
 
 def _hit(rng: np.random.Generator, drum: str) -> np.ndarray:
     t = np.arange(round(0.4 * RATE_HZ)) / RATE_HZ
+    # What a hit has not lost after 0.4 s is faded: broken off it would be a click.
+    return np.minimum(1.0, (0.4 - t) / 0.1) ** 2 * _struck(rng, drum, t)
+
+
+def _struck(rng: np.random.Generator, drum: str, t: np.ndarray) -> np.ndarray:
     if drum == "kick":
         click = _filtered(rng.standard_normal(len(t)), "low", 5000.0) * np.exp(-t * 400.0) * 0.4
         return np.sin(2 * np.pi * (48 * t + 5 * (1 - np.exp(-t * 45)))) * np.exp(-t * 11) + click

@@ -103,14 +103,17 @@ def lead_of(profiles: Sequence[Profile], use_for: Sequence[Sequence[str]], *, ti
     ticked : bool
         Whether only records that were chosen for the lead by name are estimated.
     """
-    counted = [(one, words) for one, words in zip(profiles, use_for, strict=True) if counts_for(one, words, "lead")]
-    exact = interval_of([one.one("lead_re_mix_lu") for one, _ in counted], spread_of("lead_re_mix_lu"))
+    both = list(zip(profiles, use_for, strict=True))
+    # By a voice that is there alone its level is exact, whatever else a record is too short or too narrow for.
+    exact = interval_of(
+        [one.one("lead_re_mix_lu") for one, words in both if _chosen_for(words, "lead")], spread_of("lead_re_mix_lu")
+    )
     if exact is not None:
         return exact
     known = [
         one.lead_between_lu
-        for one, words in counted
-        if one.lead_between_lu is not None and ("lead" in words or not ticked)
+        for one, words in both
+        if counts_for(one, words, "lead") and one.lead_between_lu is not None and ("lead" in words or not ticked)
     ]
     if not known:
         return None
@@ -139,7 +142,11 @@ def check_attributes(use_for: Sequence[Sequence[str]]) -> None:
 
 def counts_for(one: Profile, use_for: Sequence[str], attribute: str) -> bool:
     """Tell whether a reference counts for an attribute: chosen for it, or for all, and fit to be used for it."""
-    return (not use_for or attribute in use_for) and all(attribute not in weak.attributes for weak in one.weak)
+    return _chosen_for(use_for, attribute) and all(attribute not in weak.attributes for weak in one.weak)
+
+
+def _chosen_for(use_for: Sequence[str], attribute: str) -> bool:
+    return not use_for or attribute in use_for
 
 
 def spread_of(figure: str, band: int = 0) -> float:

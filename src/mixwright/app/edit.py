@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -62,9 +62,9 @@ def edited(before: Song, wanted: SongEdit) -> Song:
             continue
         fields = _plain_fields(track, one)
         if one.source is not UNSET:
-            fields["source"] = _source_of(one.source, sources, ids)
+            fields["source"] = _id_of(one.source, sources, ids, Source)
         if one.group is not UNSET:
-            fields["group"] = _group_of(one.group, groups, ids)
+            fields["group"] = _id_of(one.group, groups, ids, Group)
         tracks.append(changed(track, **fields))
     # A source without tracks says nothing, and one that a lead or a lock names stays.
     held = {t.source for t in tracks} | {*song.lead, *(lock.target for lock in song.locks)}
@@ -94,21 +94,12 @@ def _plain_fields(track: Track, one: TrackEdit) -> dict[str, object]:
     return fields
 
 
-def _source_of(word: str, known: list[Source], ids: Ids) -> str:
-    """Return the id of the source that a word means, a new one where none is called so; "" for none."""
+def _id_of(word: str, known: list[N], ids: Ids, kind: Callable[..., N]) -> str:
+    """Return the id of the source or group that a word means, a new one where none is called so; "" for none."""
     found = _found(word, known)
     if found is None:
-        found = ids.new(slug(word) or "source")
-        known.append(Source(id=found, name=_stripped(word)))
-    return found
-
-
-def _group_of(word: str, known: list[Group], ids: Ids) -> str:
-    """Return the id of the group that a word means, as :func:`_source_of`."""
-    found = _found(word, known)
-    if found is None:
-        found = ids.new(slug(word) or "group")
-        known.append(Group(id=found, name=_stripped(word)))
+        found = ids.new(slug(word) or kind.__name__.lower())
+        known.append(kind(id=found, name=_stripped(word)))
     return found
 
 

@@ -119,8 +119,9 @@ def preview(
     with open_song(song, _making(said, specs, target_lufs, target_of), report=report, cancel=cancel) as session:
         mix = session.rendered(report=report, cancel=cancel)
         levels = session.levels(report=report, cancel=cancel)
-        rough_lufs = _rough_lufs(session, _is_rough(said, target_lufs, target_of), cancel) if said.rough else None
-        wanted_lufs, wanted_of = _target(session, target_lufs, target_of, rough_lufs, cancel)
+        wanted_of = _target_of(said, target_lufs, target_of)
+        rough_lufs = _rough_lufs(session, wanted_of == "rough", cancel) if said.rough else None
+        wanted_lufs = _target_lufs(session, wanted_of, target_lufs, rough_lufs, cancel)
         mastering = Mastering(
             session,
             mix,
@@ -205,9 +206,8 @@ def _making(song: Song, specs: Sequence[FileSpec], target_lufs: float | None, ta
     """Return what a preview takes: mix, lead and drums as they stand in it, gains for every ceiling, and the files."""
     tracks = tracks_of_parts(song)
     size = sum(2 * _BYTES[spec.format] * spec.rate_hz / song.rate_hz for spec in specs)
-    references = target_of == "references" or (target_lufs is None and target_of is None and not song.rough)
     finished = [song.rough] if song.rough else []
-    finished += finished_files(song) if references else []
+    finished += finished_files(song) if _target_of(song, target_lufs, target_of) == "references" else []
     return Making(
         renders=(None, *(one for one in tracks.values() if one)),
         bytes_a_frame=math.ceil(size),
@@ -216,35 +216,34 @@ def _making(song: Song, specs: Sequence[FileSpec], target_lufs: float | None, ta
     )
 
 
-def _target(
-    session: Session,
-    target_lufs: float | None,
-    target_of: TargetOf | None,
-    rough_lufs: float | None,
-    cancel: Cancel | None,
-) -> tuple[float, TargetOf]:
-    """Return the loudness that a preview is to have, and where it comes from."""
+def _target_of(song: Song, target_lufs: float | None, target_of: TargetOf | None) -> TargetOf:
+    """Return where the loudness that a preview is to have comes from: what is asked for, else what the song has."""
     if target_lufs is not None:
-        return target_lufs, "given"
-    of: TargetOf = target_of or ("rough" if rough_lufs is not None else "references")
+        return "given"
+    of: TargetOf = target_of or ("rough" if song.rough else "references")
+    return "usual" if of == "references" and not song.references else of
+
+
+def _target_lufs(
+    session: Session, of: TargetOf, given_lufs: float | None, rough_lufs: float | None, cancel: Cancel | None
+) -> float:
+    """Return the loudness that a preview is to have."""
+    if of == "given":
+        assert given_lufs is not None
+        return given_lufs
     if of == "rough":
         assert rough_lufs is not None
         found = rough_lufs
-    elif of == "references" and session.song.references:
+    elif of == "references":
         known = [one.integrated_lufs for one in profiles_of(session, cancel=cancel)]
         heard = [lufs for lufs in known if lufs is not None]
         if not heard:
             raise StateError("no reference is a single song, whose loudness is known", hint="give --target")
         found = min(heard)
     else:
-        return USUAL_LUFS, "usual"
+        return USUAL_LUFS
     low, high = TARGETS_LUFS
-    return min(high, max(low, round(found, 2))), of
-
-
-def _is_rough(song: Song, target_lufs: float | None, target_of: TargetOf | None) -> bool:
-    """Tell whether the rough mix is the target."""
-    return target_of == "rough" or (target_lufs is None and target_of is None and bool(song.rough))
+    return min(high, max(low, round(found, 2)))
 
 
 def _rough_lufs(session: Session, needed: bool, cancel: Cancel | None) -> float | None:

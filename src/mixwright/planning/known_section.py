@@ -40,8 +40,9 @@ class Essential:
 class Known:
     """One section as the plan knows it: `weight` is its part of the mix's energy.
 
-    `places`: of each row what it is for in this section; `terms` are of leads and supports; `standing`: of rows that
-    stand apart from where they stand in other sections.
+    `places`: of each row what it is for in this section; `terms` are of leads and supports; `short_leads`: the rows of
+    leads that a finding calls too soft as a whole; `standing`: of rows that stand apart from where they stand in other
+    sections.
     """
 
     audible: Audible
@@ -49,6 +50,7 @@ class Known:
     terms: Sequence[Term]
     essential: Mapping[int, Essential]
     weight: float
+    short_leads: frozenset[int] = frozenset()
     standing: Mapping[int, Standing] = field(default_factory=dict)
 
     @property
@@ -102,7 +104,8 @@ def known_section(
     ]
     held = {row: one for (name, row), one in essential.items() if name == section.name}
     weight = (energy or {}).get(section.name, section.end_s - section.start_s)
-    return Known(audible, places, tuple(terms), held, weight)
+    short = [judged[one.row] for one in terms if isinstance(one, WholeTerm) and one.finding and one.place == "lead"]
+    return Known(audible, places, tuple(terms), held, weight, frozenset(short))
 
 
 def _whole_term(k: int, place: Place, tolerated_db: float, heard: Heard, of: Sequence[Finding]) -> Iterator[WholeTerm]:

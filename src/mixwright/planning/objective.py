@@ -25,7 +25,6 @@ from mixwright.planning.terms import (
     BED_WEIGHT,
     Moved,
     Part,
-    WholeTerm,
     added_up,
     hinge,
 )
@@ -269,13 +268,9 @@ class State:
 
     def _lead_raised(self, k: int) -> bool:
         """Tell whether a lead that is short as a whole in a section is moved up as a whole there."""
-        known = self._of.sections[k]
-        short = {known.audible.judged[one.row] for one in known.terms if isinstance(one, WholeTerm) and one.finding}
+        short = self._of.sections[k].short_leads
         return any(
-            candidate.kind == "level"
-            and known.places.get(row) == "lead"
-            and row in short
-            and float(gain.db.min()) > 0.0
+            candidate.kind == "level" and row in short and float(gain.db.min()) > 0.0
             for (candidate, _), made in zip(self._chosen, self._made[k], strict=True)
             for row, gain in made.items()
         )

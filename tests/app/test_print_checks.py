@@ -14,6 +14,7 @@ from mixwright.app.print_files import print_tags
 from mixwright.delivery.file_plan import PrintFile
 from mixwright.delivery.owed import owed_tags
 from mixwright.delivery.print_set import Print
+from mixwright.io.coded import write_coded
 from mixwright.io.write import write_wav
 from mixwright.meter.measure import measure
 from mixwright.model.agreement import Agreement
@@ -56,6 +57,21 @@ def test_a_clean_set(tmp_path: Path) -> None:
     told = {line.name: line for line in print_checks(tmp_path, SONG, (MAIN, STEM), levels)}
     assert told["no print twice"].passed  # all voices may be one group
     assert told["no print twice"].detail == "Drums is the same as Main"
+
+
+def test_credits_as_flac_tells_them(tmp_path: Path) -> None:
+    """A role with a key of its own is told in that key's letters, parentheses in a role as brackets."""
+    song = changed(SONG, credits=(*SONG.credits, Credit(role="engineer (assistant)", name="Di Other")))
+    file = replace(MAIN, ending=".flac", name="Invented_Main.flac")
+    tags = print_tags(song, file, FRAMES, TagLoudness())
+    write_coded(tmp_path / file.name, [noise(1)], "flac", rate_hz=RATE_HZ, tags=tags)
+    levels = {(MAIN.entry, RATE_HZ): measure(noise(1), RATE_HZ)}
+
+    def told(said: Song) -> list[str]:
+        return [line.detail for line in print_checks(tmp_path, said, (file,), levels) if not line.passed]
+
+    assert not told(song)
+    assert told(SONG) == ["Invented_Main.flac: credits"]
 
 
 AGAINST = noise(1)[:, :1] * [1.0, -1.0]

@@ -146,6 +146,18 @@ def test_what_the_song_does_not_know_leaves_no_gap() -> None:
     assert one("A", template, **known) == "X_BSide_2026-07-01_A_120bpm_Main.wav"
 
 
+@pytest.mark.parametrize(
+    ("key", "said"), [("E minor", "EMinor"), ("F# minor", "FSharpMinor"), ("B\u266d major", "BFlatMajor")]
+)
+def test_a_key_without_its_sign(key: str, said: str) -> None:
+    assert one("A", "{title}_{key}_{print}", key=key) == f"A_{said}_Main.wav"
+
+
+def test_a_key_that_the_song_does_not_state_is_asked_for() -> None:
+    with pytest.raises(SettingError, match="states no key"):
+        one("A", "{title}_{key}_{print}")
+
+
 @pytest.mark.parametrize("ending", [".flac", ".mp3", ".opus"])
 def test_other_endings_and_files_without_a_depth(ending: str) -> None:
     assert one("A", file=NameFields("Preview", 48000, None, ending)) == f"A_Preview_48k{ending}"

@@ -22,6 +22,7 @@ SONG = Song(
     isrc={"main": "qz-abc-26-00001", "instrumental": "QZABC2600002"},
     rate_hz=48000,
     tempo_bpm=120.0,
+    key="F# minor",
     credits=(Credit(role="mixing engineer", name="Cy Sample"),),
     sections=(
         Section(name="verse", start_s=0.25, end_s=1.0),
@@ -41,6 +42,7 @@ def test_all_that_the_song_knows() -> None:
         isrc="QZABC2600001",
         date="2026-07",
         bpm=120.0,
+        key="F#m",
         comment="a b",
         software=f"Mixwright {__version__}",
         credits=SONG.credits,

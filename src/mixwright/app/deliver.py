@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
-from mixwright.app.print_audio import PrintAudio, array_keys, at_rate, own_arrays, print_audio
+from mixwright.app.print_audio import PrintAudio, array_keys, at_rate, begun_in_quiet, own_arrays, print_audio
 from mixwright.app.print_checks import print_checks
 from mixwright.app.print_files import Audio, Leveled, level_checks, leveled, measured, written
 from mixwright.app.ready import Confirmed, check_ready
@@ -17,6 +17,7 @@ from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.delivery.copies import approved_preview, copied
 from mixwright.delivery.file_plan import planned_files
+from mixwright.delivery.head import FADE_S
 from mixwright.delivery.manifest import MANIFEST_FILE, manifest_of, write_manifest
 from mixwright.delivery.null_test import Block, Proof, prove
 from mixwright.delivery.owed import owed_tags
@@ -90,7 +91,8 @@ def deliver(
         _check_state(song, session.song, confirmed)
         entries, gone = prints(session.song, agreement)
         files = planned_files(session.song, agreement, entries)
-        audio = _audio(session, agreement, entries, report, cancel)
+        at_song = begun_in_quiet(print_audio(session, _with_main(entries), report, cancel))
+        audio = _audio(session, agreement, at_song, report, cancel)
         levels = measured({(f.entry, f.rate_hz): audio[f.entry, f.rate_hz] for f in files}, report, cancel)
         level = leveled(session.song, agreement, files, levels)
         missing = tuple(f"{kind}: {why}" for kind, why in gone.items())
@@ -106,7 +108,7 @@ def deliver(
             proved, sums = prove(proofs, _mixes(level, audio), job.step)
             told = _owed(missing) if session.song.agreement is not None or agreed is not None else ()
             own = print_checks(folder.building, session.song, level.files, levels)
-            checks = (*proved, *level_checks(printed, done), *level.checks, *own, *told)
+            checks = (*proved, *level_checks(printed, done), *level.checks, _head(at_song), *own, *told)
             result = DeliverResult(
                 folder="",
                 manifest="",
@@ -185,10 +187,13 @@ def _with_main(entries: Sequence[Print]) -> tuple[Print, ...]:
 
 
 def _audio(
-    session: Session, agreement: Agreement, entries: Sequence[Print], report: Report, cancel: Cancel | None
+    session: Session,
+    agreement: Agreement,
+    at_song: Mapping[Print, PrintAudio],
+    report: Report,
+    cancel: Cancel | None,
 ) -> Audio:
-    """Return the audio of every print, and of the main mix, at every rate."""
-    at_song = print_audio(session, _with_main(entries), report, cancel)
+    """Return the audio of every print at every rate."""
     rates = agreement.rates_hz or (session.song.rate_hz,)
     wanted = [(entry, rate_hz) for rate_hz in rates for entry in at_song]
     job = Job("converting", max(1, len(wanted)), report, cancel)
@@ -228,6 +233,15 @@ def _proofs(folder: Path, agreement: Agreement, level: Leveled, audio: Audio) ->
 def _mixes(level: Leveled, audio: Audio) -> dict[int, Block]:
     """Return the main mix at every rate, as loud as what adds up to it."""
     return {rate: _block(found, level.gain_db(entry)) for (entry, rate), found in audio.items() if entry == _MAIN}
+
+
+def _head(at_song: Mapping[Print, PrintAudio]) -> CheckLine:
+    """Return how the files begin: every print of a set alike."""
+    faded = any(one.fade for one in at_song.values())
+    detail = (
+        f"the mix begins with a step: the first {1000.0 * FADE_S:g} ms of every file fades in" if faded else "they do"
+    )
+    return CheckLine(name="files start in quiet", passed=True, detail=detail)
 
 
 def _owed(missing: Sequence[str]) -> tuple[CheckLine, ...]:

@@ -14,6 +14,7 @@ import numpy as np
 from mixwright.app.mastering import REACHED_LU, Master, Mastering
 from mixwright.app.session import Session
 from mixwright.core.resample import resampled, resampled_frames
+from mixwright.delivery.head import fade_frames, faded_in
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
 from mixwright.delivery.tagging import song_tags
 from mixwright.io.coded import CODINGS, coded_blocks, coded_rate_hz, write_coded
@@ -163,8 +164,12 @@ class FileMaker:
         factor = float(ratio(lowered))
 
         def passing() -> Iterator[np.ndarray]:
+            start = fade = 0
             for block in master.audio(self._mix, self._cancel):
-                yield block * factor
+                if not start:
+                    fade = fade_frames(factor * float(np.abs(block[:1]).max(initial=0.0)), song.rate_hz)
+                yield faded_in(block * factor, start, fade)
+                start += len(block)
                 job.step(len(block))
 
         audio = resampled(passing(), song.rate_hz, spec.rate_hz, 2)

@@ -14,6 +14,7 @@ from mixwright.app.dynamics import trim_db
 from mixwright.app.keys import RENDERED_BY, rendered_key
 from mixwright.app.session import Session
 from mixwright.core.resample import Resampler, resampled_frames
+from mixwright.delivery.head import fade_frames, faded_in
 from mixwright.delivery.print_set import Print, Sound
 from mixwright.engine.curves import Listening
 from mixwright.engine.graph import MixGraph, bus
@@ -39,7 +40,7 @@ WORD_FADE_S = 0.010
 class PrintAudio:
     """A print as a sum of arrays ``(frames, 2)``, each times a factor, times `gains` ``(frames, 1)`` and `gain`.
 
-    `key` names all that it depends on.
+    Its first `fade` frames are faded in. `key` names all that it depends on.
     """
 
     rate_hz: int
@@ -48,6 +49,7 @@ class PrintAudio:
     parts: tuple[tuple[np.ndarray, float], ...]
     gains: np.ndarray | None = None
     gain: float = 1.0
+    fade: int = 0
 
     def block(self, start: int, end: int) -> np.ndarray:
         """Return float64 ``(end - start, 2)``."""
@@ -62,7 +64,7 @@ class PrintAudio:
             total *= self.gains[start:end]
         if self.gain != 1.0:
             total *= self.gain
-        return total
+        return faded_in(total, start, self.fade)
 
     def blocks(self, cancel: Cancel | None = None) -> Iterator[np.ndarray]:
         """Yield it block by block."""
@@ -120,6 +122,17 @@ def print_audio(
         found[entry] = _whole(session.changed(song), report, cancel)
         job.step()
     return {entry: found[entry] for entry in entries}
+
+
+def begun_in_quiet(found: Mapping[Print, PrintAudio]) -> dict[Print, PrintAudio]:
+    """Return prints of one rate, all of them faded in where one begins with a step: so they still add up."""
+    first = max((float(np.abs(one.block(0, 1)).max(initial=0.0)) for one in found.values()), default=0.0)
+    return {
+        entry: replace(one, key=Cache.key("faded in", one.key, frames), fade=frames)
+        if (frames := fade_frames(first, one.rate_hz))
+        else one
+        for entry, one in found.items()
+    }
 
 
 def array_keys(song: Song, graph: MixGraph, entries: Iterable[Print]) -> list[str]:

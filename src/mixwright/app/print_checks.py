@@ -22,10 +22,11 @@ from mixwright.io.tags import read_tags
 from mixwright.model.levels import Levels
 from mixwright.model.results import CheckLine
 from mixwright.model.song import Song
-from mixwright.model.tags import TagLoudness
+from mixwright.model.tags import TagLoudness, Tags
 
 #: What every container holds as it was given.
-_COMPARED = ("title", "print", "artist", "album", "kind", "isrc", "date", "credits")
+_COMPARED = ("title", "print", "artist", "album", "kind", "isrc", "date", "key")
+_BRACKETS = str.maketrans("()", "[]")
 
 
 def print_checks(folder: Path, song: Song, files: Sequence[PrintFile], levels: Measured) -> tuple[CheckLine, ...]:
@@ -119,6 +120,13 @@ def _tags(folder: Path, song: Song, files: Sequence[PrintFile]) -> CheckLine:
             wrong.append(f"{file.name}: {error.message}")
             continue
         differ = [name for name in _COMPARED if found is None or getattr(found, name) != getattr(wanted, name)]
+        if found is None or _credited(found) != _credited(wanted):
+            differ.append("credits")
         if differ:
             wrong.append(f"{file.name}: {', '.join(differ)}")
     return _told("tags", wrong, "read back as the song has them")
+
+
+def _credited(tags: Tags) -> set[tuple[str, str]]:
+    """Return who did what as every container tells it: FLAC has capitals and brackets of its own for roles."""
+    return {(one.role.casefold().translate(_BRACKETS), one.name) for one in tags.credits}

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from mixwright.errors import SettingError, printable
 from mixwright.io.write import SampleFormat
 from mixwright.model.song import Song
+from mixwright.model.tags import key_parts
 
 DEFAULT_TEMPLATE = "{title}_{print}_{rate}{depth}"
 #: The longest name, with its ending.
@@ -28,7 +29,8 @@ DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{i}" for port in ("com", "lpt")
 _SHORTEST_TITLE = 4
 #: The longest part of a name beside the title, which is cut as it must.
 LONGEST_PART = 24
-_FIELDS = ("title", "artist", "print", "rate", "depth", "initials", "mixer", "version", "album", "bpm", "date")
+_FIELDS = ("title", "artist", "print", "rate", "depth", "initials", "mixer", "version", "album", "bpm", "key", "date")
+_SIGNS = {"#": "Sharp", "b": "Flat", "": ""}
 _MIXERS = ("mixing engineer", "mix engineer", "mixer", "mixing", "mixed by")
 
 
@@ -52,17 +54,18 @@ def file_names(template: str, song: Song, files: Sequence[NameFields]) -> tuple[
     template : str
         Safe characters and fields: ``{title} {artist} {album} {date} {version}`` as the song has them (the version is
         the newest one saved), ``{initials}`` of the artist, ``{mixer}`` initials of the mixing engineer in its credits,
-        ``{bpm}`` its tempo as 120bpm, and ``{print} {rate} {depth}`` of the file. A field of which nothing is known is
-        left out, with the underscore beside it.
+        ``{bpm}`` its tempo as 120bpm, ``{key}`` its key as FSharpMinor, and ``{print} {rate} {depth}`` of the file. A
+        field of which nothing is known is left out, with the underscore beside it; but a key is asked for where it
+        matters to whom it goes, so without one the template is refused.
     song : Song
     files : sequence of NameFields
 
     Raises
     ------
     SettingError
-        when the template is not allowed, or gives names that are not
+        when the template is not allowed, or gives names that are not; or it asks for the key of a song that states none
     """
-    _check(template)
+    _check(template, song)
     shown_title, known = words(song.title) or "Song", _of_song(song)
     while True:
         names = tuple(_name(template, {**known, "title": shown_title}, file) for file in files)
@@ -108,8 +111,15 @@ def _of_song(song: Song) -> dict[str, str]:
         "version": words(song.versions[-1].name) if song.versions else "",
         "date": song.date,
         "bpm": "" if song.tempo_bpm is None else f"{round(song.tempo_bpm)}bpm",
+        "key": _key_words(song.key),
     }
     return {name: part[:LONGEST_PART] for name, part in parts.items()}
+
+
+def _key_words(key: str) -> str:
+    """Return a key without the sign that a name cannot hold: FSharpMinor."""
+    parts = key_parts(key)
+    return "" if parts is None else f"{parts[0]}{_SIGNS[parts[1]]}{parts[2].capitalize()}"
 
 
 def _name(template: str, parts: dict[str, str], file: NameFields) -> str:
@@ -122,7 +132,7 @@ def _name(template: str, parts: dict[str, str], file: NameFields) -> str:
     return re.sub("_{2,}", "_", stem).strip("_-") + file.ending
 
 
-def _check(template: str) -> None:
+def _check(template: str, song: Song) -> None:
     try:
         parts = list(string.Formatter().parse(template))
     except ValueError as error:
@@ -132,6 +142,12 @@ def _check(template: str) -> None:
             raise _wrong(f"holds {printable(text)!r}; names are made of letters A-Z a-z, digits, _ and -")
         if field is not None and (field not in _FIELDS or form or conversion):
             raise _wrong(f"holds the unknown field {{{printable(field)}}}")
+        if field == "key" and not song.key:
+            raise SettingError(
+                "{key} is asked for, and the song states no key",
+                where="template",
+                hint='write key = "E minor" into song.toml, or leave {key} out',
+            )
 
 
 def _check_names(names: Sequence[str]) -> None:

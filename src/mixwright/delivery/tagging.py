@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from mixwright.model.levels import Levels
 from mixwright.model.song import Song
-from mixwright.model.tags import Marker, TagLoudness, Tags, checked_isrc, clean_tags
+from mixwright.model.tags import Marker, TagLoudness, Tags, checked_isrc, clean_tags, short_key
 from mixwright.version import __version__
 
 #: Kinds of prints that are not said as they are written, with spaces and a capital.
@@ -48,6 +48,7 @@ def song_tags(
             isrc=checked_isrc(code, f"isrc.{kind}") if code else "",
             date=song.date,
             bpm=song.tempo_bpm,
+            key=short_key(song.key),
             comment=comment,
             software=f"Mixwright {__version__}",
             credits=song.credits,

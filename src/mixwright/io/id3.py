@@ -42,6 +42,7 @@ _TEXTS = {
     "TDRC": "date",
     "TYER": "date",  # of version 2.3
     "TSRC": "isrc",
+    "TKEY": "key",
     "TSSE": "software",
 }
 #: Roles that have a frame of their own beside the list of people.

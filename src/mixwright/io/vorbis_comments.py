@@ -33,6 +33,7 @@ _TEXTS = {
     "ALBUM": "album",
     "DATE": "date",
     "ISRC": "isrc",
+    "KEY": "key",
     "ENCODER": "software",
     "COMMENT": "comment",
     "PRINT_KIND": "kind",

@@ -13,7 +13,7 @@ from mixwright.model.known import key_names, require_known, target_names
 from mixwright.model.loops import check_loops
 from mixwright.model.move_checks import check_moves
 from mixwright.model.song import MASTER, RESERVED, SCHEMA, Named, Section, Song, strips_of
-from mixwright.model.tags import checked_isrc, is_date, tag_text
+from mixwright.model.tags import checked_isrc, is_date, key_parts, tag_text
 from mixwright.model.words import PRINT_RATES_HZ, PrintKind
 
 
@@ -99,6 +99,10 @@ def _check_tags(song: Song) -> None:
     if not is_date(song.date):
         raise SettingError(
             f"{printable(song.date)!r} is no date", where="date", hint='write it as "2026-07-01" or "2026"'
+        )
+    if song.key and key_parts(song.key) is None:
+        raise SettingError(
+            f"{printable(song.key)!r} is no key", where="key", hint='write it as "E minor", "F# minor" or "Bb major"'
         )
     require_known(song.isrc, set(get_args(PrintKind)), "isrc", "kind of print")
     for kind, code in song.isrc.items():

@@ -207,8 +207,8 @@ class Song(Record, frozen=True, kw_only=True):
 
     `lead` holds the tracks or sources that must be followed, confirmed by a person; empty until then. `asks`: what the
     artist's brief or the engineer ask `measure` to look at, which nobody would want to hear of otherwise. `album`,
-    `date` (a year, month or day, ISO 8601), `credits` and `isrc` go into the tags of files; an ISRC names one
-    recording, so each kind of print has its own.
+    `date` (a year, month or day, ISO 8601), `key` (``F# minor``, ``Bb major``), `credits` and `isrc` go into tags;
+    an ISRC names one recording, so each kind of print has its own.
     """
 
     schema: int = SCHEMA
@@ -220,6 +220,7 @@ class Song(Record, frozen=True, kw_only=True):
     rate_hz: Annotated[int, Meta(ge=8000, le=384000)]
     tracks_are: Literal["raw", "as mixed"] = "raw"
     tempo_bpm: Annotated[float, Meta(ge=20.0, le=400.0)] | None = None
+    key: str = ""
     beats_per_bar: Annotated[int, Meta(ge=1, le=32)] = 4
     first_bar_s: Seconds = 0.0
     pan_law_db: Annotated[float, Meta(ge=0.0, le=6.0)] = 3.0

@@ -29,6 +29,7 @@ T = TypeVar("T", bound=Record)
 _TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _DATE = re.compile(r"([0-9]{4}(-[0-9]{2}){0,2})?")
 _ISRC = re.compile("[A-Z]{2}[A-Z0-9]{3}[0-9]{7}")
+_KEY = re.compile("([A-G])([#b]?) (major|minor)")
 
 
 class Credit(Record, frozen=True, kw_only=True):
@@ -60,7 +61,8 @@ class Tags(Record, frozen=True, kw_only=True):
 
     `title` is that of the song; `print` says which print of it this is, in words ("Instrumental"), and `kind` the
     same as one of the fixed words for prints, "" for any other file. `date`: ISO 8601, a year at least. `comment`: one
-    line. `time_reference_frames`: of the first frame, from midnight (WAV alone). `loudness`: WAV alone.
+    line. `key`: as ID3v2 tells it ("F#m", "Bb"). `time_reference_frames`: of the first frame, from midnight, and
+    `loudness`: WAV alone.
     """
 
     title: str = ""
@@ -71,6 +73,7 @@ class Tags(Record, frozen=True, kw_only=True):
     isrc: str = ""
     date: str = ""
     bpm: float | None = None
+    key: str = ""
     comment: str = ""
     software: str = ""
     credits: tuple[Credit, ...] = ()
@@ -113,7 +116,7 @@ def with_bare_title(tags: Tags) -> Tags:
 
 def clean_tags(tags: Tags) -> Tags:
     """Return tags as they can stand in any file: texts as of :func:`tag_text`, the first credits and marks."""
-    texts = ("title", "print", "artist", "album", "kind", "isrc", "date", "software")
+    texts = ("title", "print", "artist", "album", "kind", "isrc", "date", "key", "software")
     credits_ = (Credit(role=tag_text(one.role), name=tag_text(one.name)) for one in tags.credits[:MOST_CREDITS])
     markers = (Marker(name=tag_text(one.name), frame=one.frame) for one in tags.markers[:MOST_MARKERS])
     return msgspec.structs.replace(
@@ -147,6 +150,21 @@ def is_date(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def key_parts(text: str) -> tuple[str, str, str] | None:
+    """Return note, accidental ("#", "b" or "") and mode of a key: ``F# minor``, ``Bb major``; None where it is none.
+
+    Signs of music stand for # and b.
+    """
+    found = _KEY.fullmatch(text.replace("\u266f", "#").replace("\u266d", "b"))
+    return None if found is None else (found[1], found[2], found[3])
+
+
+def short_key(text: str) -> str:
+    """Return a key as ID3v2 tells it, in three characters at most (TKEY): ``F#m``, ``Bb``; "" where it is none."""
+    parts = key_parts(text)
+    return "" if parts is None else f"{parts[0]}{parts[1]}{'m' if parts[2] == 'minor' else ''}"
 
 
 def checked_isrc(text: str, where: str) -> str:

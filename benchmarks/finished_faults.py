@@ -8,6 +8,7 @@ its own decides, not the detector.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,7 +30,8 @@ TITLE, ARTIST = "Invented Song", "Nobody"
 class Planted:
     """What `check` is asked, the file that holds the fault, and the kinds of fault that may be told of it.
 
-    The first of `kinds` is the planted one; the others are what it cannot come without. None: a clean set.
+    The first of `kinds` is the planted one; the others are what it cannot come without. None: a clean set. `also`:
+    what the piece itself has, and may be told of it or not.
     """
 
     files: list[Path]
@@ -39,6 +41,7 @@ class Planted:
     expected: Expected = field(default_factory=Expected)
     voice: Path | None = None
     muted_s: tuple[tuple[float, float], ...] = ()
+    also: tuple[str, ...] = ()
 
 
 def write(path: Path, audio: np.ndarray, rate_hz: int, depth: str, rng: np.random.Generator) -> Path:
@@ -299,6 +302,23 @@ def upsampled(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -
     return Planted([write(path, 0.9 * audio, new, "24", rng)], path, ("upsampled",))
 
 
+def lossy_source(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
+    """Coded as MP3 of 128 to 256 kbit/s, decoded, and written as if it were none; what has no top loses nothing."""
+    top = signal.sosfilt(signal.butter(4, (13_500, 16_000), "band", fs=piece.rate_hz, output="sos"), piece.mix, axis=0)
+    if piece.coded or np.sqrt(np.mean(top**2)) < 10 ** (-80 / 20):
+        raise LookupError(f"{piece.name}: nothing up there, or cut off before")
+    file = io.BytesIO()
+    how = {"format": "MP3", "subtype": "MPEG_LAYER_III", "bitrate_mode": "CONSTANT"}
+    soundfile.write(file, piece.mix, piece.rate_hz, compression_level=float(rng.uniform(0.2, 0.7)), **how)
+    file.seek(0)
+    audio, _ = soundfile.read(file, always_2d=True)
+    ends = np.minimum(1.0, np.minimum(np.arange(len(audio)), np.arange(len(audio))[::-1]) / 500.0)[:, None]
+    # Coding raises peaks.
+    audio *= ends * 0.9 / max(0.9, np.abs(audio).max())
+    depth = str(rng.choice(["16", "24", "float"]))
+    return _plain(piece, folder, stem, rng, audio, "lossy_source", "true_peak_high", depth=depth)
+
+
 def rate_differs(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
     other = 96_000 if piece.rate_hz == 48_000 else 48_000
     return _plain(piece, folder, stem, rng, piece.mix, "rate_differs", expected=Expected(rate_hz=other))
@@ -452,7 +472,7 @@ def tag_differs(piece: Piece, folder: Path, stem: str, rng: np.random.Generator)
 PLANTS: tuple[Plant, ...] = (
     *(truncated, over_full_scale, true_peak_high, clipped, clipped_lowered, dc_offset, silent_file, near_silent),
     *(silence_before, silence_after, dropout, one_side_dead, click, cut_start, cut_end, word_left, out_of_phase),
-    *(mono_as_stereo, depth_unused, no_dither, upsampled, rate_differs, depth_differs, loudness_differs),
+    *(mono_as_stereo, depth_unused, no_dither, upsampled, lossy_source, rate_differs, depth_differs, loudness_differs),
     *(start_differs, length_differs, polarity, sides_changed, gain_differs),
     *(part_late, part_turned_over, part_at_another_level, part_missing),
     *(name_unsafe, name_differs, tags_missing, tag_differs),

@@ -25,12 +25,16 @@ _T = np.arange(FRAMES) / RATE_HZ
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """Parts, (frames, 2) float64, that add up to a finished piece; `voice` is the name of its lead."""
+    """Parts, (frames, 2) float64, that add up to a finished piece; `voice` is the name of its lead.
+
+    `coded`: it was read from a coded file, whose edge may be told.
+    """
 
     name: str
     parts: dict[str, np.ndarray]
     voice: str
     rate_hz: int = RATE_HZ
+    coded: bool = False
 
     @property
     def mix(self) -> np.ndarray:
@@ -104,7 +108,7 @@ def from_records(folder: Path) -> Iterator[Piece]:
                 audio = _closed(sound.read(round(rate_hz * SECONDS), always_2d=True))
                 middle = np.repeat(audio.mean(axis=1, keepdims=True), 2, axis=1)
                 parts = {"Voice": middle, "Sides": audio - middle}
-                yield _level(Piece(f"{path.stem[:8]}-{number}", parts, "Voice", rate_hz), -1.0)
+                yield _level(Piece(f"{path.stem[:8]}-{number}", parts, "Voice", rate_hz, coded=True), -1.0)
 
 
 def _level(piece: Piece, peak_db: float) -> Piece:

@@ -3,21 +3,27 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pytest
+import soundfile
 import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import signal
 
 import finished_sounds as sounds
 from finished_sounds import RATE_HZ, dithered, mix
 from mixwright.delivery.file_checks import sound_faults
 from mixwright.delivery.finished.clicks import clicks
+from mixwright.delivery.finished.coded_top import coded_top_hz
 from mixwright.delivery.finished.dropouts import dropouts
 from mixwright.delivery.finished.flat_tops import flat_tops
 from mixwright.delivery.finished.mono_sum import mono_sum
 from mixwright.delivery.finished.muted_words import left_words
 from mixwright.delivery.finished.old_rate import old_rate_hz
+from mixwright.delivery.finished.window_powers import window_powers
 from mixwright.delivery.finished.word_length import word_length
 from mixwright.meter.measure import measure
 from mixwright.model.audio import AudioInfo
@@ -155,10 +161,10 @@ def test_rates_that_were_raised(old, new):
     rng = np.random.default_rng(2)
     full = 0.01 * rng.standard_normal((3 * old, 2))
     raised = soxr.resample(full, old, new, quality="HQ")
-    assert old_rate_hz(single(raised), new) == old
-    assert old_rate_hz(single(dithered(raised, 24)), new) == old
-    assert old_rate_hz(single(full), old) is None
-    assert old_rate_hz(single(0.01 * rng.standard_normal((new, 2))), new) is None
+    assert old_rate_hz(window_powers(single(raised)), new) == old
+    assert old_rate_hz(window_powers(single(dithered(raised, 24))), new) == old
+    assert old_rate_hz(window_powers(single(full)), old) is None
+    assert old_rate_hz(window_powers(single(0.01 * rng.standard_normal((new, 2)))), new) is None
 
 
 @pytest.mark.parametrize(("encoding", "found"), [("MPEG_LAYER_III", False), ("float32", True)])
@@ -169,6 +175,30 @@ def test_what_coding_cuts_off_at_the_top_is_no_other_rate(encoding, found):
     )
     kinds = {fault.kind for fault in sound_faults(raised, info, measure(raised, 48_000))}
     assert ("upsampled" in kinds) == found
+
+
+def coded(audio: np.ndarray, rate_hz: int, level: float) -> np.ndarray:
+    """Code audio as MP3 of a constant rate by libsndfile, with more compression from 0 to 1, and decode it."""
+    file = io.BytesIO()
+    soundfile.write(
+        file, audio, rate_hz, format="MP3", subtype="MPEG_LAYER_III", bitrate_mode="CONSTANT", compression_level=level
+    )
+    file.seek(0)
+    return soundfile.read(file, always_2d=True)[0]
+
+
+@pytest.mark.parametrize(("level", "edge_khz"), [(0.6, 17.3), (0.4, 18.7), (0.2, 19.4)])
+def test_what_was_coded_ends_as_if_cut(level, edge_khz):
+    """Where MP3 of 160, 192 and 256 kbit/s ends, by the point 20 dB down of white noise, measured apart from this."""
+    rate_hz = 44_100
+    noise = 0.05 * np.random.default_rng(4).standard_normal((2 * rate_hz, 2))
+    edge_hz = coded_top_hz(window_powers(single(dithered(coded(noise, rate_hz, level), 16))), rate_hz)
+    assert edge_hz is not None
+    assert edge_hz / 1000.0 == pytest.approx(edge_khz, abs=0.5)
+    steep = signal.sosfilt(signal.butter(16, 17_000.0, fs=rate_hz, output="sos"), noise, axis=0)  # 96 dB an octave
+    for clean in (noise, steep):
+        assert coded_top_hz(window_powers(single(clean)), rate_hz) is None
+    assert coded_top_hz(window_powers(single(noise)), 32_000) is None
 
 
 def test_correlations_against_their_definition():

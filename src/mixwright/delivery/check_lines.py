@@ -31,6 +31,7 @@ PLAYED_CHECKS: tuple[tuple[frozenset[FaultKind], str, str], ...] = (
     (frozenset({"depth_unused"}), "its bits are used", "they are"),
     (frozenset({"no_dither"}), "dithered", "nothing shows that it was not"),
     (frozenset({"upsampled"}), "its rate is used", "it is"),
+    (frozenset({"lossy_source"}), "never coded", "nothing shows that it was"),
 )
 MIX_CHECKS: tuple[tuple[frozenset[FaultKind], str, str], ...] = (
     (frozenset({"length_differs"}), "as long as the mix", "to the sample"),

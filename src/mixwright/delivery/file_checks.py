@@ -11,12 +11,14 @@ import numpy.typing as npt
 
 from mixwright.delivery.finished.beside_mix import BesideMix
 from mixwright.delivery.finished.clicks import clicks
+from mixwright.delivery.finished.coded_top import coded_top_hz
 from mixwright.delivery.finished.dropouts import dropouts
 from mixwright.delivery.finished.edges import Edges, edges
 from mixwright.delivery.finished.flat_tops import flat_tops
 from mixwright.delivery.finished.mono_sum import LASTING_S, LOW, LOW_HZ, SECOND, WHOLE, mono_sum
 from mixwright.delivery.finished.muted_words import LeftWord
 from mixwright.delivery.finished.old_rate import old_rate_hz
+from mixwright.delivery.finished.window_powers import window_powers
 from mixwright.delivery.finished.word_length import word_length
 from mixwright.errors import count
 from mixwright.jobs.progress import Cancel
@@ -74,7 +76,7 @@ def sound_faults(
         *_peaks(levels, true_peak_dbtp),
         *_flat_tops(audio, info, cancel),
         *_word_length(audio, info, cancel),
-        *_old_rate(audio, info, cancel),
+        *_bandwidth(audio, info, cancel),
         *_ends(ends, len(audio), rate_hz, part=part),
         *_breaks(audio, ends, rate_hz, cancel),
     ]
@@ -140,16 +142,20 @@ def _is_compressed(info: AudioInfo) -> bool:
     return info.bits is None and not info.encoding.startswith("float")
 
 
-def _old_rate(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None) -> list[Fault]:
-    """Return a rate that was brought up; compressed files are cut off at the top by their coding."""
+def _bandwidth(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None) -> list[Fault]:
+    """Return a rate that was brought up, or a top that a coder cut off; compressed files are cut off by their own."""
     if _is_compressed(info):
         return []
     rate_hz = info.sample_rate_hz
-    old = old_rate_hz(audio, rate_hz, cancel)
-    if old is None:
-        return []
-    detail = f"{rate_hz / 1000:g} kHz, but nothing above {old / 2000:g} kHz: brought up from {old / 1000:g} kHz; "
-    return [_fault("upsampled", detail + f"deliver it at {old / 1000:g} kHz")]
+    powers = window_powers(audio, cancel)
+    faults = []
+    if (old := old_rate_hz(powers, rate_hz)) is not None:
+        detail = f"{rate_hz / 1000:g} kHz, but nothing above {old / 2000:g} kHz: brought up from {old / 1000:g} kHz; "
+        faults.append(_fault("upsampled", detail + f"deliver it at {old / 1000:g} kHz"))
+    elif (top_hz := coded_top_hz(powers, rate_hz)) is not None:
+        detail = f"it ends at {top_hz / 1000:.1f} kHz as if cut: it may come from a coded file (MP3 and the like); "
+        faults.append(_fault("lossy_source", detail + "export it from the mix itself"))
+    return faults
 
 
 def _ends(ends: Edges, frames: int, rate_hz: int, *, part: bool) -> list[Fault]:

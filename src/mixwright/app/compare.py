@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from mixwright.app.keys import rendered_key
+from mixwright.app.mix_profile import mix_profile
 from mixwright.app.page import write_page
 from mixwright.app.references import PROFILED_BY, finished_files, profiles_of
 from mixwright.app.scene import sounding_hash
@@ -21,12 +21,11 @@ from mixwright.io.kept import song_path, write_kept
 from mixwright.io.replace import make_folder
 from mixwright.io.song_file import load_song
 from mixwright.io.write import write_wav
-from mixwright.jobs.cache import Cache, code_hash
+from mixwright.jobs.cache import code_hash
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.comparison import ComparedReference, CompareResult, Excerpt
 from mixwright.model.profile import ATTRIBUTES, Profile, SectionProfile
-from mixwright.model.song import Reference, Section, changed, targets_of
-from mixwright.model.words import VOICE_ROLES
+from mixwright.model.song import Reference, Section, changed
 from mixwright.reference.beside import Chosen, rows_of
 from mixwright.reference.listening import equally_loud, excerpt_span, in_bands
 from mixwright.reference.matching import matched
@@ -97,14 +96,11 @@ def compare(
             raise InputError("the mix is silent, or too short", where=printable(stood.file), hint="render it whole")
         references = session.song.references
         profiles = profiles_of(session, report=report, cancel=cancel)
-        beside = [
-            matched(stood.profile, found, reference.beside)
+        chosen = [
+            Chosen(found, reference.use_for, matched(stood.profile, found, reference.beside))
             for reference, found in zip(references, profiles, strict=True)
         ]
-        chosen = [
-            Chosen(found, reference.use_for, parts)
-            for reference, found, parts in zip(references, profiles, beside, strict=True)
-        ]
+        beside = [dict(one.sections) for one in chosen]
         result = CompareResult(
             file=stood.file,
             integrated_lufs=stood.profile.integrated_lufs,
@@ -136,23 +132,9 @@ def compared(result: CompareResult, only: Collection[str] = (), sections: Collec
 
 
 def _own(session: Session, report: Report, cancel: Cancel | None) -> _Mix:
+    found = mix_profile(session, report=report, cancel=cancel)
     audio = session.rendered(report=report, cancel=cancel)
-    sections = session.song.sections
-    key = Cache.key(rendered_key("mix profile", session.graph, None, *PROFILED_BY), sections)
-    found = session.cache.record(key, Profile, lambda: profile(audio, session.song.rate_hz, sections, cancel=cancel))
-    lead = _lead_lu(session, found, cancel)
-    known = changed(found, values=found.values | {"lead_re_mix_lu": (lead,)})
-    return _Mix("the mix as it stands", audio, session.song.rate_hz, known)
-
-
-def _lead_lu(session: Session, mix: Profile, cancel: Cancel | None) -> float | None:
-    """Return the loudness of the song's lead voice minus that of the mix; None where no voice leads."""
-    tracks = frozenset(track.id for lead in session.song.lead for track in targets_of(session.song, lead))
-    roles = {track.role for track in session.song.tracks if track.id in tracks}
-    if not roles & VOICE_ROLES or mix.integrated_lufs is None:
-        return None
-    loudness = session.measured(tracks, cancel=cancel)[0].integrated_lufs
-    return None if loudness is None else loudness - mix.integrated_lufs
+    return _Mix("the mix as it stands", audio, session.song.rate_hz, found)
 
 
 def _bounce(session: Session, path: Path, cancel: Cancel | None) -> _Mix:

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from mixwright.app.room import make_room
 from mixwright.app.scene import WHOLE, Contribution, contributions, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
+from mixwright.app.towards_records import is_ticked, records_of
 from mixwright.errors import SettingError, StateError, listed, printable
 from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
@@ -80,13 +81,14 @@ def plan(
     if not 0.0 <= strength <= 1.0:
         raise SettingError(f"a strength of {strength:g} is out of range", where="strength", hint="allowed: 0 to 1")
     names = _lead(folder, lead)
-    making = Making(finished=finished_files(load_song(folder)), mixes=2)
+    before = load_song(folder)
+    making = Making(renders=(None,) if is_ticked(before) else (), finished=finished_files(before), mixes=2)
     with open_song(folder, making, report=report, cancel=cancel) as opened:
         session = replace(opened, song=changed(opened.song, lead=names))
         result = (
             _as_mixed(session) if session.song.tracks_are == "as mixed" else _balance(session, strength, report, cancel)
         )
-        result = _with_room(session, result, strength, _left_findings(folder, session.song), report, cancel)
+        result = _with_room(session, result, strength, _earlier(folder), report, cancel)
     moves = [_move(planned) for planned in result.moves]
     merged = edit_song(folder, "plan", lambda now: merge_plan(changed(now, lead=names), moves))
     taken = {move.id for move in merged.moves if move.state == "proposed" and move.by == "plan"}
@@ -161,7 +163,7 @@ def _with_room(
     session: Session,
     result: PlanResult,
     strength: float,
-    refused: Collection[str],
+    earlier: Sequence[PlannedMove],
     report: Report,
     cancel: Cancel | None,
 ) -> PlanResult:
@@ -180,13 +182,17 @@ def _with_room(
             "then plan again to make room for what is still covered."
         )
         return changed(result, notes=(*result.notes, note))
+    # Where a mix stands beside records that is about to be balanced is no matter.
+    settled = all(move.target == MASTER for move in result.moves)
+    records = records_of(session, earlier, report=report, cancel=cancel) if settled else None
     kept = {track.id: gain_db for target, gain_db in levels.items() for track in targets_of(session.song, target)}
     room = make_room(
         session,
         strength=strength,
         kept_db=kept,
         taken=[move.id for move in result.moves],
-        refused=refused,
+        refused=_left_findings(earlier, session.song),
+        records=records,
         report=report,
         cancel=cancel,
     )
@@ -199,9 +205,9 @@ def _with_room(
     )
 
 
-def _left_findings(folder: Path, song: Song) -> frozenset[str]:
+def _left_findings(earlier: Sequence[PlannedMove], song: Song) -> frozenset[str]:
     """Return the findings whose move was refused, and none other accepted: they stay as they are."""
-    answered = {planned.id: planned.finding for planned in _earlier(folder) if planned.finding}
+    answered = {planned.id: planned.finding for planned in earlier if planned.finding}
     states = {move.id: move.state for move in song.moves}
     refused, accepted = (
         {finding for id_, finding in answered.items() if states.get(id_) == state} for state in ("refused", "accepted")

@@ -13,6 +13,7 @@ from mixwright.app.known_song import known_song
 from mixwright.app.ledger import ledger_rows
 from mixwright.app.listening import followed, hearing_of, layers_of
 from mixwright.app.session import Session
+from mixwright.app.towards_records import Records, worded
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.ledger.findings import LedgerRow, whole_song
@@ -20,7 +21,7 @@ from mixwright.model.known import names_of
 from mixwright.model.ledger import Finding
 from mixwright.model.results import PlannedMove
 from mixwright.model.song import Section, changed
-from mixwright.planning.candidates import candidates_for
+from mixwright.planning.candidates import candidates_for, essentials_of
 from mixwright.planning.essentials import STATIC_SHAPES, essential
 from mixwright.planning.excited import Excited, excited_of
 from mixwright.planning.foretold import foretold
@@ -29,9 +30,11 @@ from mixwright.planning.known_section import Essential
 from mixwright.planning.limits import ESSENTIAL_DB
 from mixwright.planning.objective import Objective, State
 from mixwright.planning.questions import questions_of
+from mixwright.planning.record_figures import RecordFigures, band_energy
 from mixwright.planning.room_words import planned_move
 from mixwright.planning.search import MOST_MOVES, Search
 from mixwright.planning.terms import worth
+from mixwright.planning.towards_records import Nearer, nearer_records
 
 #: So many findings are planned for at once, those first that count most; a later plan sees to the others.
 MOST_FINDINGS = 12
@@ -54,6 +57,7 @@ def make_room(
     kept_db: Mapping[str, float] | None = None,
     taken: Collection[str] = (),
     refused: Collection[str] = (),
+    records: Records | None = None,
     report: Report = silent,
     cancel: Cancel | None = None,
 ) -> Room:
@@ -71,6 +75,8 @@ def make_room(
         ids of these moves
     refused : collection of str
         ids of findings whose moves were refused: they stay as they are
+    records : Records, optional
+        where the mix lies outside of what references were ticked for: one or two small moves may bring it nearer
     report, cancel
         progress and stop switch
     """
@@ -84,7 +90,7 @@ def make_room(
         return Room(
             findings=findings, names=names, notes=("The mix is silent or shorter than 0.4 s: nothing is heard of it.",)
         )
-    if not asked:
+    if not asked and records is None:
         return Room(findings=findings, names=names, notes=(_nothing(findings),))
     hearing, _, _ = hearing_of(
         session,
@@ -99,8 +105,13 @@ def make_room(
     sections = song.sections or whole_song(hearing.stretches[-1].end_s)
     job = Job("making room", len(sections) + MOST_MOVES, report, cancel)
 
+    energy: dict[str, np.ndarray] = {}
+
     def excited(section: Section) -> Excited:
-        made = excited_of(hearing.moments(section.start_s, section.end_s), section)
+        moments = hearing.moments(section.start_s, section.end_s)
+        if records is not None:
+            energy[section.name] = band_energy(moments)
+        made = excited_of(moments, section)
         job.step()
         return made
 
@@ -111,6 +122,7 @@ def make_room(
     planned = _first(asked)
     candidates = candidates_for(planned, known, parts)
     shaped = {row for one in candidates if one.kind in STATIC_SHAPES for row in one.rows}
+    shaped |= set() if records is None else set(range(len(rows)))
     objective = Objective(
         parts,
         facts,
@@ -121,6 +133,14 @@ def make_room(
     )
     search = Search(objective, candidates, cancel=cancel, step=job.step)
     found = search.found()
+    nearer: list[Nearer] = []
+    if records is not None:
+        ordered = {section.name: energy[section.name] for section in sections}
+        side_share = [row.side_share for row in known.rows]
+        figures = RecordFigures(records.rows, parts, ordered, side_share, records.contrast_lu)
+        held = essentials_of(known, parts)
+        nearer = nearer_records(objective, found.picks, known, parts, figures, held, most=records.most, cancel=cancel)
+        found = replace(found, picks=(*found.picks, *(one.pick for one in nearer)))
     told = foretold(objective, search, found, {row.id: k for k, row in enumerate(rows)})
     by_id = {one.id: one for one in planned}
     ids = [row.id for row in rows]
@@ -128,12 +148,17 @@ def make_room(
         planned_move(pick, one, by_id, ids, names, strength, objective.stands_apart_db(pick.candidate))
         for pick, one in zip(found.picks, told, strict=True)
     )
+    roomy = len(moves) - len(nearer)
+    towards = [worded(move, one) for move, one in zip(moves[roomy:], nearer, strict=True)]
+    moves = (*moves[:roomy], *towards)
     inside = search.outside(State(objective, [(one.candidate, one.values) for one in found.picks]))
     judged = tuple(
         changed(one, verdict="mended") if moves and inside.get(one.id, 1.0) <= 0.0 else one for one in findings
     )
+    if not asked:
+        return Room(moves, findings, names, (_nothing(findings, bool(moves)),))
     questions = questions_of(findings, result.arrangement, known, parts)
-    return Room(moves, judged, names, (*_summary(judged, moves, known), *questions))
+    return Room(moves, judged, names, (*_summary(judged, moves[:roomy], known), *questions))
 
 
 def _first(findings: Sequence[Finding]) -> list[Finding]:
@@ -176,7 +201,9 @@ def _essential(
     }
 
 
-def _nothing(findings: Sequence[Finding]) -> str:
+def _nothing(findings: Sequence[Finding], towards: bool = False) -> str:
+    if towards:
+        return "Nothing lies outside tolerance: the moves go towards the records alone."
     if findings:
         return "Nothing lies outside tolerance but what is left as it is: no moves are needed to make room."
     return "Nothing lies outside tolerance: this mix needs no moves to make room."

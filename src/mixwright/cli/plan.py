@@ -31,8 +31,8 @@ def command_line(output: Output, song: Path, lead: str | None, strength: float) 
 
     For raw tracks a first balance and positions, with how far engineers differ; then, once that is decided, room for
     what is covered: levels, positions, band limits, shapes, tilts, dips and ducks, each made for a finding of
-    `measure`. Nothing is changed until a move is accepted. Accepted and refused moves stay as decided; `prove` tells
-    what accepted ones do.
+    `measure`; at most two small moves go towards references that were ticked for something. Nothing is changed until a
+    move is accepted. Accepted and refused moves stay as decided; `prove` tells what accepted ones do.
     """
     from mixwright.app.plan import plan
     from mixwright.report.text import plan_text

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from mixwright.errors import SettingError
 from mixwright.native.mathematics import ratio, tan
@@ -23,6 +24,8 @@ MOMENTARY_SUB_BLOCKS = 40
 SHORT_TERM_SUB_BLOCKS = 300
 GATE_HOP_SUB_BLOCKS = 10
 ABSOLUTE_GATE_LUFS = -70.0
+#: The rate of the table of ITU-R BS.1770-5.
+_TABLE_HZ = 48000
 
 #: Loudness shown for silence in traces, so that no infinity appears.
 SILENCE_LUFS = -300.0
@@ -78,6 +81,15 @@ def k_weighting(rate_hz: int) -> np.ndarray:
     q = 0.5003270373238773
     a0 = 1.0 + k / q + k * k
     return np.array((*shelf, 2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0))
+
+
+def k_gain(hz: npt.ArrayLike) -> np.ndarray:
+    """Return the power gain of the K-weighting at 48 kHz (ITU-R BS.1770-5, tables 1 and 2), like `hz`."""
+    z = np.exp(-2j * np.pi * np.asarray(hz, dtype=np.float64) / _TABLE_HZ)
+    b0, b1, b2, a1, a2, c1, c2 = k_weighting(_TABLE_HZ)
+    shelf = (b0 + b1 * z + b2 * z * z) / (1.0 + a1 * z + a2 * z * z)
+    high_pass = (1.0 - 2.0 * z + z * z) / (1.0 + c1 * z + c2 * z * z)
+    return np.asarray(np.abs(shelf * high_pass) ** 2)
 
 
 def sub_block_edge(index: int, rate_hz: int) -> int:

@@ -190,7 +190,8 @@ class PlannedMove(Record, frozen=True, kw_only=True):
 
     `settings`: what a person would set. `predicted`: keys with units, what it will measure.
     `without_it`: one sentence, what stays wrong. `costs`: one sentence for each layer it costs. `finding`: id of the
-    finding that it answers, among `PlanResult.findings`; empty where it answers none.
+    finding that it answers, among `PlanResult.findings`; empty where it answers none. `towards`: the figure that it
+    brings nearer to the records, as `compare` names it; empty where it is made for the song alone.
     """
 
     id: str
@@ -211,6 +212,7 @@ class PlannedMove(Record, frozen=True, kw_only=True):
     without_it: str = ""
     costs: tuple[str, ...] = ()
     finding: str = ""
+    towards: str = ""
 
 
 class PlanResult(Record, frozen=True, kw_only=True):

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from mixwright.hearing.bands import PLACE_FILTERS, PLACES
-from mixwright.hearing.components import RATE_HZ, components
+from mixwright.hearing.components import components
 from mixwright.hearing.ear_filter import transmission_db
 from mixwright.hearing.excitation import SharedFilters, excitation, levels_per_erb
 from mixwright.hearing.fader import loudness_of_excitations
@@ -18,7 +18,7 @@ from mixwright.hearing.heard import ALONE, CUED
 from mixwright.hearing.moments import Moments
 from mixwright.hearing.place_loudness import alone_in_places, cued_in_places, place_hz
 from mixwright.hearing.scale import FILTERS, cam_from_hz
-from mixwright.meter.loudness import k_weighting
+from mixwright.meter.loudness import k_gain
 from mixwright.model.song import Section
 
 #: Less excitation than this, in all, is nothing; and how far the rest may differ from the sum of the others.
@@ -177,8 +177,4 @@ def _k_power(moments: Moments) -> np.ndarray:
 def _k_by_cochlea() -> np.ndarray:
     """Return K-weighted power by power at the cochlea, of every component; sound from the front."""
     hz = components().hz
-    z = np.exp(-2j * np.pi * hz / RATE_HZ)
-    b0, b1, b2, a1, a2, c1, c2 = k_weighting(RATE_HZ)
-    shelf = (b0 + b1 * z + b2 * z * z) / (1.0 + a1 * z + a2 * z * z)
-    high_pass = (1.0 - 2.0 * z + z * z) / (1.0 + c1 * z + c2 * z * z)
-    return np.asarray(np.abs(shelf * high_pass) ** 2 / 10.0 ** (transmission_db(hz) / 10.0))
+    return np.asarray(k_gain(hz) / 10.0 ** (transmission_db(hz) / 10.0))

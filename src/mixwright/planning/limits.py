@@ -59,6 +59,12 @@ HIGHEST_LOW_HZ = Limit(400.0, _PRACTICE)
 LOWEST_HIGH_HZ = Limit(2000.0, _PRACTICE)
 HIGHEST_PASS_HZ = Limit(20000.0, "where hearing ends")
 
+#: Towards the records a plan goes in small steps alone.
+RECORDS_DB = Limit(3.0, "ours: a reference is a direction and not a template (Vanka et al. 2023)")
+RECORDS_WIDTH = Limit(1.5, _PRACTICE)
+RECORDS_NARROW = Limit(0.6, _PRACTICE)
+RECORDS_PAN = Limit(0.5, _PRACTICE)
+
 #: What each kind of move is priced at, ours: per dB of level, of a send, dB x octave of a filter, dB x octave x part of
 #: the time of what is keyed, octave of a pass, all of the way to a side, all of the width, 1 of a ratio. Of moves that
 #: do as much the one that is better founded, or takes less of what a layer is, is cheaper.
@@ -108,4 +114,5 @@ EVIDENCE: Mapping[str, str] = {
     "group": "Groups that are shaped and compressed as one go with better ratings (Ronan et al. 2015).",
     "width": "Wider was not better: side over middle goes with lower ratings (r = -0.32, De Man et al. 2015).",
     "brightness": "The artist's brief asks for it.",
+    "records": "A reference is a direction for what it was chosen for, not a template (Vanka et al. 2023).",
 }

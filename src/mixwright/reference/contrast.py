@@ -26,11 +26,7 @@ def contrast_values(sections: Sequence[SectionProfile], duration_s: float) -> Va
 
     The loudness is that of the loudest section minus that of the softest.
     """
-    shortest = max(_SHORTEST_S, _SHORTEST_SHARE * duration_s)
-    # First and last often fade or stand alone: they count where nothing else does.
-    inner = [one for one in sections[1:-1] if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
-    long = [one for one in sections if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
-    told = inner if len(inner) >= 2 else long
+    told = told_sections(sections, duration_s)
     if len(told) < 2:
         return dict.fromkeys(("contrast_loudness_lu", *_TOLD), (None,))
     energies = [one.energy_lu or 0.0 for one in told]
@@ -43,6 +39,15 @@ def contrast_values(sections: Sequence[SectionProfile], duration_s: float) -> Va
     for name, figure in _TOLD.items():
         found[name] = (_less(_mean(full, figure), _mean(thin, figure)),)
     return found
+
+
+def told_sections(sections: Sequence[SectionProfile], duration_s: float) -> list[SectionProfile]:
+    """Return the sections that tell of contrast: no transitions, first and last where there are few others alone."""
+    shortest = max(_SHORTEST_S, _SHORTEST_SHARE * duration_s)
+    # First and last often fade or stand alone: they count where nothing else does.
+    inner = [one for one in sections[1:-1] if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
+    long = [one for one in sections if one.energy_lu is not None and one.end_s - one.start_s >= shortest]
+    return inner if len(inner) >= 2 else long
 
 
 def _mean(sections: Sequence[tuple[float, SectionProfile]], figure: str) -> float | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from mixwright.meter.loudness import gated_lufs, k_weighting
+from mixwright.meter.loudness import gated_lufs, k_gain
 from mixwright.model.profile import THIRDS_HZ
 from mixwright.reference.span import Floats
 from mixwright.reference.traces import MIDDLE_THIRDS, Traces
@@ -24,7 +24,6 @@ _PIECE, _RESTS = 24, 25.0
 #: above 4 kHz is not seen, nor what others that move cover.
 BELOW_LU, ABOVE_LU = 1.5, 2.0
 _SHORTEST_PIECES = 16
-_RATE_HZ = 48000
 
 
 def lead_interval(traces: Traces) -> tuple[float, float] | None:
@@ -47,7 +46,7 @@ def estimates(traces: Traces) -> tuple[float, float] | None:
         return None
     centre = traces.centre.astype(np.float64)
     lasting = np.minimum(centre, _median(centre))
-    weighted = lasting @ _k_weights()
+    weighted = lasting @ k_gain(THIRDS_HZ[MIDDLE_THIRDS])
     power = 2.0 * weighted[: pieces * _PIECE].reshape(pieces, _PIECE).mean(axis=1)
     upper = gated_lufs(power)
     lower = gated_lufs(np.maximum(power - np.percentile(power, _RESTS), 0.0))
@@ -60,12 +59,3 @@ def _median(power: Floats) -> Floats:
     edge = _LASTS // 2
     padded = np.pad(power, ((edge, edge), (0, 0)), mode="edge")
     return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, _LASTS, axis=0), axis=2))
-
-
-def _k_weights() -> Floats:
-    """Return the power gain of the K-weighting (ITU-R BS.1770-5) at the middles of the thirds."""
-    b0, b1, b2, a1, a2, c1, c2 = k_weighting(_RATE_HZ)
-    late = np.exp(-2j * np.pi * np.array(THIRDS_HZ[MIDDLE_THIRDS]) / _RATE_HZ)
-    shelf = (b0 + b1 * late + b2 * late**2) / (1.0 + a1 * late + a2 * late**2)
-    high_pass = (1.0 - late) ** 2 / (1.0 + c1 * late + c2 * late**2)
-    return np.asarray(np.abs(shelf * high_pass) ** 2, dtype=np.float64)

@@ -6,9 +6,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mixwright.model.comparison import ComparedRow, CompareResult
+from mixwright.reference.stretches import Stretch
 from mixwright.report.compared import (
     FIGURE_WORDS,
-    Stretch,
     amount,
     attribute_sentences,
     band_words_of,

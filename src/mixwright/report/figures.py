@@ -47,6 +47,8 @@ _KEY_WORDS = {
     "low_hz": "from",
     "high_hz": "up to",
     "by_hits": "by hits",
+    "outside_db": "outside of the records",
+    "outside_lu": "outside of the records",
 }
 #: Amounts that are always of one direction.
 _UNSIGNED = frozenset({"most_db", "depth_db", "drive_db"})

@@ -65,6 +65,20 @@ def test_names_and_sounds_that_are_there_twice(tmp_path):
     assert "A_TV.wav holds the same as" in details["no file twice"]
 
 
+def test_prints_that_may_hold_one_sound(tmp_path):
+    """A song without backing voices has one sound as instrumental and TV; its dry prints may be mono, as parts may."""
+    mono = np.repeat(mix()[:, :1], 2, axis=1)
+    layout = {"rate_hz": RATE_HZ, "channels": 2, "frames": len(mono), "sample_format": "pcm24"}
+    for name, kind in (("A_BassDry.wav", "dry"), ("A_Bass.wav", "stem")):
+        write_wav(tmp_path / name, [mono], tags=Tags(title="A", kind=kind), **layout)
+    for name in ("A_Instrumental.wav", "A_TV.wav"):
+        write_wav(tmp_path / name, [mix()], tags=Tags(title="A"), **layout)
+    result = check([tmp_path])
+    assert all(not lines for lines in failed(result).values())
+    assert all(line.passed for line in result.checks)
+    assert result.checks[1].detail.count("holds the same as") == 2
+
+
 def test_what_was_agreed(tmp_path):
     path = write(tmp_path / "A_Main_24k24.wav", mix())
     wanted = expected_from(["rate=48000", "depth=16", "channels=1", "length=0:04.1", "loudness=-9", "title=X"])

@@ -17,6 +17,7 @@ from mixwright.delivery.finished.parts import Off
 from mixwright.delivery.name_checks import taken_names
 from mixwright.delivery.normalising import NORMALISERS, normalisers_of, played_levels
 from mixwright.delivery.parts_check import Part, parts_check
+from mixwright.delivery.print_set import PARTS
 from mixwright.errors import InputError, SettingError, printable
 from mixwright.intake.faults import problem_kind
 from mixwright.io.decode import Decoder
@@ -30,6 +31,8 @@ from mixwright.model.results import CheckedFile, CheckLine, CheckResult
 from mixwright.model.song import changed
 from mixwright.model.tags import Tags
 
+#: Kinds of prints that are one sound where a song has no backing voices, no doubles, or no limiter.
+_SAME = (frozenset({"instrumental", "tv", "performance"}), frozenset({"main", "for_mastering"}))
 #: Kinds of prints that add up to the mix.
 _ADD_UP = frozenset({"stem", "instrumental", "a_cappella"})
 
@@ -192,19 +195,29 @@ def _together(results: Sequence[CheckedFile]) -> list[CheckLine]:
         return []
     taken = taken_names([Path(one.file).name for one in results])
     wrong = [f"{printable(name)} is {printable(first)} to some systems; rename it" for name, first in taken.items()]
-    met: dict[object, str] = {}
-    twice = []
+    return [line("every name once", not wrong, "; ".join(wrong) or "all differ"), _twice(results)]
+
+
+def _twice(results: Sequence[CheckedFile]) -> CheckLine:
+    """Tell which files are one sound: no fault where two kinds of print may well be.
+
+    A group of all the voices is the a cappella, a layer may be all that is in its group.
+    """
+    met: dict[object, CheckedFile] = {}
+    wrong, meant = [], []
     for one in results:
         if one.levels is None or one.levels.sample_peak_dbfs is None:
             continue
         # Two sounds whose levels agree to the last bit, in every band, are one.
-        first = met.setdefault((one.container, one.encoding, one.channels, one.levels), one.file)
-        if first != one.file:
-            twice.append(f"{printable(one.file)} holds the same as {printable(first)}; export the right one")
-    return [
-        line("every name once", not wrong, "; ".join(wrong) or "all differ"),
-        line("no file twice", not twice, "; ".join(twice) or "all hold something else"),
-    ]
+        first = met.setdefault((one.container, one.encoding, one.channels, one.levels), one)
+        if first is not one:
+            told = f"{printable(one.file)} holds the same as {printable(first.file)}"
+            kinds = {one.kind, first.kind}
+            if len(kinds) == 2 and (kinds & PARTS or any(kinds <= same for same in _SAME)):
+                meant.append(told)
+            else:
+                wrong.append(f"{told}; export the right one")
+    return line("no file twice", not wrong, "; ".join((*wrong, *meant)) or "all hold something else")
 
 
 def _is_part(found: CheckedFile, held: HeldTo, results: Sequence[CheckedFile]) -> bool:

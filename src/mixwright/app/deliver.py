@@ -91,8 +91,7 @@ def deliver(
         _check_state(song, session.song, confirmed)
         entries, gone = prints(session.song, agreement)
         files = planned_files(session.song, agreement, entries)
-        at_song = begun_in_quiet(print_audio(session, _with_main(entries), report, cancel))
-        audio = _audio(session, agreement, at_song, report, cancel)
+        audio = _audio(session, agreement, entries, report, cancel)
         levels = measured({(f.entry, f.rate_hz): audio[f.entry, f.rate_hz] for f in files}, report, cancel)
         level = leveled(session.song, agreement, files, levels)
         missing = tuple(f"{kind}: {why}" for kind, why in gone.items())
@@ -108,7 +107,7 @@ def deliver(
             proved, sums = prove(proofs, _mixes(level, audio), job.step)
             told = _owed(missing) if session.song.agreement is not None or agreed is not None else ()
             own = print_checks(folder.building, session.song, level.files, levels)
-            checks = (*proved, *level_checks(printed, done), *level.checks, _head(at_song), *own, *told)
+            checks = (*proved, *level_checks(printed, done), *level.checks, _head(audio), *own, *told)
             result = DeliverResult(
                 folder="",
                 manifest="",
@@ -187,13 +186,10 @@ def _with_main(entries: Sequence[Print]) -> tuple[Print, ...]:
 
 
 def _audio(
-    session: Session,
-    agreement: Agreement,
-    at_song: Mapping[Print, PrintAudio],
-    report: Report,
-    cancel: Cancel | None,
+    session: Session, agreement: Agreement, entries: Sequence[Print], report: Report, cancel: Cancel | None
 ) -> Audio:
-    """Return the audio of every print at every rate."""
+    """Return the audio of every print, and of the main mix, at every rate."""
+    at_song = print_audio(session, _with_main(entries), report, cancel)
     rates = agreement.rates_hz or (session.song.rate_hz,)
     wanted = [(entry, rate_hz) for rate_hz in rates for entry in at_song]
     job = Job("converting", max(1, len(wanted)), report, cancel)
@@ -203,7 +199,10 @@ def _audio(
         job.step()
         return found
 
-    return dict(zip(wanted, in_order(one, wanted), strict=True))
+    found = dict(zip(wanted, in_order(one, wanted), strict=True))
+    # At each rate by itself: what is converted rings before a sudden start.
+    quiet = {rate_hz: begun_in_quiet({entry: found[entry, rate_hz] for entry in at_song}) for rate_hz in rates}
+    return {(entry, rate_hz): quiet[rate_hz][entry] for entry, rate_hz in wanted}
 
 
 def _block(audio: PrintAudio, gain_db: float) -> Block:
@@ -235,9 +234,9 @@ def _mixes(level: Leveled, audio: Audio) -> dict[int, Block]:
     return {rate: _block(found, level.gain_db(entry)) for (entry, rate), found in audio.items() if entry == _MAIN}
 
 
-def _head(at_song: Mapping[Print, PrintAudio]) -> CheckLine:
-    """Return how the files begin: every print of a set alike."""
-    faded = any(one.fade for one in at_song.values())
+def _head(audio: Audio) -> CheckLine:
+    """Return how the files begin: at each rate every print alike."""
+    faded = any(one.fade for one in audio.values())
     detail = (
         f"the mix begins with a step: the first {1000.0 * FADE_S:g} ms of every file fades in" if faded else "they do"
     )

@@ -48,7 +48,7 @@ def print_checks(folder: Path, song: Song, files: Sequence[PrintFile], levels: M
         _line("no constant offset", sound, _offset, "none that matters"),
         _line("mono keeps every mix", {name: sound[name] for name in sound if name in whole}, _against, "it does"),
         _twice(sound),
-        _forms(folder, files),
+        _forms(folder, song, files),
         _tags(folder, song, files),
     )
 
@@ -100,14 +100,17 @@ def _twice(sound: dict[str, Levels]) -> CheckLine:
     return line("no print twice", True, "; ".join(same) or "all hold something else")
 
 
-def _forms(folder: Path, files: Sequence[PrintFile]) -> CheckLine:
+def _forms(folder: Path, song: Song, files: Sequence[PrintFile]) -> CheckLine:
     wrong = (
         f"{file.name} says {rate_hz} Hz, {form or 'an unknown format'}"
         for file in files
         for rate_hz, form in (written_form(folder / file.name),)
         if (rate_hz, form) != (file.rate_hz, file.sample_format)
     )
-    return _told("rates and depths", wrong, "every header says what was asked for")
+    good = "every header says what was asked for"
+    if raised := sorted({file.rate_hz for file in files if file.rate_hz > song.rate_hz}):
+        good += f"; {', '.join(map(str, raised))} Hz are brought up from the song's {song.rate_hz}"
+    return _told("rates and depths", wrong, good)
 
 
 def _tags(folder: Path, song: Song, files: Sequence[PrintFile]) -> CheckLine:

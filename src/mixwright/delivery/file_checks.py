@@ -20,6 +20,7 @@ from mixwright.delivery.finished.muted_words import LeftWord
 from mixwright.delivery.finished.old_rate import old_rate_hz
 from mixwright.delivery.finished.window_powers import window_powers
 from mixwright.delivery.finished.word_length import word_length
+from mixwright.delivery.print_set import PARTS
 from mixwright.errors import count
 from mixwright.jobs.progress import Cancel
 from mixwright.model.audio import AudioInfo, Fault
@@ -29,7 +30,7 @@ from mixwright.model.words import FaultKind
 from mixwright.units import ratio_from_db
 
 #: Kinds of prints that are a part of the mix: they may be silent for long, mono, or hold one side alone.
-PART_KINDS = frozenset({"stem", "layer", "return", "a_cappella"})
+PART_KINDS = frozenset({*PARTS, "a_cappella"})
 #: A file that starts or ends above this has been cut (common practice, no source).
 CUT_LIMIT_DBFS = -50.0
 #: More silence before or after the sound is asked about (common practice, no source).

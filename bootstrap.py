@@ -116,6 +116,8 @@ def main(arguments: list[str]) -> None:
         set_up("slow" if slow else "dev")
         if slow:
             set_up_typescript()
+        elif any(map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))):
+            set_up_packages("browser")
         chosen = ["-m", "slow or not slow"] if slow else []
         run(PYTHON, "-m", "pytest", *chosen, *(word for word in rest if word != "--slow"))
     elif command == "wasm":

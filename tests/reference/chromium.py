@@ -7,14 +7,16 @@ import contextlib
 import shutil
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+#: The network is off: no name but that of this machine is found.
+ARGUMENTS = ["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"]
 
 
 @contextlib.contextmanager
-def running_browser():
-    """Give a running browser; needs playwright and CHROMIUM."""
+def running_browser(*more: str):
+    """Give a running browser that finds no host but this machine, with more arguments; needs playwright and CHROMIUM."""
     from playwright import sync_api
 
     with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=[*ARGUMENTS, *more])
         yield browser
         browser.close()

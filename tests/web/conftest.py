@@ -14,6 +14,7 @@ from mixwright.io.kept import write_kept
 from mixwright.io.song_file import create_song
 from mixwright.web.guard import Guard
 from mixwright.web.routes import page_app
+from reference.chromium import running_browser
 
 TOKEN, PORT = "a-token-of-this-test", 4321
 KEY = {"Authorization": f"Bearer {TOKEN}"}
@@ -24,6 +25,14 @@ def _state_of_the_user(tmp_path, monkeypatch):
     """Keep keys of pages out of the home of who runs the tests."""
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     monkeypatch.setenv("LOCALAPPDATA", str(tmp_path / "state"))
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A running browser, of one module alone: its driver keeps an event loop running that other tests would find."""
+    pytest.importorskip("playwright.sync_api")
+    with running_browser() as running:
+        yield running
 
 
 @pytest.fixture(scope="session")

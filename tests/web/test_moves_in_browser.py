@@ -7,21 +7,9 @@ import mixwright
 from made_songs import make_song
 from mixwright.app.blind import kept_blind
 from mixwright.io.song_file import load_song
-from reference.chromium import CHROMIUM, running_browser
-from web.test_song_view_in_browser import CONTRAST, Running, expect
+from web.pages import CONTRAST, NEEDS_BROWSER, expect, grave_faults, opened_song
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="needs chromium"),
-    pytest.mark.filterwarnings("default"),
-]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    pytest.importorskip("playwright.sync_api").expect.set_options(timeout=60000)
-    with running_browser() as running:
-        yield running
+pytestmark = [*NEEDS_BROWSER, pytest.mark.slow]
 
 
 @pytest.fixture
@@ -30,17 +18,9 @@ def opened(browser, tmp_path):
     folder = make_song(tmp_path)
     mixwright.add(folder, "shape pad -4 dB at 1 kHz q 1")
     mixwright.add(folder, "level vox -3 dB")
-    running, complaints = Running(folder), []
-    page = browser.new_page(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
-    page.set_default_timeout(60000)
-    page.on("console", lambda told: complaints.append(told.text))
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    page.goto(f"{running.url}#moves")
-    page.wait_for_selector(".move")
-    yield page, folder
-    page.close()
-    running.end()
-    assert complaints == []
+    with opened_song(browser, folder, "#moves") as page:
+        page.wait_for_selector(".move")
+        yield page, folder
 
 
 def settings(folder, kind):
@@ -131,10 +111,7 @@ def test_moves_fit_and_are_accessible(opened, width, scheme):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     worst, where = page.evaluate(CONTRAST)
     assert worst >= 4.5, where
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    found = axe.Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "best-practice"]})
-    grave = [one for one in found.response["violations"] if one["impact"] in ("serious", "critical")]
-    assert grave == []
+    assert grave_faults(page) == []
 
 
 def test_blind_the_order_is_hidden_until_the_last_trial(opened):

@@ -1,10 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
 """The page in a real browser, by mouse and by keyboard, with the network off."""
 
+import contextlib
 import json
-import re
-import threading
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -15,78 +13,14 @@ from mixwright.app import decide
 from mixwright.app.edit import edit
 from mixwright.io.kept import write_kept
 from mixwright.io.song_file import create_song, load_song
-from mixwright.jobs.progress import Cancel
 from mixwright.model.song import changed
 from mixwright.model.song_edit import SongEdit, TrackEdit
-from mixwright.web.server import serve
-from reference.chromium import CHROMIUM, running_browser
+from web.pages import CONTRAST, NEEDS_BROWSER, Running, expect, grave_faults, opened_page
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="needs chromium"),
-    pytest.mark.filterwarnings("default"),
-]
+pytestmark = [*NEEDS_BROWSER, pytest.mark.slow]
 
 HOSTILE = '<img src=x onerror="document.title=\'ran\'"><script>document.title="ran"</script>'
 SIZES = [(360, 740), (1280, 800), (2560, 1440)]
-
-#: Contrast by WCAG 2.2, success criterion 1.4.3, relative luminance as defined there, over the nearest ground.
-CONTRAST = """
-() => {
-  const linear = v => { v /= 255; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4 };
-  const luminance = c => { const [r, g, b] = c.match(/[\\d.]+/g).map(Number);
-    return 0.2126 * linear(r) + 0.7152 * linear(g) + 0.0722 * linear(b) };
-  const ground = e => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
-    if (!/, 0\\)$/.test(c)) return c; } return 'rgb(255, 255, 255)' };
-  let worst = 99, where = '';
-  for (const element of document.body.querySelectorAll('*')) {
-    if (element.disabled || !element.getClientRects().length) continue;
-    const own = [...element.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
-    if (!own) continue;
-    const ink = luminance(getComputedStyle(element).color), paper = luminance(ground(element));
-    const ratio = (Math.max(ink, paper) + 0.05) / (Math.min(ink, paper) + 0.05);
-    if (ratio < worst) { worst = ratio; where = element.outerHTML.slice(0, 120) }
-  }
-  return [worst, where];
-}
-"""
-
-
-def expect(locator):
-    from playwright.sync_api import expect as waiting
-
-    return waiting(locator)
-
-
-class Running:
-    """A server in a thread."""
-
-    def __init__(self, folder: Path, port: int = 0) -> None:
-        self.folder, self.cancel = folder, Cancel()
-        found, ready = [], threading.Event()
-
-        def tell(url: str) -> None:
-            found.append(url)
-            ready.set()
-
-        self._thread = threading.Thread(
-            target=serve, args=(folder, tell), kwargs={"cancel": self.cancel, "port": port}, daemon=True
-        )
-        self._thread.start()
-        assert ready.wait(60)
-        self.url = found[0]
-
-    def end(self) -> None:
-        self.cancel.cancel()
-        self._thread.join(30)
-        assert not self._thread.is_alive()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    pytest.importorskip("playwright.sync_api")
-    with running_browser() as running:
-        yield running
 
 
 @pytest.fixture
@@ -112,27 +46,13 @@ def served(tmp_path):
 @pytest.fixture
 def opened(browser, served):
     """Open pages of the song; every complaint of the browser and every request elsewhere fails the test."""
-    pages, complaints = [], []
+    with contextlib.ExitStack() as pages:
 
-    def open_page(width: int = 1280, height: int = 800, scheme: str = "light", expected: str = "nothing"):
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        page = context.new_page()
-        page.set_default_timeout(30000)
-        page.on("console", lambda told: re.search(expected, told.text) or complaints.append(told.text))
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        own = f"http://127.0.0.1:{urlsplit(served.url).port}/"
-        page.on("request", lambda asked: asked.url.startswith(own) or complaints.append(asked.url))
-        page.goto(served.url)
-        page.wait_for_selector(".names label")
-        pages.append(context)
-        return page
+        def open_page(width: int = 1280, height: int = 800, scheme: str = "light", expected: str = "nothing"):
+            settings = {"viewport": {"width": width, "height": height}, "color_scheme": scheme}
+            return pages.enter_context(opened_page(browser, served.url, expected=expected, **settings))
 
-    yield open_page
-    for context in pages:
-        context.close()
-    assert complaints == []
+        yield open_page
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -144,14 +64,7 @@ def test_it_fits_is_readable_and_accessible(opened, width, height, scheme):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     worst, where = page.evaluate(CONTRAST)
     assert worst >= 4.5, where
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    found = axe.Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "best-practice"]})
-    grave = [
-        (one["id"], one["nodes"][0]["html"])
-        for one in found.response["violations"]
-        if one["impact"] in ("serious", "critical")
-    ]
-    assert grave == []
+    assert grave_faults(page) == []
 
 
 def test_names_that_are_markup_are_text(opened):

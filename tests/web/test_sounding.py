@@ -17,13 +17,9 @@ from mixwright.model.filter_inserts import Filters
 from mixwright.model.filters import EqBand
 from mixwright.model.keyed_inserts import Dip, DipBand
 from mixwright.web.routes import HERE, STATIC
-from reference.chromium import CHROMIUM, running_browser
+from web.pages import NEEDS_BROWSER
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="needs chromium"),
-    pytest.mark.filterwarnings("default"),
-]
+pytestmark = NEEDS_BROWSER
 
 RATE_HZ = 48000
 TYPES = {".js": "text/javascript", ".wasm": "application/wasm"}
@@ -90,13 +86,13 @@ class Files(http.server.BaseHTTPRequestHandler):
 
 
 @pytest.fixture(scope="module")
-def page():
-    pytest.importorskip("playwright.sync_api")
-    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Files) as server, running_browser() as browser:
+def page(browser):
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Files) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         one = browser.new_page()
         one.goto(f"http://127.0.0.1:{server.server_address[1]}/")
         yield one
+        one.close()
         server.shutdown()
 
 
@@ -245,3 +241,31 @@ def test_a_setting_that_is_changed_is_heard_at_once(page):
                  [5120, {"change": {"name": "base", "lists": [after]}}])  # fmt: skip
     settled = slice(5120 + SWITCH_FRAMES, 12800 - 512)
     np.testing.assert_allclose(out[settled], (base + changed - layer)[settled], atol=1e-5)
+
+
+def test_a_long_stretch_is_heard_in_windows_that_come_and_go(page):
+    a, b = noise(14), noise(15)
+    first, second = {"first": 0, "keep": [0, 6400]}, {"first": 6400, "keep": [6400]}
+    late = 8192  # the second window comes when its first frame was due 1792 frames ago: time stands still until then
+    out = played(
+        page, 16000, {"a": a[:6400], "b": b[:6400], "none": a[:0, :0]},
+        [0, give("none")], [0, {"window": {"name": "none", "channels": "audio a", **first}}],
+        [0, begin("none")], [late, {"window": {"name": "none", "channels": "audio b", **second}}],
+    )  # fmt: skip
+    np.testing.assert_array_equal(out[:6400], a[:6400])
+    assert not out[6400:late].any()
+    np.testing.assert_array_equal(out[late : late + 6000], b[:6000])
+
+
+def test_what_is_turned_while_a_change_is_taken_over_comes_after_it(page):
+    base, layer = noise(16), noise(17)
+    lists = [lived(layer, Filters(bands=(EqBand(hz=1000.0, gain_db=gain, q=1.0),))) for gain in (-3.0, 9.0, 3.0, -9.0)]
+    part = {"audio": "audio layer", "keys": [], "matrix": [1, 0, 0, 1], "list": lists[0][0]}
+    changes = [[5120 + 128 * k, {"change": {"name": "base", "lists": [lists[k + 1][0]]}}] for k in range(3)]
+    out = played(page, 12800, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")],
+                 *changes)  # fmt: skip
+    settled = slice(5120 + 3 * SWITCH_FRAMES, 12800 - 512)
+    np.testing.assert_allclose(out[settled], (base + lists[3][1] - layer)[settled], atol=1e-5)
+    # 10 ms a change, each from what sounds to what is new: no step is larger than those of either.
+    steps, usual = np.abs(np.diff(out[5000:7000], axis=0)), max(np.abs(np.diff(one, axis=0)).max() for _, one in lists)
+    assert steps.max() < 1.2 * (usual + np.abs(np.diff(base - layer, axis=0)).max())

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from mixwright.model.words import PLACES, ROLES
+from mixwright.report.style import LIGHT
 from mixwright.web.routes import STATIC
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -75,6 +76,17 @@ def test_what_explains_itself_is_in_the_table_of_words():
     asked = re.compile(r"""data-explain": "(\w+)"|\bfigure(?:Of)?\("(\w+)",""")
     used = {"".join(found) for path in MODULES for found in asked.findall(path.read_text(encoding="utf-8"))}
     assert used == known
+
+
+def test_where_every_label_and_colour_comes_from_is_told():
+    told = " ".join((ROOT / "docs/page-origins.md").read_text(encoding="utf-8").split())
+    # Text in quotes that begins like a label and does not end like a sentence; not names of keys, units and methods.
+    label = re.compile(r'"([A-Z][A-Za-z\' ,:?-]{0,48}[A-Za-z:?])[ :,]*"')
+    other = {"ArrowDown", "ArrowUp", "ArrowLeft", "ArrowRight", "Enter", "Escape", "End", "Home", "PageUp", "PageDown",
+             "POST", "DELETE", "Content-Type", "Hz", "Range"}  # fmt: skip
+    found = {one.rstrip(":") for path in MODULES for one in label.findall(path.read_text(encoding="utf-8"))} - other
+    assert {one for one in found if f'"{one}"' not in told} == set()
+    assert {name for name in LIGHT if f"`{name}`" not in told} == set()
 
 
 @pytest.mark.slow

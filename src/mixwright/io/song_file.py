@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
@@ -58,13 +59,19 @@ def load_song(folder: Path) -> Song:
     StateError
         when there is no song
     """
-    return read_song(_text(folder).removeprefix(_BOM))[1]
+    return _song_of(_text(folder))
 
 
 def load_version(folder: Path) -> tuple[Song, str]:
     """Return the song of a folder as :func:`load_song`, and its version: another one after every change of its text."""
     text = _text(folder)
-    return read_song(text.removeprefix(_BOM))[1], text_sha256(text)
+    return _song_of(text), text_sha256(text)
+
+
+@functools.lru_cache(maxsize=4)
+def _song_of(text: str) -> Song:
+    """Return the song that a text says; a page asks for the same one again and again."""
+    return read_song(text.removeprefix(_BOM))[1]
 
 
 @contextmanager

@@ -12,6 +12,7 @@ from starlette.responses import Response
 from mixwright.app.playable import Audio, Playable
 from mixwright.app.trying import TriedAudio, tried_chains, tried_out
 from mixwright.errors import SettingError
+from mixwright.io.song_file import load_song
 from mixwright.model.record import Record
 from mixwright.web.answers import Asked, document_response
 from mixwright.web.excerpts import number_of
@@ -49,7 +50,7 @@ class Trying:
             wanted = msgspec.json.decode(asked.body, type=Turned)
         except msgspec.MsgspecError as error:
             raise SettingError(f"this cannot be tried: {error}") from error
-        song = self._playable.session().song
+        song = load_song(asked.folder)  # nothing of its audio is asked for, so nobody waits for what is rendered
         return document_response("try", asked.folder, tried_chains(song, wanted.move, wanted.settings, wanted.channels))
 
     def _tried(self, query: QueryParams) -> TriedAudio:

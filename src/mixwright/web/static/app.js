@@ -8,6 +8,7 @@ import { explanations } from "./explain.js";
 import { keysButton } from "./keys.js";
 import { listeningLine } from "./listening/line.js";
 import { movesPage } from "./moves/moves_page.js";
+import { goOn } from "./remember.js";
 import { songPage } from "./song_page.js";
 import { follow, put } from "./store.js";
 import { noticeLine, waitingLine } from "./waiting.js";
@@ -79,6 +80,7 @@ head();
 const stop = follow(["song"], ({ song }) => {
   if (!song) return;
   queueMicrotask(() => stop());
+  goOn(song.folder);
   turn();
   addEventListener("hashchange", turn);
 });

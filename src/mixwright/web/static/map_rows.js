@@ -15,29 +15,42 @@ const PLACE_WORDS = {
 };
 /** How high the clock under the rows is, in pixels. */
 export const FOOT_PX = 18;
-const GAP_PX = 18;
-/** Rows are as high as fits, within these, in pixels. */
-const LEAST_PX = 13;
-const MOST_PX = 26;
+/** Rows are as high as fits, within these, in pixels; lower than `NAME_PX` their names stand in two columns. */
+const LEAST_PX = 8,
+  NAME_PX = 13,
+  MOST_PX = 26;
+const GAP_PX = { wide: 18, close: 13 };
+/** Two columns of names need so wide a window, in pixels. */
+const WIDE_PX = 740;
 
-/** Where the rows lie, in pixels. @type {{placed: {row: Row, top: number}[], rowPx: number, totalPx: number}} */
-export const layout = { placed: [], rowPx: MOST_PX, totalPx: 0 };
+/**
+ * Where the rows lie, in pixels.
+ * @type {{placed: {row: Row, top: number}[], rowPx: number, gapPx: number, totalPx: number, isClose: boolean}}
+ */
+export const layout = { placed: [], rowPx: MOST_PX, gapPx: GAP_PX.wide, totalPx: 0, isClose: false };
 
-/** @param {SongView} song */
-export function layOut(song) {
-  const places = new Set(song.rows.map((row) => row.place)).size;
-  const room = innerHeight - 330 - places * GAP_PX;
-  const rowPx = Math.floor(Math.min(Math.max(room / Math.max(song.rows.length, 1), LEAST_PX), MOST_PX));
+/**
+ * Lay the rows out so that all are seen at once, where that can be.
+ * @param {SongView} song
+ * @param {number} roomPx how high rows and the names of their places may be
+ */
+export function layOut(song, roomPx) {
+  const places = new Set(song.rows.map((row) => row.place)).size,
+    many = Math.max(song.rows.length, 1);
+  const high = (/** @type {number} */ gapPx) => Math.floor((roomPx - places * gapPx) / many);
+  const isClose = high(GAP_PX.wide) < NAME_PX && innerWidth >= WIDE_PX;
+  const gapPx = isClose ? GAP_PX.close : GAP_PX.wide;
+  const rowPx = Math.min(Math.max(high(gapPx), isClose ? LEAST_PX : NAME_PX), MOST_PX);
   const placed = [];
   let top = 0;
   let place = "";
   for (const row of song.rows) {
-    if (row.place !== place) top += GAP_PX;
+    if (row.place !== place) top += gapPx;
     place = row.place;
     placed.push({ row, top });
     top += rowPx;
   }
-  Object.assign(layout, { placed, rowPx, totalPx: top + FOOT_PX });
+  Object.assign(layout, { placed, rowPx, gapPx, totalPx: top + FOOT_PX, isClose });
 }
 
 /** @param {SongView} song @returns {HTMLElement[]} */
@@ -64,6 +77,7 @@ export function rowNames(song) {
       el("span", { dir: "auto", class: row.findings.length ? "name off" : "name" }, row.name),
     );
     label.style.height = `${layout.rowPx}px`;
+    if (layout.isClose && made.length % 2) label.classList.add("second");
     made.push(label);
   }
   return made;

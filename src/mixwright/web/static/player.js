@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // Hearing a stretch of the song from anywhere in the page, in what the line of listening is set to.
 
-import { LONGEST_S, heardAt, listen, pause } from "./listening/listen.js";
+import { heardAt, listen, pause } from "./listening/listen.js";
+import { LONGEST_S } from "./listening/sources.js";
 import { current } from "./store.js";
 
 /**
@@ -11,6 +12,12 @@ import { current } from "./store.js";
  * @param {string[]} [tracks] these layers alone; else what was heard before, or the mix
  */
 export function hear(from, to, tracks = []) {
+  const { stretch } = current().listening;
+  const isWithin = stretch && stretch.to - stretch.from > LONGEST_S && stretch.from <= from && from < stretch.to;
+  if (to === undefined && !tracks.length && isWithin) {
+    void listen({ turned: false }, { at: from }); // a long stretch goes on from there
+    return;
+  }
   const end = Math.min(to ?? from + 20, from + LONGEST_S, current().song?.duration_s || Infinity);
   const { what } = current().listening;
   const again = what.startsWith("layers/") ? "mix" : what;

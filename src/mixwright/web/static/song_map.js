@@ -12,6 +12,10 @@ import { clock, inView, length, reveal, ticks } from "./time.js";
 /** @typedef {import("./types.js").Row} Row @typedef {import("./types.js").SongView} SongView */
 
 const SHADES = 5;
+/** What is usually above the map, and what below its rows, in pixels; a shift of less leaves the rows as they are. */
+const USUAL_TOP_PX = 300,
+  BELOW_PX = 46,
+  MOVED_PX = 30;
 
 /** @returns {HTMLElement} */
 export function songMap() {
@@ -55,11 +59,23 @@ export function songMap() {
     hear(time);
   });
   field.addEventListener("keydown", (event) => keyed(event));
+  /** Where the map begins and how high the window is: both decide how high rows are. */
+  let top = USUAL_TOP_PX,
+    high = innerHeight;
   const rows = (/** @type {SongView} */ song) => {
-    layOut(song);
+    layOut(song, high - top - BELOW_PX);
     fill(names, ...rowNames(song));
     map.style.setProperty("--rows", `${layout.totalPx}px`);
+    map.style.setProperty("--gap", `${layout.gapPx}px`);
+    map.parentElement?.classList.toggle("close", layout.isClose);
     ask();
+  };
+  const measured = () => {
+    const { song } = current(),
+      begins = field.getBoundingClientRect().top + scrollY;
+    if (!song || !field.isConnected || (Math.abs(begins - top) < MOVED_PX && innerHeight === high)) return;
+    [top, high] = [begins, innerHeight];
+    rows(song);
   };
   const parts = () => {
     const { song } = current();
@@ -70,12 +86,8 @@ export function songMap() {
   follow(["song"], ask);
   follow(["view_s"], parts);
   new ResizeObserver(parts).observe(field);
-  let high = innerHeight;
-  addEventListener("resize", () => {
-    const { song } = current();
-    if (song && innerHeight !== high) rows(song);
-    high = innerHeight;
-  });
+  new ResizeObserver(measured).observe(document.body);
+  addEventListener("resize", measured);
   follow(["row", "cursor_s", "view_s", "finding", "chosen", "playing"], (now) => {
     ask();
     for (const one of names.querySelectorAll("label")) {
@@ -162,8 +174,8 @@ function paint(context, width, height, colours) {
   const findings = new Map((song.heard?.findings || []).map((one) => [one.id, one]));
   context.font = "11px system-ui, sans-serif";
   for (const { row, top } of placed) {
-    const foot = top + rowPx - 3,
-      full = rowPx - 5;
+    const foot = top + rowPx - (rowPx < 12 ? 2 : 3),
+      full = foot - top - (rowPx < 12 ? 1 : 2);
     if (row.id === at) {
       context.fillStyle = colours.faint;
       context.fillRect(0, top, width, rowPx);

@@ -32,6 +32,7 @@ const SIDES = /** @type {const} */ ([
   ["right", ""],
 ]);
 
+const WHOLE = "the whole song";
 const MOVED =
   "How far it is moved to be as loud as all else that is heard: " +
   "integrated loudness of this stretch, ITU-R BS.1770.";
@@ -182,18 +183,20 @@ function stretchName({ from, to, name }) {
 
 /** @returns {Choice[]} */
 function stretches() {
-  return (current().song?.sections || []).map((one, k) => ({
-    value: `section ${k}`,
-    text: one.name,
-    more: `${clock(one.start_s)} to ${clock(one.end_s)}`,
-  }));
+  const { sections = [], duration_s = 0 } = current().song || {};
+  const times = (/** @type {number} */ from, /** @type {number} */ to) => `${clock(from)} to ${clock(to)}`;
+  return [
+    ...sections.map((one, k) => ({ value: `section ${k}`, text: one.name, more: times(one.start_s, one.end_s) })),
+    { value: `0 ${duration_s}`, text: WHOLE, more: times(0, duration_s) },
+  ];
 }
 
 /** @param {string} value */
 function chooseStretch(value) {
   const section = value.startsWith("section ") ? current().song?.sections[Number(value.slice(8))] : null;
   const [from, to] = section ? [section.start_s, section.end_s] : value.split(" ").map(Number);
-  void listen({ stretch: { from, to, name: section?.name || "" } });
+  const name = section?.name || (from === 0 && to === current().song?.duration_s ? WHOLE : "");
+  void listen({ stretch: { from, to, name } });
 }
 
 /** @param {string} typed 1:05 to 1:20 @returns {Choice | null} */

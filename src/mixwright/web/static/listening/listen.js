@@ -5,7 +5,8 @@ import { ask, said } from "../api.js";
 import { current, put } from "../store.js";
 import { Breaks } from "./breaks.js";
 import { CAP_LUFS, LEAST_LUFS, RAISED_LUFS, SESSION_LUFS, movedDb, peaksAllow, ratio } from "./level.js";
-import { load } from "./sources.js";
+import { now, opened, rate, tell } from "./output.js";
+import { LONGEST_S, heldBack, load } from "./sources.js";
 
 /**
  * @typedef {import("./sounding.js").Side} Side
@@ -14,20 +15,17 @@ import { load } from "./sources.js";
  * @typedef {import("./first.js").Listening} Listening
  */
 
-/** No stretch is longer, in seconds. */
-export const LONGEST_S = 60;
-
-/** @type {AudioContext | null} */
-let context = null;
-/** @type {AudioWorkletNode | null} */
-let node = null;
-/** @type {Promise<void> | null} */
-let opening = null;
 let loading = new AbortController();
+/** What is loaded though nobody hears it yet, "" for nothing. */
+let ahead = "";
 /** @type {{frame: number, at: number} | null} where it was, and when in seconds of the context */
 let place = null;
 /** What the worklet holds, so that nothing is fetched twice. @type {Map<string, string>} */
 const given = new Map();
+/** The stretch that the player has. @type {Stretch | null} */
+let sounds = null;
+/** What is read while it sounds. @type {Map<string, import("./windows.js").Windows>} */
+const streams = new Map();
 const TIRED =
   "You have listened for three quarters of an hour. Ears tire before one notices; a break of ten minutes helps.";
 const breaks = new Breaks(() => put({ notice: { text: TIRED } }));
@@ -39,51 +37,40 @@ export function listening() {
 
 /** @param {Partial<Listening>} fields */
 function set(fields) {
-  const now = { ...listening(), ...fields };
-  const { plays, stretch } = now;
-  const sounds = stretch && (plays === "yes" || plays === "waits");
-  put({ listening: now, playing: sounds ? { from: stretch.from, to: stretch.to, waits: plays === "waits" } : null });
+  const next = { ...listening(), ...fields };
+  const { plays, stretch } = next;
+  const isOn = stretch && (plays === "yes" || plays === "waits");
+  put({ listening: next, playing: isOn ? { from: stretch.from, to: stretch.to, waits: plays === "waits" } : null });
 }
 
-/** @param {object} message */
-export function tell(message) {
-  node?.port.postMessage(message);
+/** @param {any} data what the player tells */
+function told(data) {
+  if (data.faulty) stopped(data.faulty);
+  if (data.at === undefined) return;
+  place = { frame: data.at, at: now() };
+  breaks.heard();
+  const { signal } = loading;
+  stream(data.at).catch((error) => signal.aborted || put({ notice: said(error) }));
 }
 
-/** @returns {BaseAudioContext | null} */
-export function audioContext() {
-  return context;
-}
+navigator.mediaDevices?.addEventListener("devicechange", () => {
+  if (listening().plays !== "yes") return;
+  pause();
+  put({ notice: { text: "The output changed, so it is paused. Check the level there before you go on." } });
+});
 
-/** Make the player, by the first thing that is asked for. */
-async function open() {
-  const rate = current().song?.rate_hz;
-  if (!globalThis.AudioWorkletNode || !rate)
-    throw new Error("This browser has no AudioWorklet; open the page in a newer one to listen.");
-  context = new AudioContext({ sampleRate: rate, latencyHint: "interactive" });
-  const [module] = await Promise.all([
-    WebAssembly.compileStreaming(fetch("static/core.wasm")),
-    context.audioWorklet.addModule("static/listening/player_worklet.js"),
-  ]);
-  node = new AudioWorkletNode(context, "mixwright-player", {
-    numberOfInputs: 0,
-    outputChannelCount: [2],
-    processorOptions: { module },
-  });
-  node.port.onmessage = ({ data }) => {
-    if (data.faulty) stopped(data.faulty);
-    else if (context) {
-      place = { frame: data.at, at: context.currentTime };
-      breaks.heard();
-    }
-  };
-  node.connect(context.destination);
-  await through({});
-  navigator.mediaDevices?.addEventListener("devicechange", () => {
-    if (listening().plays !== "yes") return;
-    pause();
-    put({ notice: { text: "The output changed, so it is paused. Check the level there before you go on." } });
-  });
+/** Have what sounds at a frame, and what comes next, of all that is read while it sounds. @param {number} frame */
+async function stream(frame) {
+  const { signal } = loading;
+  await Promise.all(
+    [...streams].map(([name, one]) =>
+      one.at(
+        frame,
+        (first, channels, keep) => tell({ window: { name, first, channels, keep } }, channels),
+        signal,
+      ),
+    ),
+  );
 }
 
 /** @param {string} why */
@@ -100,45 +87,76 @@ function stopped(why) {
 /**
  * Hear something, or something else; what is not named stays.
  * @param {Partial<Pick<Listening, "what" | "beside" | "turned" | "stretch" | "blind">>} wanted
- * @param {{anew?: boolean}} [how] `anew`: fetch again what is there, it may be another
+ * @param {{anew?: boolean, at?: number}} [how] `anew`: fetch again what is there, it may be another; `at`: from this
+ *   time of the song on
  */
-export async function listen(wanted = {}, { anew = false } = {}) {
+export async function listen(wanted = {}, { anew = false, at } = {}) {
   const before = listening();
   const { stretch } = { ...before, ...wanted };
   if (!stretch || stretch.to <= stretch.from) return;
-  const cutTo = Math.min(stretch.to, stretch.from + LONGEST_S);
-  const held = { ...stretch, to: cutTo };
-  const moved = before.stretch?.from !== held.from || before.stretch?.to !== held.to;
+  const isMoved = (/** @type {Stretch} */ one) => sounds?.from !== one.from || sounds?.to !== one.to;
+  let moved = isMoved(stretch);
   const blind =
     wanted.blind || (wanted.what !== undefined || wanted.beside !== undefined || wanted.stretch ? [] : before.blind);
-  set({ ...wanted, blind, stretch: held, plays: "waits" });
+  set({ ...wanted, blind, stretch, plays: "waits" });
   loading.abort();
   loading = new AbortController();
+  ahead = "";
   const { signal } = loading;
   try {
-    await (opening ||= open());
-    await context?.resume();
+    if (await opened(current().song?.rate_hz || 48000, told)) await through({});
+    const held = await fitted(stretch, signal);
+    if (signal.aborted) return;
+    moved = isMoved(held);
+    if (held !== stretch) set({ stretch: held });
     await fetchAll(held, moved || anew, signal);
+    const frame = at !== undefined ? framesOf(held.from, at) : moved || !place ? 0 : place.frame;
+    await stream(frame);
     if (signal.aborted) return;
     apply();
     const { turned, what, beside, plays } = listening();
     tell({ turn: turned && beside ? beside : what });
-    const frames = framesOf(held);
-    if (moved || before.plays !== "yes")
-      tell({ play: { first: 0, end: frames, at: moved || !place ? 0 : place.frame } });
+    if (at !== undefined || moved || before.plays !== "yes")
+      tell({ play: { first: 0, end: framesOf(held.from, held.to), at: frame } });
+    sounds = held;
     if (plays !== "yes") set({ plays: "yes" });
   } catch (error) {
     if (signal.aborted) return;
-    if (!node) opening = null;
     set({ plays: before.plays === "yes" && !moved ? "yes" : "no" });
     if (moved) tell({ pause: true });
     put({ notice: error instanceof Error && !(error instanceof TypeError) ? { text: error.message } : said(error) });
   }
 }
 
-/** @param {Stretch} stretch */
-function framesOf({ from, to }) {
-  return Math.round((to - from) * (context?.sampleRate || 1));
+/**
+ * Have something ready in the stretch that sounds, to be heard at once; what fails is told when it is heard.
+ * @param {string} id
+ */
+export async function prepare(id) {
+  const { plays, stretch } = listening();
+  if (plays !== "yes" || !stretch) return;
+  ahead = id;
+  await fetchAll(stretch, false, loading.signal).catch(() => {});
+}
+
+/**
+ * Cut a stretch to what can be heard at once.
+ * @param {Stretch} stretch
+ * @param {AbortSignal} signal
+ */
+async function fitted(stretch, signal) {
+  if (stretch.to - stretch.from <= LONGEST_S) return stretch;
+  const { what, beside, blind } = listening();
+  const why = await heldBack([what, beside, ...blind].filter(Boolean), signal);
+  if (!why || signal.aborted) return stretch;
+  put({ notice: { text: `Only the first minute of it: ${why}.` } });
+  const isSection = current().song?.sections.some((one) => one.name === stretch.name);
+  return { from: stretch.from, to: stretch.from + LONGEST_S, name: isSection ? stretch.name : "" };
+}
+
+/** @param {number} from @param {number} to both in seconds */
+function framesOf(from, to) {
+  return Math.round((to - from) * rate());
 }
 
 /**
@@ -150,7 +168,7 @@ function framesOf({ from, to }) {
 async function fetchAll(stretch, anew, signal) {
   const { what, beside, blind } = listening();
   const version = current().song?.version || "";
-  const ids = [...new Set([what, beside, ...blind])].filter(Boolean);
+  const ids = [...new Set([what, beside, ...blind, ahead])].filter(Boolean);
   /** @type {Record<string, Levels>} */
   const levels = {};
   await Promise.all(
@@ -160,20 +178,20 @@ async function fetchAll(stretch, anew, signal) {
         levels[id] = listening().levels[id];
         return;
       }
-      const { channels, levels: found, parts } = await load(id, stretch, context?.sampleRate || 1, signal);
+      const { channels, levels: found, parts, windows } = await load(id, stretch, rate(), signal);
       if (signal.aborted) return;
       levels[id] = found;
       given.set(id, key);
+      if (windows) streams.set(id, windows);
+      else streams.delete(id);
       if (parts.length) put({ tried: { [id]: parts.map((part) => part.list.channels) } });
-      node?.port.postMessage(
-        { give: { name: id, channels, gain: ratio(movedDb(found)), parts } },
-        channels.map((one) => one.buffer),
-      );
+      tell({ give: { name: id, channels, gain: ratio(movedDb(found)), parts } }, channels);
     }),
   );
   if (signal.aborted) return;
   for (const id of [...given.keys()].filter((one) => !ids.includes(one))) {
     given.delete(id);
+    streams.delete(id);
     tell({ drop: id });
   }
   set({ levels });
@@ -248,7 +266,7 @@ export function toggle() {
 /** @returns {number | null} the time that sounds now, in seconds of the song */
 export function heardAt() {
   const { plays, stretch } = listening();
-  if (plays !== "yes" || !stretch || !context || !place) return null;
+  if (plays !== "yes" || !stretch || !place) return null;
   const long = stretch.to - stretch.from;
-  return stretch.from + ((place.frame / context.sampleRate + context.currentTime - place.at) % long);
+  return stretch.from + ((place.frame / rate() + now() - place.at) % long);
 }

@@ -103,24 +103,33 @@ export class Live {
   constructor(rate, module, parts) {
     this.rate = rate;
     this.layers = parts.map((part) => new Layer(part, module));
+    /** Settings that wait until the ones before are taken over. @type {List[] | null} */
+    this.waiting = null;
+    /** They were just taken over, and nobody has heard them yet. */
+    this.fresh = false;
   }
 
   /** Begin at a frame, as if what lies before it had been heard. @param {number} at */
   start(at) {
-    for (const layer of this.layers) {
-      layer.chain = layer.anew(layer.list);
+    this.layers.forEach((layer, k) => {
+      layer.chain = layer.anew(this.waiting?.[k] || layer.list);
       layer.old = null;
       layer.share = 1;
       layer.warm(layer.chain, at, Math.round(WARM_S * this.rate));
-    }
+    });
+    this.waiting = null;
   }
 
   /**
-   * Take other settings over.
+   * Take other settings over, once those before are; of several that wait the last.
    * @param {List[]} lists one a layer
    * @param {number} at the frame that comes next
    */
   change(lists, at) {
+    this.waiting = lists;
+    if (this.layers.some((layer) => layer.old)) return;
+    this.waiting = null;
+    this.fresh = true;
     this.layers.forEach((layer, k) => {
       const before = layer.chain;
       layer.chain = layer.anew(lists[k]);
@@ -136,10 +145,15 @@ export class Live {
    * @param {[number, number]} loop
    * @param {Float32Array[]} out
    * @param {number} frames
+   * @returns {boolean} whether these are the first with other settings
    */
   add(at, loop, out, frames) {
     const step = 1 / (CHANGE_S * this.rate);
+    if (this.waiting) this.change(this.waiting, at);
     for (const layer of this.layers) layer.add(at, loop, out, frames, step);
+    const first = this.fresh;
+    this.fresh = false;
+    return first;
   }
 }
 

@@ -21,12 +21,7 @@ registerProcessor(
     take(data) {
       const sounding = this.sounding;
       if (data.give) sounding.give(data.give.name, data.give.channels, data.give.gain, data.give.parts);
-      if (data.gains) {
-        for (const [name, gain] of Object.entries(data.gains)) {
-          const version = sounding.versions.get(name);
-          if (version) version.gain = /** @type {number} */ (gain);
-        }
-      }
+      if (data.window) sounding.window(data.window.name, data.window.first, data.window.channels, data.window.keep);
       if (data.drop !== undefined) sounding.drop(data.drop);
       if (data.level !== undefined) sounding.wanted = data.level;
       if (data.through) sounding.through(data.through);
@@ -42,8 +37,9 @@ registerProcessor(
      */
     process(_, [out]) {
       const sounding = this.sounding,
-        was = sounding.playing;
+        { playing: was, changes } = sounding;
       sounding.process(out);
+      if (sounding.changes !== changes) this.port.postMessage({ changed: currentFrame });
       this.told += out[0].length;
       if (sounding.faulty && was) this.port.postMessage({ faulty: sounding.faulty });
       if (sounding.playing && this.told >= TELL_S * sampleRate) {

@@ -6,11 +6,13 @@ import { Chain, Core } from "../chain.js";
 import { Live } from "./live.js";
 
 /**
+ * @typedef {{first: number, channels: Float32Array[]}} Piece of a version, from a frame of the stretch on
  * @typedef {import("../chain.js").List} List
  * @typedef {"stereo" | "left" | "right" | "mid" | "side" | "mono"} Side
  * @typedef {{band: List | null, side: Side}} Through
  * @typedef {import("./live.js").LivePart} LivePart
- * @typedef {{channels: Float32Array[], gain: number, live: Live | null}} Version
+ * @typedef {{pieces: Piece[], gain: number, live: Live | null, windowed: boolean}} Version `windowed`: its pieces come
+ *   and go
  */
 
 /** Versions are exchanged in so long, in seconds; so are bands and sides, but when they are left. */
@@ -19,6 +21,8 @@ const SWITCH_S = 0.01,
   LEVEL_S = 0.05;
 /** The core is given so many frames at once. */
 const QUANTUM = 128;
+/** What a version has where it has nothing. */
+const SILENT = [new Float32Array(0)];
 
 /** What each side is made of: left and right of what is heard, of left and right. */
 export const SIDES = /** @type {Record<Side, [number, number, number, number]>} */ ({
@@ -81,6 +85,8 @@ export class Sounding {
     this.level = 1;
     this.wanted = 1;
     this.faulty = "";
+    /** How many changes of settings were heard. */
+    this.changes = 0;
     this.paths = [new Path({ band: null, side: "stereo" }, module)];
     this.paths[0].share = 1;
     this.leaving = SWITCH_S;
@@ -91,13 +97,26 @@ export class Sounding {
   /**
    * Give a version of the stretch, or its samples anew.
    * @param {string} name
-   * @param {Float32Array[]} channels one or two
+   * @param {Float32Array[]} channels one or two; none: its samples come in windows
    * @param {number} gain that brings it to the loudness of the session
    * @param {LivePart[]} [parts] layers of it that can be tried out
    */
   give(name, channels, gain, parts = []) {
     const live = parts.length && this.module ? new Live(this.rate, this.module, parts) : null;
-    this.versions.set(name, { channels, gain, live });
+    const windowed = !channels.length;
+    this.versions.set(name, { pieces: windowed ? [] : [{ first: 0, channels }], gain, live, windowed });
+  }
+
+  /**
+   * Give a window of a version.
+   * @param {string} name
+   * @param {number} first frame
+   * @param {Float32Array[]} channels
+   * @param {number[]} keep first frames of the windows that stay; all others go
+   */
+  window(name, first, channels, keep) {
+    const version = this.versions.get(name);
+    if (version) version.pieces = [...version.pieces.filter((one) => keep.includes(one.first)), { first, channels }];
   }
 
   /** @param {string} name */
@@ -156,7 +175,7 @@ export class Sounding {
     const frames = out[0].length;
     out[0].fill(0);
     out[1].fill(0);
-    if (!this.playing || this.faulty || !this.heard.length) return;
+    if (!this.playing || this.faulty || !this.heard.length || !this.ready(frames)) return;
     for (const side of this.room) side.fill(0);
     this.mix(frames);
     const step = 1 / (this.leaving * this.rate);
@@ -172,6 +191,19 @@ export class Sounding {
     }
     this.guard(out);
     this.go(frames);
+  }
+
+  /** Whether all that is heard is there; until it is, time stands still. @param {number} frames */
+  ready(frames) {
+    const [first, end] = this.loop,
+      last = this.at + frames - 1;
+    return this.heard.every(({ name }) => {
+      const version = this.versions.get(name);
+      if (!version?.windowed) return true;
+      return [this.at, last < end ? last : first + ((last - first) % (end - first))].every((at) =>
+        version.pieces.some((one) => holds(one, at)),
+      );
+    });
   }
 
   /** Add what is heard, each at its share. @param {number} frames */
@@ -197,16 +229,21 @@ export class Sounding {
    * @param {Version} version
    * @param {number} frames
    */
-  read({ channels, live }, frames) {
-    const [left, right = left] = channels,
-      [first, end] = this.loop;
+  read({ pieces, live }, frames) {
+    const [first, end] = this.loop;
     let at = this.at;
-    for (let i = 0; i < frames; i++) {
-      this.one[0][i] = left[at] ?? 0;
-      this.one[1][i] = right[at] ?? 0;
-      if (++at >= end) at = first;
+    for (let i = 0; i < frames;) {
+      const piece = pieces.find((one) => holds(one, at));
+      const [left, right = left] = piece?.channels || SILENT,
+        from = piece?.first || 0;
+      const stop = piece ? Math.min(end, from + left.length) : end;
+      for (; i < frames && at < stop; i++, at++) {
+        this.one[0][i] = left[at - from] ?? 0;
+        this.one[1][i] = right[at - from] ?? 0;
+      }
+      if (at >= end) at = first;
     }
-    live?.add(this.at, this.loop, this.one, frames);
+    if (live?.add(this.at, this.loop, this.one, frames)) this.changes += 1;
   }
 
   /** A stretch that begins anew does so without a click: its ends fade. @param {number} i frames from here */
@@ -242,4 +279,9 @@ export class Sounding {
       }
     }
   }
+}
+
+/** @param {Piece} piece @param {number} at */
+function holds({ first, channels }, at) {
+  return at >= first && at < first + channels[0].length;
 }

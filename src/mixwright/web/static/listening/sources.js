@@ -5,15 +5,21 @@
 import { ask } from "../api.js";
 import { readMoves } from "../moves/read.js";
 import { current } from "../store.js";
-import { partOfWav, wholeWav } from "./wav.js";
+import { partOfWav, wavHead, wholeWav } from "./wav.js";
+import { Windows } from "./windows.js";
 
 /**
  * @typedef {{integrated_lufs: number | null, true_peak_dbtp: number | null}} Levels
  * @typedef {{id: string, name: string, beside: Record<string, number>}} Source
  * @typedef {{from: number, to: number, name: string}} Stretch in seconds; `name`: of the section, or ""
  * @typedef {import("./live.js").LivePart} LivePart
- * @typedef {{channels: Float32Array<ArrayBuffer>[], levels: Levels, parts: LivePart[]}} Loaded
+ * @typedef {{
+ *   channels: Float32Array<ArrayBuffer>[], levels: Levels, parts: LivePart[], windows: Windows | null,
+ * }} Loaded with `windows` no channels: what sounds is read as it is needed
  */
+
+/** What is rendered as it is heard is no longer, in seconds; of files any length is heard, in windows. */
+export const LONGEST_S = 60;
 
 /** @type {Source[]} */
 let files = [];
@@ -87,6 +93,18 @@ export function placeIn(id, stretch) {
 }
 
 /**
+ * Why no more than a minute of some sources can be heard at once, "" where any length can.
+ * @param {string[]} ids
+ * @param {AbortSignal} signal
+ */
+export async function heldBack(ids, signal) {
+  if (ids.some((id) => id !== "mix" && excerptQuery(id) !== null)) return "what is not rendered is heard in excerpts";
+  if (!ids.includes("mix")) return "";
+  const is = await wavHead("api/audio/mix", signal).catch(() => null);
+  return is ? "" : "the mix was not rendered as it is now; render it to hear it whole";
+}
+
+/**
  * @param {string} id
  * @param {Stretch} stretch
  * @param {number} rate in Hz
@@ -95,20 +113,21 @@ export function placeIn(id, stretch) {
  */
 export async function load(id, stretch, rate, signal) {
   if (/^(plan|with|without|try)(\/|$)/.test(id)) await readMoves();
-  const query = excerptQuery(id);
   const [from, to] = placeIn(id, stretch);
+  const isLong = to - from > LONGEST_S;
+  const query = isLong ? null : excerptQuery(id);
   const times = `start_s=${from.toFixed(4)}&end_s=${to.toFixed(4)}`;
-  if (query !== null) {
-    const channels = await wholeWav(`api/excerpt?${times}${query}`, signal);
-    const parts = id.startsWith("try/") ? await tried(id.slice(4), times, signal) : [];
-    return { channels, levels: (await ask(`api/loudness?${times}${query}`, { signal })).result, parts };
-  }
-  const channels = await partOfWav(`api/audio/${id}`, Math.round(from * rate), Math.round(to * rate), signal);
-  return {
-    channels,
-    levels: (await ask(`api/loudness?of=${encodeURIComponent(id)}&${times}`, { signal })).result,
-    parts: [],
-  };
+  const told = query === null ? `of=${encodeURIComponent(id)}&${times}` : `${times}${query}`;
+  const [first, end] = [from, to].map((time) => Math.round(time * rate));
+  const windows = isLong ? new Windows(`api/audio/${id}`, first, end - first, rate) : null;
+  const channels =
+    query !== null
+      ? await wholeWav(`api/excerpt?${times}${query}`, signal)
+      : windows
+        ? []
+        : await partOfWav(`api/audio/${id}`, first, end, signal);
+  const parts = id.startsWith("try/") ? await tried(id.slice(4), times, signal) : [];
+  return { channels, levels: (await ask(`api/loudness?${told}`, { signal })).result, parts, windows };
 }
 
 /**

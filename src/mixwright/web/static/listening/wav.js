@@ -64,10 +64,11 @@ export async function wholeWav(url, signal) {
  * @param {string} url
  * @param {number} first
  * @param {number} end
- * @param {AbortSignal} signal
+ * @param {AbortSignal} [signal]
+ * @param {Head} [head] where it was read before
  */
-export async function partOfWav(url, first, end, signal) {
-  const { at, channels, frames } = await wavHead(url, signal);
+export async function partOfWav(url, first, end, signal, head) {
+  const { at, channels, frames } = head || (await wavHead(url, signal));
   const [from, to] = [first, Math.min(end, frames)].map((frame) => at + 4 * channels * frame);
   if (from >= to)
     throw new Refused(
@@ -80,7 +81,7 @@ export async function partOfWav(url, first, end, signal) {
 
 /**
  * @param {string} url
- * @param {AbortSignal} signal
+ * @param {AbortSignal} [signal]
  */
 export async function wavHead(url, signal) {
   const answer = await got(url, { signal, headers: { Range: `bytes=0-${HEAD_BYTES - 1}` } });

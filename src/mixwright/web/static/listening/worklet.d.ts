@@ -6,3 +6,4 @@ declare class AudioWorkletProcessor {
 }
 declare function registerProcessor(name: string, processor: new (options: any) => AudioWorkletProcessor): void;
 declare const sampleRate: number;
+declare const currentFrame: number;

@@ -2,14 +2,13 @@
 // Hearing a move beside the mix without it, and while its settings are turned.
 
 import { change, said, send } from "../api.js";
-import { listen, listening, tell } from "../listening/listen.js";
+import { listen, listening, prepare } from "../listening/listen.js";
+import { tell } from "../listening/output.js";
 import { current, put } from "../store.js";
 import { readMoves } from "./read.js";
 
 /** @typedef {import("../types.js").ViewedMove} ViewedMove */
 
-/** Settings on their way are sent this often, in milliseconds. */
-const TURN_MS = 25;
 /** The stretch in which a move is needed most. @param {ViewedMove} move */
 function where({ start_s, end_s }) {
   return { from: start_s, to: end_s, name: "" };
@@ -20,8 +19,9 @@ function where({ start_s, end_s }) {
  * @param {ViewedMove} move
  * @param {boolean} turned begin with the one without it
  */
-export function hearMove(move, turned = false) {
-  return listen({ what: `with/${move.id}`, beside: `without/${move.id}`, turned, stretch: where(move) });
+export async function hearMove(move, turned = false) {
+  await listen({ what: `with/${move.id}`, beside: `without/${move.id}`, turned, stretch: where(move) });
+  await prepare(`try/${move.id}`); // it is what sounds as soon as one of its numbers is turned
 }
 
 /** Hear the mix as it would be without any move. @param {ViewedMove} move */
@@ -31,8 +31,10 @@ export function hearUnmoved(move) {
 
 /** What is turned and not settled yet, by id of the move. @type {Map<string, Record<string, string>>} */
 const turning = new Map();
-let timer = 0;
+/** One is on its way to the server; what is turned meanwhile waits, and only the last of it goes. */
 let sending = false;
+/** @type {ViewedMove | null} */
+let waiting = null;
 
 /**
  * Try a setting out: what sounds follows at once, the song stays as it is.
@@ -42,32 +44,36 @@ let sending = false;
  */
 export function turnSetting(move, key, value) {
   turning.set(move.id, { ...turning.get(move.id), [key]: String(value) });
-  if (!timer) timer = window.setTimeout(() => void passOn(move), TURN_MS);
+  waiting = move;
+  if (!sending) void passOn();
 }
 
-/** @param {ViewedMove} move */
-async function passOn(move) {
-  timer = 0;
-  const settings = turning.get(move.id);
-  if (!settings || sending) return;
-  const name = `try/${move.id}`;
+async function passOn() {
   sending = true;
-  try {
-    const { plays, what } = listening();
-    if (what !== name || plays === "no") {
-      await listen({ what: name, beside: `without/${move.id}`, turned: false, stretch: where(move) });
+  while (waiting) {
+    const move = waiting;
+    waiting = null;
+    try {
+      await sound(move);
+    } catch (error) {
+      put({ notice: said(error) });
     }
-    const channels = current().tried[name];
-    if (channels) {
-      const { result } = await send("api/try", { move: move.id, settings, channels });
-      tell({ change: { name, lists: result } });
-    }
-  } catch (error) {
-    put({ notice: said(error) });
-  } finally {
-    sending = false;
   }
-  if (turning.has(move.id) && turning.get(move.id) !== settings) void passOn(move);
+  sending = false;
+}
+
+/** Have a move sound as it is turned. @param {ViewedMove} move */
+async function sound(move) {
+  const settings = turning.get(move.id),
+    name = `try/${move.id}`;
+  if (!settings) return;
+  const { plays, what } = listening();
+  if (what !== name || plays === "no")
+    await listen({ what: name, beside: `without/${move.id}`, turned: false, stretch: where(move) });
+  const channels = current().tried[name];
+  if (!channels) return;
+  const { result } = await send("api/try", { move: move.id, settings, channels });
+  tell({ change: { name, lists: result } });
 }
 
 /**
@@ -84,5 +90,6 @@ export async function settleSetting(move, key, value) {
   await readMoves();
   if (heard.plays === "yes" && heard.what.endsWith(`/${move.id}`)) {
     await listen({ what: `with/${move.id}`, beside: `without/${move.id}` });
+    await prepare(`try/${move.id}`);
   }
 }

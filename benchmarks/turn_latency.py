@@ -57,7 +57,7 @@ def main() -> None:
         number = page.locator(given.number).first
         number.wait_for()
         with page.expect_response("**/api/try/audio**"):
-            page.locator(".move", has=number).first.locator("[data-word$=' h']").click()
+            number.locator("xpath=ancestor::li").locator("[data-word$=' h']").click()
         page.wait_for_timeout(1500)
         number.focus()
         for turn in range(given.repeat):

@@ -13,7 +13,7 @@ ARGUMENTS = ["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127
 
 @contextlib.contextmanager
 def running_browser(*more: str):
-    """Give a running browser that finds no host but this machine, with more arguments; needs playwright and CHROMIUM."""
+    """Give a running browser that finds no other host, with more arguments; needs playwright and CHROMIUM."""
     from playwright import sync_api
 
     with sync_api.sync_playwright() as playwright:

@@ -57,7 +57,7 @@ export function layOut(song, roomPx) {
 export function rowNames(song) {
   const made = [];
   let place = "";
-  for (const row of song.rows) {
+  for (const [number, row] of song.rows.entries()) {
     if (row.place !== place) made.push(el("h3", {}, PLACE_WORDS[row.place]));
     place = row.place;
     const box = el("input", {
@@ -77,7 +77,7 @@ export function rowNames(song) {
       el("span", { dir: "auto", class: row.findings.length ? "name off" : "name" }, row.name),
     );
     label.style.height = `${layout.rowPx}px`;
-    if (layout.isClose && made.length % 2) label.classList.add("second");
+    if (layout.isClose && number % 2) label.classList.add("second");
     made.push(label);
   }
   return made;

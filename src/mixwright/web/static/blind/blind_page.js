@@ -95,7 +95,7 @@ function setup(draw) {
       { class: "hearing" },
       "Compare ",
       ...versions,
-      " ",
+      more ? " " : "",
       more,
       ", in ",
       picker({
@@ -117,7 +117,7 @@ function setup(draw) {
           draw();
         },
       }),
-      ", in ",
+      "; number of ",
       stepper({
         label: "trials",
         value: wanted.trials,

@@ -87,7 +87,7 @@ def opened_page(browser, url: str, *, expected: str = "nothing", **settings) -> 
     own = f"http://127.0.0.1:{urlsplit(url).port}/"
     page.on("request", lambda asked: asked.url.startswith(own) or complaints.append(asked.url))
     page.goto(url)
-    page.wait_for_selector("#main h2")
+    page.wait_for_selector("#main h2", state="attached")
     yield page
     context.close()
     assert complaints == []

@@ -52,13 +52,23 @@ export async function readSong() {
   if (JSON.stringify(result) !== JSON.stringify(current().song)) put({ song: result });
 }
 
+/** The page's own changes go one after another, each to the song as the one before left it. @type {Promise<unknown>} */
+let before = Promise.resolve();
+
 /**
  * Make a change to the song that the page shows; it is told if another was first.
  * @param {string} name
  * @param {object} settings
  * @returns {Promise<any>} the result, null where it was refused
  */
-export async function change(name, settings) {
+export function change(name, settings) {
+  const made = before.then(() => changeNow(name, settings));
+  before = made;
+  return made;
+}
+
+/** @param {string} name @param {object} settings */
+async function changeNow(name, settings) {
   const song = current().song;
   if (!song) return null;
   try {

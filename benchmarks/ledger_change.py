@@ -4,8 +4,8 @@
 The song of `ear_song.py`, cut into sections, its first track the lead voice, followed phrase by phrase. `measure` runs
 as a process of its own, as a person would run it: cold, again from the cache, after a change of the level of one track
 in one section, and after a change of a whole track. Beside them stand a process that only starts Python (empty), and
-the naive way: the changed song cold, without its cache, whose ledger must be the same to the bit. Then the sizes of
-what is kept of the ledger on disk, by kind.
+the naive way: the changed song cold, without its cache, whose ledger must be the same to the bit. And the size of what
+the cold run keeps on disk.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=4.0)
     parser.add_argument("--sections", type=int, default=8)
     parser.add_argument("--no-naive", action="store_true", help="leave the cold run of the changed song out")
-    parser.add_argument("--again", action="store_true", help="go on with the song that is there, tracks decoded")
+    parser.add_argument("--again", action="store_true", help="take the song that is there, tracks decoded")
     given = parser.parse_args()
     received, song = given.folder / "received", given.folder / "song"
     seconds = 60.0 * given.minutes
@@ -44,6 +44,8 @@ def main() -> None:
     if not given.again:
         shutil.rmtree(song, ignore_errors=True)
         run("-m", "mixwright", "start", str(received), "--into", str(song), "--progress", "none", "--json")
+    for file in results(song):
+        file.unlink()
 
     def prepared(now: Song) -> Song:
         sections = tuple(
@@ -62,6 +64,7 @@ def main() -> None:
     told("empty: Python alone", "-c", "pass")
     told("cold, tracks decoded", *MEASURE, str(song))
     told("from the cache", *MEASURE, str(song))
+    sizes(song)
     with open_song(song) as session:
         track = session.song.tracks[given.tracks // 2].id
     start_s = (given.sections // 2) * length_s
@@ -76,7 +79,6 @@ def main() -> None:
 
     edit_song(song, "one track 2 dB lower", lower)
     told("a whole track", *MEASURE, str(song))
-    sizes(song)
     if given.no_naive:
         return
     incremental = read_kept(song, "measure", MeasureResult)
@@ -96,12 +98,18 @@ def told(name: str, *arguments: str) -> None:
     sys.stdout.flush()
 
 
+def results(song: Path) -> list[Path]:
+    """Return what the cache holds besides audio: arrays of under 16 MiB, and records."""
+    files = (file for file in (song / "cache").iterdir() if file.suffix != ".seal")
+    return [file for file in files if file.stat().st_size < 1 << 24]
+
+
 def sizes(song: Path) -> None:
-    """Print what the cache holds besides audio: arrays of under 16 MiB, and records."""
-    files = [file for file in (song / "cache").iterdir() if file.stat().st_size < 1 << 24]
-    for suffix in sorted({file.suffix for file in files}):
-        found = [file.stat().st_size for file in files if file.suffix == suffix]
-        sys.stdout.write(f"{suffix} files, all versions: {len(found)}, {sum(found) / 1e6:.1f} MB\n")
+    """Print how much the results take in the cache, and what is kept in the song."""
+    cached, kept = (
+        sum(file.stat().st_size for file in files) / 1e6 for files in (results(song), (song / "kept").glob("*.*"))
+    )
+    sys.stdout.write(f"on disk: {cached:.1f} MB of results in the cache, {kept:.1f} MB kept in the song\n")
 
 
 if __name__ == "__main__":

@@ -25,11 +25,14 @@ from mixwright.model.words import Place
 _MORE = 0.1
 #: A band goes on to both sides as far as there is this part of what is lost anew at its peak.
 _EDGE = 0.65
+#: Two neighbours of which the lower peak is that part of the higher are one band, unless there is less than this part
+#: of the lower one somewhere between them.
+_DIP = 0.5
 #: Partials of a chord lie further apart than filters: what is lost anew is smoothed over a Cam to both sides, so that
 #: dips between them do not cut a band in two.
 _SMOOTH = np.hanning(9)[1:-1] / np.hanning(9).sum()
 #: Nothing counts of a band that holds up to the first part of the layer, and all from the second on.
-_HOLDS = (HELD, 0.15)
+_HOLDS = (HELD, 0.12)
 #: A layer of which this part had been left in a band was heard there: all counts. Else in proportion to what was left.
 _HEARD = 0.5
 #: And where up to this part had been left it is told after all others.
@@ -62,7 +65,7 @@ def growth(
 
     The size is the rise of the layer as a whole that would make up for what it lost anew in the band. It counts in
     proportion to what had been left there, up to half, as what was covered anyhow is missed less; and less where the
-    band holds less than three twentieths of the layer, down to nothing at one. Inside `tolerances.GROWTH` nothing is
+    band holds less than 0.12 of the layer, down to nothing at 0.05. Inside `tolerances.GROWTH` nothing is
     told. The order is by this over the step, where what had been covered by more than half comes later, and by more
     than three fifths last.
     """
@@ -139,7 +142,7 @@ def _of_layer(then: _Inside, now: _Inside, layer: str, section: Section, place: 
     least = _LEAST_PART * float((part.alone * (1.0 - part.lost[CUED])).sum())
     rise: Rise | None = None
     curve = np.where(heard, np.maximum(more[CUED], 0.0) / np.sqrt(np.maximum(kept, 1e-12)), 0.0)
-    for band in cut(np.where(curve > 0.0, np.convolve(curve, _SMOOTH, "same"), 0.0), _EDGE, _EDGE):
+    for band in _bands(np.where(curve > 0.0, np.convolve(curve, _SMOOTH, "same"), 0.0)):
         if float(more[CUED][band].sum()) < least:
             continue
         rise = rise or Rise(joined([one.sketch for one in parts]))
@@ -163,6 +166,21 @@ def _of_layer(then: _Inside, now: _Inside, layer: str, section: Section, place: 
                 share_before=was,
                 caused_by=named_takers(list(now.hearing.layers), shares[:, band].sum(axis=1)),
             )
+
+
+def _bands(curve: np.ndarray) -> list[slice]:
+    """Return the bands of what is lost anew (FILTERS,), from low to high; a shallow dip does not part two."""
+    found: list[slice] = []
+    for band in sorted(cut(curve, _EDGE, _EDGE), key=lambda band: band.start):
+        if found:
+            below = found[-1]
+            lower, higher = sorted(float(curve[one].max()) for one in (below, band))
+            dip = float(curve[below.stop - 1 : band.start + 1].min())
+            if lower >= _EDGE * higher and dip >= _DIP * lower:
+                found[-1] = slice(below.start, band.stop)
+                continue
+        found.append(band)
+    return found
 
 
 def _ramp(part: float, none: float, full: float) -> float:

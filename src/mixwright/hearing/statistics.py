@@ -142,8 +142,9 @@ def named_takers(layers: Sequence[str], taken_sone: np.ndarray, most: int | None
     if whole <= 0.0:
         return ()
     fractions = taken_sone / whole
-    order = [int(k) for k in np.argsort(-fractions, kind="stable") if fractions[k] >= LEAST_FRACTION]
-    named = [TakenBy(track=layers[k], fraction=_short(fractions[k])) for k in order[:most]]
+    told = np.flatnonzero(fractions >= LEAST_FRACTION)
+    order = told[np.argsort(-fractions[told], kind="stable")][:most]
+    named = [TakenBy(track=layers[k], fraction=_short(fractions[k])) for k in order.tolist()]
     rest = _short(1.0 - sum(one.fraction for one in named))
     return (*named, TakenBy(track=OTHERS, fraction=rest)) if rest > _TRACE else tuple(named)
 

@@ -23,7 +23,7 @@ def heard(tmp_path_factory):
     mixwright.plan(folder)
     mixwright.add(folder, "shape pad -4 dB at 1 kHz q 1")
     mixwright.add(folder, "level keys -2 dB")
-    mixwright.refuse(folder, "level-keys")
+    mixwright.refuse(folder, ["level-keys"])
     return folder
 
 
@@ -54,7 +54,7 @@ def test_every_state_of_the_page(browser, heard, scheme):
         page.locator(".walk").wait_for()
         looked_at(page, "the walk")
         page.locator(".walk").get_by_role("button", name="Put it away").click()
-        page.locator(".state [data-explain=lufs]").focus()
+        page.locator(".state [data-explain=lufs]").hover()
         page.locator("#explained").wait_for()
         looked_at(page, "a number that is explained")
         page.keyboard.press("Escape")

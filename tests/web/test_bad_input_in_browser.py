@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """What goes wrong while a page is open is told there, with what to do, and nothing is lost."""
 
+import contextlib
 import errno
 import os
-import signal
 import subprocess
 import sys
 
@@ -34,6 +34,7 @@ def play(page):
 
 
 def choose(page, word, typed):
+    page.evaluate("import('/static/listening/sources.js').then(sources => sources.readSources())")
     page.locator(f"[data-word='{word}']").click()
     page.keyboard.type(typed)
     page.keyboard.press("Enter")
@@ -95,26 +96,25 @@ def test_a_browser_without_an_audio_worklet(browser, folder):
 def test_a_server_that_is_killed_comes_back_to_its_page(browser, folder, tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
 
-    def served():
-        command = [sys.executable, "-m", "mixwright", "open", str(folder), "--no-browser"]
-        process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=dict(os.environ))
-        return process, next(line for line in process.stdout if "http://" in line).split()[-1]
+    with contextlib.ExitStack() as processes:
 
-    process, url = served()
-    try:
+        def served():
+            command = [sys.executable, "-m", "mixwright", "open", str(folder), "--no-browser"]
+            process = processes.enter_context(subprocess.Popen(command, stdout=subprocess.PIPE, text=True))
+            processes.callback(process.kill)
+            return process, next(line for line in process.stdout if "http://" in line).split()[-1]
+
+        process, url = served()
         with opened_page(browser, url, expected="net::ERR|status of 40") as page:
             page.goto(f"{url}#moves")
             page.locator(".move").wait_for()
-            process.send_signal(signal.SIGKILL)
+            process.kill()
             process.wait()
             page.get_by_text("The server does not answer").first.wait_for()
             page.locator(".move").get_by_role("button", name="Hear it").click()
             expect(page.locator(".notice")).to_contain_text("Is `mixwright open` still running?")
-            process, again = served()
+            _, again = served()
             assert again == url
             expect(page.locator(".waiting")).to_be_hidden()
             page.locator(".move").get_by_role("button", name="Hear it").click()
             expect(page.locator(".hearing")).to_contain_text("Hearing mix with this move")
-    finally:
-        process.terminate()
-        process.wait()

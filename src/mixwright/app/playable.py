@@ -18,7 +18,7 @@ import numpy as np
 from mixwright.app.keys import rendered_key
 from mixwright.app.session import Session, open_song
 from mixwright.engine.render import listened, render
-from mixwright.errors import SettingError, StateError, printable
+from mixwright.errors import InputError, SettingError, StateError, printable
 from mixwright.io.kept import read_kept, read_lanes, song_path
 from mixwright.io.song_file import load_song
 from mixwright.io.write import wav_header
@@ -182,7 +182,7 @@ class Playable:
         elif name.startswith("track/") and name.removeprefix("track/") in session.audio:
             samples = session.audio[name.removeprefix("track/")]
         else:
-            samples = session.store.open(song_path(self.folder, self._file(name)), session.song.rate_hz).audio
+            samples = session.store.open(self._present(name), session.song.rate_hz).audio
         return Audio(samples, session.song.rate_hz)
 
     def excerpt(
@@ -231,6 +231,16 @@ class Playable:
         samples = np.concatenate([part.astype(np.float32) for part in parts])
         samples.flags.writeable = False
         return Audio(samples, session.song.rate_hz)
+
+    def _present(self, name: str) -> Path:
+        """Return the file of something, which is there."""
+        file = self._file(name)
+        path = song_path(self.folder, file)
+        if not path.is_file():
+            command = {"mix-file": "mix", "print": "deliver"}.get(name.partition("/")[0])
+            hint = f"make it anew with {command}" if command else "find it with `mixwright relink SONG FOLDER`"
+            raise InputError("the file is missing", where=printable(file), hint=hint)
+        return path
 
     def _file(self, name: str) -> str:
         """Return the file of something, relative to the song."""

@@ -93,6 +93,7 @@ function stopped(why) {
 export async function listen(wanted = {}, { anew = false, at } = {}) {
   const before = listening();
   const { stretch } = { ...before, ...wanted };
+  if (!stretch) set(wanted); // said beforehand what is to be heard, and played with the first stretch
   if (!stretch || stretch.to <= stretch.from) return;
   const isMoved = (/** @type {Stretch} */ one) => sounds?.from !== one.from || sounds?.to !== one.to;
   let moved = isMoved(stretch);

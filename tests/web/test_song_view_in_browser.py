@@ -8,7 +8,6 @@ from urllib.parse import urlsplit
 import pytest
 
 import invented
-from made_songs import make_song
 from mixwright.app import decide
 from mixwright.app.edit import edit
 from mixwright.io.kept import write_kept
@@ -201,30 +200,6 @@ def test_a_server_that_is_gone_is_told_and_the_page_goes_on_with_the_next(opened
         page.get_by_text("The server does not answer").wait_for(state="hidden")
         expect(page.locator("#head")).to_contain_text("level piano -2")
         again.end()
-
-
-def test_the_whole_path_from_measure_to_hearing(browser, tmp_path):
-    folder = make_song(tmp_path, lead=())
-    running = Running(folder)
-    page = browser.new_page()
-    page.set_default_timeout(120000)
-    page.goto(running.url)
-    page.wait_for_selector(".names label")
-    assert page.get_by_role("button", name="Plan", exact=True).is_disabled()
-    page.get_by_role("button", name="choose a layer").click()
-    page.keyboard.type("vox")
-    page.keyboard.press("Enter")
-    page.get_by_role("button", name="Measure", exact=True).click()
-    page.wait_for_selector(".voice .line")
-    page.get_by_role("button", name="Measure again").wait_for()
-    page.locator(".map .field").focus()
-    page.keyboard.press("ArrowDown")
-    page.keyboard.press("Enter")
-    expect(page.locator(".hearing")).to_contain_text("Hearing mix")
-    page.get_by_role("button", name="Pause").click()
-    expect(page.locator(".hearing")).to_contain_text("To hear: mix")
-    page.close()
-    running.end()
 
 
 def test_undo_and_redo_by_keys_and_what_helps(opened, served):

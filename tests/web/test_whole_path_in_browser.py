@@ -24,6 +24,7 @@ def test_from_tracks_to_the_mix(browser, tmp_path, hands):
     with opened_song(browser, folder) as page:
         does = hands(page)
         hearing = page.locator(".hearing")
+        assert page.get_by_role("button", name="Plan", exact=True).is_disabled()
         does.press(page.get_by_role("button", name="Yes, follow it"))
         page.get_by_text("Or follow").wait_for()
         does.press(page.get_by_role("button", name="Measure", exact=True))
@@ -31,6 +32,8 @@ def test_from_tracks_to_the_mix(browser, tmp_path, hands):
         does.press(page.locator(".finding").first)
         page.wait_for_selector(".covered tbody tr")
         expect(hearing).to_contain_text("Hearing mix")
+        does.press(page.get_by_role("button", name="Pause"))
+        expect(hearing).to_contain_text("To hear: mix")
         does.press(page.get_by_role("button", name="Plan", exact=True))
         page.get_by_role("button", name="Plan anew").wait_for()
         does.press(page.locator("#head nav a", has_text="Moves"))

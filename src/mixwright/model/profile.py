@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal, NamedTuple
 
 from mixwright.model.record import Record
@@ -39,7 +40,7 @@ class Figure(NamedTuple):
     `attribute`: what a reference is chosen for, that it belongs to. `bands`: in which it is given. `spread`: how far
     one record may lie from another of its kind, either way, in its unit (None: by band, see `reference.corridor`).
     `in_sections`: whether it is told of sections, too. `follows_level`: whether a louder master changes it.
-    `source`: where the spread comes from.
+    `source`: where the spread comes from. `between`: what it can be at all.
     """
 
     attribute: Attribute
@@ -49,8 +50,10 @@ class Figure(NamedTuple):
     in_sections: bool = True
     follows_level: bool = False
     source: str = "common practice, no source"
+    between: tuple[float, float] = (-math.inf, math.inf)
 
 
+_PART, _NOT_BELOW_0 = (0.0, 100.0), (0.0, math.inf)
 _DE_MAN = "De Man et al. 2014"
 _PESTANA = "Pestana et al. 2013, genres"
 
@@ -64,17 +67,17 @@ FIGURES: dict[str, Figure] = {
     "third_octaves_db": Figure("spectrum", "db", "thirds", source="Elowsson & Friberg 2017"),
     "side_to_mid_db": Figure("width", "db", spread=2.1, source=_DE_MAN),
     "side_to_mid_octaves_db": Figure("width", "db", "octaves", spread=4.0),
-    "correlation": Figure("width", "ratio", spread=0.12),
-    "mono_loss_db": Figure("width", "db", spread=0.4),
+    "correlation": Figure("width", "ratio", spread=0.12, between=(-1.0, 1.0)),
+    "mono_loss_db": Figure("width", "db", spread=0.4, between=_NOT_BELOW_0),
     "plr_db": Figure("dynamics", "db", spread=2.0),
     "psr_db": Figure("dynamics", "db", spread=2.0),
-    "loudness_range_lu": Figure("dynamics", "lu", spread=2.5, in_sections=False),
+    "loudness_range_lu": Figure("dynamics", "lu", spread=2.5, in_sections=False, between=_NOT_BELOW_0),
     "crest_octaves_db": Figure("dynamics", "db", "octaves", spread=2.0),
     "attack_db": Figure("dynamics", "db", "ends", spread=4.0),
-    "percussion_percent": Figure("dynamics", "percent", spread=10.0),
-    "filled_time_percent": Figure("density", "percent", spread=10.0),
-    "filled_bands_percent": Figure("density", "percent", spread=8.0),
-    "contrast_loudness_lu": Figure("contrast", "lu", spread=2.5, in_sections=False),
+    "percussion_percent": Figure("dynamics", "percent", spread=10.0, between=_PART),
+    "filled_time_percent": Figure("density", "percent", spread=10.0, between=_PART),
+    "filled_bands_percent": Figure("density", "percent", spread=8.0, between=_PART),
+    "contrast_loudness_lu": Figure("contrast", "lu", spread=2.5, in_sections=False, between=_NOT_BELOW_0),
     "contrast_width_db": Figure("contrast", "db", spread=2.5, in_sections=False),
     "contrast_brightness_db": Figure("contrast", "db", spread=2.5, in_sections=False),
     "contrast_filled_percent": Figure("contrast", "percent", spread=10.0, in_sections=False),

@@ -88,6 +88,7 @@ def _row(
 ) -> ComparedRow:
     figure = FIGURES[name]
     outside = interval.outside(value)
+    least, most = figure.between
     return ComparedRow(
         attribute=figure.attribute,
         figure=name,
@@ -96,8 +97,8 @@ def _row(
         low_hz=edges[0] if edges[1] else None,
         high_hz=edges[1] or None,
         value=value,
-        low=round(interval.low, 3),
-        high=round(interval.high, 3),
+        low=round(max(interval.low, least), 3),
+        high=round(min(interval.high, most), 3),
         outside=round(outside, 3) if abs(outside) >= JUST_NOTICED[figure.unit] else 0.0,
         heard=round(heard, 3),
         references=interval.references,

@@ -93,7 +93,8 @@ def stretch_words(one: Stretch) -> str:
     section = f", {row.section}" if row.section else ""
     unit = "points" if row.unit == "percent" else _UNITS[row.unit]
     far = f"{number(abs(row.outside), 2 if row.unit == 'ratio' else 1)} {unit}".rstrip()
-    return f"{far} {above if row.outside > 0 else below}{band}{section} ({title})"
+    up_to = "up to " if one.has_many else ""
+    return f"{up_to}{far} {above if row.outside > 0 else below}{band}{section} ({title})"
 
 
 def band_words_of(one: Stretch) -> str:

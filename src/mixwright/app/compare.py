@@ -16,15 +16,15 @@ from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.app.told import check_known
-from mixwright.errors import InputError, StateError, printable, where
+from mixwright.errors import InputError, StateError, printable, where, with_and
 from mixwright.io.kept import song_path, write_kept
 from mixwright.io.replace import make_folder
 from mixwright.io.song_file import load_song
 from mixwright.io.write import write_wav
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.progress import Cancel, Report, silent
-from mixwright.model.comparison import ComparedReference, CompareResult, Excerpt
-from mixwright.model.profile import ATTRIBUTES, Profile, SectionProfile
+from mixwright.model.comparison import ComparedReference, ComparedRow, CompareResult, Excerpt
+from mixwright.model.profile import ATTRIBUTES, Profile, SectionProfile, Weakness
 from mixwright.model.song import Reference, Section, changed
 from mixwright.reference.beside import Chosen, rows_of
 from mixwright.reference.listening import equally_loud, excerpt_span, in_bands
@@ -101,6 +101,8 @@ def compare(
             for reference, found in zip(references, profiles, strict=True)
         ]
         beside = [dict(one.sections) for one in chosen]
+        rows = rows_of(stood.profile, chosen)
+        unlimited = mix is None and session.song.master.limiter is None
         result = CompareResult(
             file=stood.file,
             integrated_lufs=stood.profile.integrated_lufs,
@@ -109,8 +111,8 @@ def compare(
                 for reference, found, parts in zip(references, profiles, beside, strict=True)
             ),
             sections=tuple(section.name for section in stood.profile.sections),
-            rows=rows_of(stood.profile, chosen),
-            notes=_notes(stood.profile, given.sections, mix),
+            rows=rows,
+            notes=(*_notes(stood.profile, given.sections, mix), *(_open(rows) if unlimited else ())),
             sounding="" if mix else sounding_hash(session.song, session.lanes),
         )
         if listen is not None:
@@ -158,23 +160,32 @@ def _reference(
         use_for=reference.use_for,
         integrated_lufs=found.integrated_lufs,
         gain_db=None if both[0] is None or both[1] is None else round(both[0] - both[1], 3),
-        weak=tuple(
-            f"{weak.why}: not used for {', '.join(weak.attributes)}" if 0 < len(weak.attributes) < len(ATTRIBUTES)
-            else f"{weak.why}: not used" if weak.attributes else weak.why
-            for weak in found.weak
-        ),
+        weak=tuple(_left_out(weak, "not used") for weak in found.weak),
         beside={name: (part.name, part.start_s, part.end_s) for name, part in parts.items()},
-    )  # fmt: skip
+    )
 
 
 def _notes(mix: Profile, sections: Sequence[Section], given: Path | None) -> tuple[str, ...]:
-    notes = [
-        f"The mix: {weak.why}" + (f", not compared for {', '.join(weak.attributes)}." if weak.attributes else ".")
-        for weak in mix.weak
-    ]
+    notes = [f"The mix: {_left_out(weak, 'not compared')}." for weak in mix.weak]
     if given is not None and sections and [one.name for one in mix.sections] != [one.name for one in sections]:
         notes.append("The file is not as long as the song: its sections were found in it.")
     return tuple(notes)
+
+
+def _left_out(weak: Weakness, left: str) -> str:
+    """Return what is wrong with a song, and what it is `left` out of: all of it, some attributes, or nothing."""
+    if not weak.attributes:
+        return weak.why
+    named = [one.replace("_", " ") for one in weak.attributes]
+    return f"{weak.why}: {left}" + (f" for {with_and(named)}" if len(named) < len(ATTRIBUTES) else "")
+
+
+def _open(rows: Sequence[ComparedRow]) -> tuple[str, ...]:
+    """Return what is to be said of a mix without a limiter where it is more open than the records."""
+    peaks = ("plr_db", "psr_db", "crest_octaves_db")
+    if not any(row.figure in peaks and row.outside > 0.0 and not row.section for row in rows):
+        return ()
+    return ("No limiter is on the mix: that it is more open than finished records is to be expected.",)
 
 
 def _excerpts(
@@ -196,11 +207,12 @@ def _excerpts(
     make_folder(into)
     written: list[Excerpt] = []
     for section in told:
-        sources = [("mix", mix.audio, mix.rate_hz, section)]
+        sources: list[tuple[str, np.ndarray, int, SectionProfile]] = [("mix", mix.audio, mix.rate_hz, section)]
         for reference, parts, found in zip(session.song.references, beside, profiles, strict=True):
             if section.name in parts and found.integrated_lufs is not None:
                 stem = session.store.open(song_path(session.folder, reference.file))
-                sources.append((reference.id, stem.audio, stem.rate_hz, parts[section.name]))
+                name = reference.id if reference.id != "mix" else "reference mix"
+                sources.append((name, stem.audio, stem.rate_hz, parts[section.name]))
         spans = [excerpt_span(part.start_s, part.end_s) for *_, part in sources]
         cut = [
             in_bands(_stereo(audio[round(span[0] * rate) : round(span[1] * rate)]), rate)

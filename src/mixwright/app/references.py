@@ -22,12 +22,12 @@ PROFILED_BY = ("mixwright.reference", "mixwright.model.profile", "mixwright.core
 
 
 def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | None = None) -> Corridor:
-    """Profile the references of a song, each once, and return what they span.
+    """Profile the references of a song, each once, and return what they span; what is wrong with one is left out.
 
     Raises
     ------
     InputError
-        when a reference is missing, silent, or cannot be used
+        when a reference is missing, or cannot be read
     SettingError
         when it was chosen for an attribute that is not known
     """
@@ -35,14 +35,18 @@ def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | N
     if not references:
         return Corridor()
     profiles = profiles_of(session, report=report, cancel=cancel)
-    for reference, found in zip(references, profiles, strict=True):
-        if found.integrated_lufs is None and found.values:
-            raise InputError(
-                "this reference is silent, or too short to be measured",
-                where=printable(reference.file),
-                hint="give the whole record",
-            )
     return corridor(profiles, [reference.use_for for reference in references])
+
+
+def not_used(session: Session, *, cancel: Cancel | None = None) -> tuple[str, ...]:
+    """Return a sentence for each reference of a song that cannot be used at all, and why; they were profiled before."""
+    profiles = profiles_of(session, cancel=cancel) if session.song.references else ()
+    return tuple(
+        f"The reference {reference.id} is not used: {weak.why}."
+        for reference, found in zip(session.song.references, profiles, strict=True)
+        for weak in found.weak
+        if len(weak.attributes) == len(ATTRIBUTES)
+    )
 
 
 def profiles_of(session: Session, *, report: Report = silent, cancel: Cancel | None = None) -> tuple[Profile, ...]:

@@ -17,7 +17,6 @@ from mixwright.planning.towards_records import MOST_TOWARDS_RECORDS, Nearer
 from mixwright.reference.beside import Chosen, rows_of
 from mixwright.reference.contrast import told_sections
 from mixwright.reference.matching import matched
-from mixwright.reference.stretches import Stretch
 from mixwright.report.compared import amount, stretch_words
 
 
@@ -76,10 +75,11 @@ def is_ticked(song: Song) -> bool:
 def worded(planned: PlannedMove, nearer: Nearer) -> PlannedMove:
     """Return a move towards the records as it is proposed: which way, and how much of it the model expects."""
     row = changed(nearer.stretch.furthest, outside=nearer.before)
-    words = stretch_words(Stretch(row, nearer.stretch.low_hz, nearer.stretch.high_hz))
+    before = abs(nearer.before)
+    words = stretch_words(nearer.stretch._replace(furthest=row, least=before, most=before))
     span = "the record spans" if row.references == 1 else f"the {row.references} records span"
-    far = amount(row, abs(nearer.before))
-    inside = f"{amount(row, abs(nearer.before) - abs(nearer.after))} of these {far}" if nearer.after else "all of it"
+    far = amount(row, before)
+    inside = f"{amount(row, before - abs(nearer.after))} of these {far}" if nearer.after else "all of it"
     unit = "lu" if row.unit == "lu" else "db"
     return changed(
         planned,

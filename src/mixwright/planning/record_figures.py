@@ -120,6 +120,7 @@ class RecordFigures:
         self.rows = tuple(
             row for row in rows if row.figure in FORETOLD and (not row.section or row.section in self._sections)
         )
+        self._heard_db: dict[tuple[Candidate, bytes, int, str], np.ndarray] = {}
         self._before = self._sums(())
 
     def energy_of(self, section: str) -> np.ndarray:
@@ -158,6 +159,15 @@ class RecordFigures:
         then, was = (sums[row.section].figure(row.figure)[band] for sums in (now, self._before))
         return 0.0 if then is None or was is None else then - was
 
+    def _gain_db(self, candidate: Candidate, values: np.ndarray, row: int, excited: Excited) -> np.ndarray:
+        found = _filter_db(candidate, values)
+        if found is not None:
+            return found
+        key = (candidate, values.tobytes(), row, excited.section.name)  # candidates are told apart by identity
+        if key not in self._heard_db:
+            self._heard_db[key] = _heard_db(candidate, values, row, excited)
+        return self._heard_db[key]
+
     def _sums(self, chosen: Chosen) -> dict[str, _Sum]:
         found = {name: self._sum(name, chosen) for name in self._sections}
         every = tuple(found.values())
@@ -176,7 +186,7 @@ class RecordFigures:
                     more, side[row] = _placed(candidate, values, float(side[row]))
                     energy[row] *= more
                 else:
-                    energy[row] *= factor(_gain_db(candidate, values, row, excited))
+                    energy[row] *= factor(self._gain_db(candidate, values, row, excited))
         power = energy.sum(axis=1)
         return _Sum(energy.sum(axis=0), float(power @ (1.0 - side)), float(power @ side))
 
@@ -195,8 +205,8 @@ def _placed(candidate: Candidate, values: np.ndarray, side: float) -> tuple[floa
     return 1.0, (1.0 - math.cos(settings["pan"] * math.pi / 2.0)) / 2.0 if "pan" in settings else side
 
 
-def _gain_db(candidate: Candidate, values: np.ndarray, row: int, excited: Excited) -> np.ndarray:
-    """Return the gain of a row in thirds of an octave, (31,): of filters by their formula, else by what is heard."""
+def _filter_db(candidate: Candidate, values: np.ndarray) -> np.ndarray | None:
+    """Return the gain of a level or a filter in thirds of an octave, (31,), by its formula; None of anything else."""
     settings, hz = candidate.all_settings(values), np.array(THIRDS_HZ)
     if candidate.kind == "level":
         return np.full(len(hz), settings["gain_db"])
@@ -207,6 +217,12 @@ def _gain_db(candidate: Candidate, values: np.ndarray, row: int, excited: Excite
     if candidate.kind == "band_limit":
         slope = settings.get("slope_db_oct", 12.0)
         return band_limit(hz, slope, settings.get("low_hz"), settings.get("high_hz")).db
+    return None
+
+
+def _heard_db(candidate: Candidate, values: np.ndarray, row: int, excited: Excited) -> np.ndarray:
+    """Return the gain of a row in thirds of an octave, (31,), as a mean over what is heard of it."""
+    hz = np.array(THIRDS_HZ)
     gain = candidate.gains_db(values, excited).get(row)
     if gain is None:
         return np.zeros(len(hz))

@@ -14,7 +14,7 @@ from mixwright.planning.candidate import Candidate
 from mixwright.planning.essentials import Essentials
 from mixwright.planning.excited import Excited
 from mixwright.planning.known import KnownSong
-from mixwright.planning.objective import Objective, State
+from mixwright.planning.objective import A_FURTHER_MOVE, Objective, State
 from mixwright.planning.record_candidates import record_candidates
 from mixwright.planning.record_figures import RecordFigures
 from mixwright.planning.search import MOST_MOVES, Pick
@@ -58,8 +58,9 @@ def nearer_records(
 ) -> list[Nearer]:
     """Return moves that bring the mix nearer to the records, beside moves that make room.
 
-    Every one lowers ``J + RECORDS_WEIGHT * figures.missing``, J that of the objective with the price of all moves; and
-    with it no layer and no band lies further outside its tolerance, and none outside that was inside.
+    Every one lowers ``J + RECORDS_WEIGHT * figures.missing``, J that of the objective, in which moves towards the records
+    are counted by themselves: they are no dearer where much room is made. And with it no layer and no band lies further
+    outside its tolerance, and none outside that was inside.
 
     Parameters
     ----------
@@ -81,7 +82,7 @@ def nearer_records(
         moved = {(pick.candidate.target, pick.candidate.kind) for pick in made}
         seen_to = [aim for _, aim in found]
         left = [(one, aim) for one, aim in candidates if (one.target, one.kind) not in moved and aim not in seen_to]
-        best = _best(objective, made, left, figures, cancel or Cancel())
+        best = _best(objective, made, len(picks) * A_FURTHER_MOVE, left, figures, cancel or Cancel())
         if best is None:
             break
         found.append(best)
@@ -97,11 +98,15 @@ def nearer_records(
 def _best(
     objective: Objective,
     made: Sequence[Pick],
+    spared: float,
     candidates: Sequence[tuple[Candidate, Stretch]],
     figures: RecordFigures,
     cancel: Cancel,
 ) -> tuple[Pick, Stretch] | None:
-    """Return the move that is worth most beside others; None where none is worth its price and spares what is heard."""
+    """Return the move that is worth most beside others; None where none is worth its price and spares what is heard.
+
+    `spared`: of what a move costs, what it costs because others make room.
+    """
     now = State(objective, _chosen(made))
     tolerated, outside = _tolerated(objective, now), figures.outside(_chosen(made))
     missing = figures.missing(outside)
@@ -118,9 +123,9 @@ def _best(
         cancel.check()
         state = State(objective, _chosen([*made, pick]))
         pairs = zip(tolerated, _tolerated(objective, state), strict=True)
-        left = gain - (state.cost.total - now.cost.total)
-        spared = all(then <= max(was, 0.0) + _NO_FURTHER for was, then in pairs)
-        if left > _LEAST_GAIN and spared and (best is None or left > best[0]):
+        left = gain - (state.cost.total - now.cost.total - spared)
+        harmless = all(then <= max(was, 0.0) + _NO_FURTHER for was, then in pairs)
+        if left > _LEAST_GAIN and harmless and (best is None or left > best[0]):
             best = left, pick, aim
     return None if best is None else best[1:]
 

@@ -8,25 +8,28 @@ from typing import NamedTuple
 
 from mixwright.model.comparison import ComparedRow
 
-#: A neighbour that lies outside by less than this part of the furthest is told by itself, or not where others come
-#: first: bands that are hardly outside blur what is far.
-_ALIKE = 0.5
+#: Neighbours are told together that lie outside by between this part and this multiple of the one that counts most:
+#: bands that are hardly outside blur what is far, and what is far but not heard exaggerates what is.
+_ALIKE = 0.4, 2.5
 
 
 class Stretch(NamedTuple):
     """Neighbouring bands of a figure that lie about as far outside on the same side, or one figure alone.
 
-    `furthest`: what it is told by; none of the others lies further outside.
+    `furthest`: the one that counts most, of how far outside it is and how much is heard of it. `least`, `most`: how far
+    outside the bands are, without a sign.
     """
 
     furthest: ComparedRow
     low_hz: float | None
     high_hz: float | None
+    least: float
+    most: float
 
-    @property
-    def has_many(self) -> bool:
-        """Whether it is more than one band."""
-        return (self.low_hz, self.high_hz) != (self.furthest.low_hz, self.furthest.high_hz)
+
+def stretch_of(row: ComparedRow) -> Stretch:
+    """Return one row as a stretch of its own."""
+    return Stretch(row, row.low_hz, row.high_hz, abs(row.outside), abs(row.outside))
 
 
 def stretches(told: Sequence[ComparedRow]) -> list[Stretch]:
@@ -47,14 +50,16 @@ def _parted(run: Sequence[ComparedRow]) -> Iterator[Stretch]:
     """Yield the parts of neighbours on one side that are about as far outside as the one that counts most of them."""
     if not run:
         return
+    far = [abs(row.outside) for row in run]
     at = max(range(len(run)), key=lambda k: run[k].weight)
-    far = abs(run[at].outside)
+    low, high = (far[at] * part for part in _ALIKE)
     first, last = at, at
-    while first > 0 and _ALIKE * far <= abs(run[first - 1].outside) <= far:
+    while first > 0 and low <= far[first - 1] <= high:
         first -= 1
-    while last < len(run) - 1 and _ALIKE * far <= abs(run[last + 1].outside) <= far:
+    while last < len(run) - 1 and low <= far[last + 1] <= high:
         last += 1
-    yield Stretch(run[at], run[first].low_hz, run[last].high_hz)
+    inside = far[first : last + 1]
+    yield Stretch(run[at], run[first].low_hz, run[last].high_hz, min(inside), max(inside))
     yield from _parted(run[:first])
     yield from _parted(run[last + 1 :])
 

@@ -48,7 +48,7 @@ def weaknesses(traces: Traces, values: Values) -> tuple[Weakness, ...]:
     if is_speech(traces):
         return (Weakness(why="sounds like speech, or like a voice alone", attributes=ATTRIBUTES),)
     if levels.duration_s < _SHORT_S:
-        tell(f"{levels.duration_s:.0f} s long: no sections to compare", "contrast", "density")
+        tell(f"only {levels.duration_s:.0f} s long", "contrast", "density")
     if values["side_to_mid_db"][0] is None:
         tell("both sides are the same (mono)", "width", "lead")
     limit = limit_hz(traces)

@@ -85,16 +85,19 @@ def attribute_sentences(result: CompareResult) -> list[str]:
     return [f"{capital(ATTRIBUTE_WORDS[one.furthest.attribute])}: {stretch_words(one)}." for one in first.values()]
 
 
-def stretch_words(one: Stretch) -> str:
-    """Return how far outside, which way and where: ``1.8 dB more at 2.5 to 4 kHz (level by third of an octave)``."""
+def stretch_words(one: Stretch, *, named: bool = True) -> str:
+    """Return how far outside, which way and where: ``1.2 to 1.8 dB more at 2.5 to 4 kHz (level by third ...)``.
+
+    `named`: with what the figure is called.
+    """
     row = one.furthest
     title, above, below = FIGURE_WORDS[row.figure]
     band = f" at {band_words_of(one)}" if one.low_hz is not None else ""
     section = f", {row.section}" if row.section else ""
     unit = "points" if row.unit == "percent" else _UNITS[row.unit]
-    far = f"{number(abs(row.outside), 2 if row.unit == 'ratio' else 1)} {unit}".rstrip()
-    up_to = "up to " if one.has_many else ""
-    return f"{up_to}{far} {above if row.outside > 0 else below}{band}{section} ({title})"
+    ends = dict.fromkeys(number(far, 2 if row.unit == "ratio" else 1) for far in (one.least, one.most))
+    far = f"{' to '.join(ends)} {unit}".rstrip()
+    return f"{far} {above if row.outside > 0 else below}{band}{section}" + (f" ({title})" if named else "")
 
 
 def band_words_of(one: Stretch) -> str:
@@ -149,10 +152,14 @@ def compare_text(result: CompareResult) -> list[str]:
         if row.low_hz is None
     ]
     lines += ["", "Whole:", *rows(("", "mix", "references span", ""), body, right="12")] if body else []
-    banded = [one for one in stretches(whole) if one.low_hz is not None]
+    banded: dict[str, list[str]] = {}
+    for one in stretches(whole):
+        if one.low_hz is not None:
+            banded.setdefault(one.furthest.figure, []).append(stretch_words(one, named=False))
     if banded:
-        lines += ["", "By band, outside:"]
-        lines += [line for one in banded for line in wrapped(f"{stretch_words(one)}.", "  ", "    ")]
+        lines += ["", "By band, outside, first what is heard:"]
+        told = (f"{capital(FIGURE_WORDS[figure][0])}: {'; '.join(words)}." for figure, words in banded.items())
+        lines += [line for words in told for line in wrapped(words, "  ", "    ")]
     lines += _section_lines(result)
     lines += ["", "References, as they were used:"]
     lines += [line for one in result.references for line in wrapped(f"{reference_sentence(one)}.", "  ", "    ")]
@@ -187,7 +194,7 @@ def _section_lines(result: CompareResult) -> list[str]:
         best: dict[str, Stretch] = {}
         for one in told:
             best.setdefault(one.furthest.figure, one)
-        words = [stretch_words(Stretch(_unnamed(one.furthest), one.low_hz, one.high_hz)) for one in best.values()]
+        words = [stretch_words(one._replace(furthest=changed(one.furthest, section=""))) for one in best.values()]
         lines += [line for said in words[:_MOST_TOLD] for line in wrapped(f"{said}.", "  ", "    ")]
         if len(words) > _MOST_TOLD:
             lines += [f"  and {len(words) - _MOST_TOLD} more, less far or less heard."]
@@ -196,7 +203,3 @@ def _section_lines(result: CompareResult) -> list[str]:
         ["", *wrapped(f"Not compared, for nothing in the references is like it: {listed(alone)}.")] if alone else []
     )
     return lines
-
-
-def _unnamed(row: ComparedRow) -> ComparedRow:
-    return changed(row, section="")

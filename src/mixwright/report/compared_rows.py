@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from mixwright.model.comparison import ComparedRow, CompareResult
-from mixwright.reference.stretches import Stretch
+from mixwright.reference.stretches import stretch_of
 from mixwright.report.compared import (
     FIGURE_WORDS,
     amount,
@@ -107,7 +107,7 @@ def _outside(rows: Sequence[ComparedRow]) -> str:
 
 
 def _name(row: ComparedRow) -> str:
-    band = band_words_of(Stretch(row, row.low_hz, row.high_hz))
+    band = band_words_of(stretch_of(row))
     return ", ".join(filter(None, (band or FIGURE_WORDS[row.figure][0], row.section)))
 
 

@@ -4,7 +4,7 @@
 import numpy as np
 import pytest
 from noises_of_profiles import RATE_HZ, noise, song, speech_like
-from scipy.signal import firwin, oaconvolve
+from scipy.signal import butter, firwin, oaconvolve, sosfilt
 
 from mixwright.model.profile import ATTRIBUTES
 from mixwright.reference.corridor import corridor
@@ -21,6 +21,12 @@ def test_a_whole_song_has_no_weakness():
 
 def test_speech_counts_for_nothing():
     assert why(speech_like()) == {"sounds like speech, or like a voice alone": set(ATTRIBUTES)}
+
+
+def test_silence_before_and_behind_a_song_is_no_pause():
+    thin = sosfilt(butter(8, 250.0, "highpass", fs=RATE_HZ, output="sos"), song()[: 8 * RATE_HZ], axis=0)
+    quiet = np.zeros((4 * RATE_HZ, 2))
+    assert set(why(np.concatenate([quiet, thin, quiet]))) == {"only 16 s long"}
 
 
 def test_silence_counts_for_nothing():

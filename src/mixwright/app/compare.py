@@ -153,7 +153,8 @@ def _bounce(session: Session, path: Path, cancel: Cancel | None) -> _Mix:
 def _reference(
     reference: Reference, found: Profile, mix: Profile, parts: dict[str, SectionProfile]
 ) -> ComparedReference:
-    both = mix.integrated_lufs, found.integrated_lufs
+    usable = not any(len(weak.attributes) == len(ATTRIBUTES) for weak in found.weak)
+    both = mix.integrated_lufs, found.integrated_lufs if usable else None
     return ComparedReference(
         id=reference.id,
         file=reference.file,

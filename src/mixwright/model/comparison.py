@@ -40,7 +40,7 @@ class ComparedRow(Record, frozen=True, kw_only=True):
 
 
 class ComparedReference(Record, frozen=True, kw_only=True):
-    """A reference as it was used: `gain_db` brings it to the loudness of the mix.
+    """A reference as it was used: `gain_db` brings it to the loudness of the mix; None where it cannot be used.
 
     `weak`: what is wrong with it, each with what is left out of it. `beside`: which of its sections stands beside each
     section of the mix, and from where to where.

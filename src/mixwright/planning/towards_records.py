@@ -58,9 +58,9 @@ def nearer_records(
 ) -> list[Nearer]:
     """Return moves that bring the mix nearer to the records, beside moves that make room.
 
-    Every one lowers ``J + RECORDS_WEIGHT * figures.missing``, J that of the objective, in which moves towards the records
-    are counted by themselves: they are no dearer where much room is made. And with it no layer and no band lies further
-    outside its tolerance, and none outside that was inside.
+    Every one lowers ``J + RECORDS_WEIGHT * figures.missing``, J that of the objective, in which moves towards the
+    records are counted by themselves: they are no dearer where much room is made. And with it no layer and no band lies
+    further outside its tolerance, and none outside that was inside.
 
     Parameters
     ----------

@@ -109,7 +109,9 @@ def is_speech(traces: Traces) -> bool:
     bands = traces.both.sum(axis=0, dtype=np.float64)
     if not len(power) or not bands.any():
         return False
-    loud = float(np.percentile(power, 95.0))
-    pauses = float(np.mean(power < loud * 10.0 ** (-_PAUSE_DB / 10.0)))
+    sounds = power >= float(np.percentile(power, 95.0)) * 10.0 ** (-_PAUSE_DB / 10.0)
+    at = np.flatnonzero(sounds)
+    # What lies before the first sound and behind the last is no pause.
+    pauses = 1.0 - float(sounds[at[0] : at[-1] + 1].mean())
     middle = float(bands[MIDDLE_THIRDS].sum())
     return pauses > _PAUSES and float(bands[_BELOW_80_HZ].sum()) < middle * 10.0 ** (_SPEECH_BOTTOM_DB / 10.0)

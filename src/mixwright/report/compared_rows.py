@@ -53,7 +53,7 @@ def beside_references(result: CompareResult | None) -> Markup | None:
         element("p", lead_sentence(result)),
         element("ul", [element("li", sentence) for sentence in sentences]) if sentences else None,
         _chart(row_strips(singles)),
-        element("p", NOTE, class_="note"),
+        element("p", " ".join((NOTE, *result.notes)), class_="note"),
         _folded(f"By band ({_outside(bands)})", [(title, row_strips(group)) for title, group in _by_figure(bands)]),
         _folded(f"By section ({_outside([row for row in result.rows if row.section])})", _sections(result)),
         element("details", element("summary", f"References ({len(used)})"), element("ul", used)),

@@ -33,6 +33,8 @@ from mixwright.model.tags import Tags
 POOLED, EACH = 0.95, 0.85
 #: What is told of the set, by the name of the check.
 SET_KINDS = {"parts add up to the mix": "does_not_add_up", "every name once": "name_taken"}
+#: What is told of a part that is off.
+PART_OFF = {"start_differs", "polarity", "sides_changed", "gain_differs"}
 
 
 def told_by_check(planted: Sequence[Planted]) -> list[dict[Path, set[str]]]:
@@ -60,7 +62,7 @@ def _told(result: CheckResult, planted: Planted) -> dict[Path, set[str]]:
     told = {Path(one.file): {f.kind for f in one.faults if f.severity != "note"} for one in result.files}
     failed = {SET_KINDS[line.name] for line in result.checks if not line.passed}
     # A part that is named says more than that the sum is off.
-    if any(told.values()):
+    if any(kinds & PART_OFF for kinds in told.values()):
         failed.discard("does_not_add_up")
     told[planted.files[0].parent] = failed
     return told

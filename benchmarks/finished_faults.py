@@ -303,13 +303,13 @@ def upsampled(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -
 
 
 def lossy_source(piece: Piece, folder: Path, stem: str, rng: np.random.Generator) -> Planted:
-    """Coded as MP3 of 128 to 256 kbit/s, decoded, and written as if it were none; what has no top loses nothing."""
+    """Coded as MP3 of 112 to 192 kbit/s, decoded, and written as if it were none; what has no top loses nothing."""
     top = signal.sosfilt(signal.butter(4, (13_500, 16_000), "band", fs=piece.rate_hz, output="sos"), piece.mix, axis=0)
     if piece.coded or np.sqrt(np.mean(top**2)) < 10 ** (-80 / 20):
         raise LookupError(f"{piece.name}: nothing up there, or cut off before")
     file = io.BytesIO()
     how = {"format": "MP3", "subtype": "MPEG_LAYER_III", "bitrate_mode": "CONSTANT"}
-    soundfile.write(file, piece.mix, piece.rate_hz, compression_level=float(rng.uniform(0.2, 0.7)), **how)
+    soundfile.write(file, piece.mix, piece.rate_hz, compression_level=float(rng.uniform(0.4, 0.7)), **how)
     file.seek(0)
     audio, _ = soundfile.read(file, always_2d=True)
     ends = np.minimum(1.0, np.minimum(np.arange(len(audio)), np.arange(len(audio))[::-1]) / 500.0)[:, None]

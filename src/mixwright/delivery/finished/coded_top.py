@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """Whether a file comes from a coded one: coders of music cut off the top at one frequency, and leave nothing above.
 
-The edges are those of MP3 at up to 256 kbit/s and of AAC at up to 192 (measured with libsndfile and LAME: 17.3 kHz at
-160 kbit/s, 18.7 at 192, 19.4 at 256). At higher rates they lie at 20 kHz and more, where converters and synthesizers
-end, too, so nothing is told of these.
+The edges are those of MP3 and AAC at up to 192 kbit/s (measured with libsndfile and LAME: 16.6 kHz at 128, 17.3 at
+160, 18.7 at 192 kbit/s). At higher rates they lie above 19 kHz, where synthesizers, which leave out what they cannot
+play, and converters end as suddenly: nothing is told of these.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy.typing as npt
 from mixwright.delivery.finished.window_powers import hz_of_bins
 
 _BAND_HZ = 250.0
-_LOWEST_HZ, _HIGHEST_HZ = 14_750.0, 19_750.0
+_LOWEST_HZ, _HIGHEST_HZ = 14_750.0, 19_250.0
 #: Least level below the edge over that of the loudest band above, within 750 Hz, and most that it falls by in as much
 #: before that: a coder takes away nothing up to its edge, while a steep filter falls for some time, and ever faster as
 #: it comes near half the rate.

@@ -2,9 +2,10 @@
 """Clicks: frames that their neighbours on both sides do not foretell, as a cut without a cross-fade leaves them.
 
 Two predictors leave what the sound cannot tell of itself: one fitted to each second (autocorrelation method, order 32),
-for sound with a spectrum of its own, and the fixed fourth difference, which a click cannot bend towards itself. An
-attack leaves much of both, and goes on doing so; a cut leaves one frame. The residual of a click therefore stands
-above all that lies up to 60 ms to either side of it.
+for sound with a spectrum of its own, and the fixed fourth difference, which a click cannot bend towards itself. Both
+must leave far more in one place than up to 60 ms to either side of it: so the teeth of a low saw wave are none. And the
+sound must step there as nowhere within 4 ms: an attack goes on as it began, and the corner of a clipped top is the end
+of a slope.
 """
 
 from __future__ import annotations
@@ -19,20 +20,21 @@ from mixwright.jobs.progress import Cancel
 _ORDER = 32
 #: Cells in which the largest residual is looked for; 2 ms is the longest click of common practice (no source).
 _CELL_S = 0.002
-#: Cells to either side that a click must stand out of; the two next to it hold its own ringing.
+#: Cells to either side that a click must stand out of; the two next to it hold its own ringing, and are those within
+#: which its step is compared.
 _NEAR, _FAR = 2, 30
-#: By what factor it must stand out of them: by the one predictor, the other, or both (their geometric mean). Set by
-#: benchmarks/checks.py: the beater of a kick drum reaches 4.4 in both.
-FITTED, FIXED, BOTH = 5.0, 5.5, 4.6
-#: Where the step itself is so many times any other around it, the factors may be lower by this.
-PLAIN_STEP, EASED = 2.5, 1.125
+#: By what factor it must stand out of them, by the geometric mean of both predictors, and its step of those beside it,
+#: the frames next to it left out. Set by the pieces of benchmarks/checks.py: of cuts that are heard the least are 2.1
+#: and 3.1, of music without, clipped or not, nothing has both above 2.0.
+STANDS_OUT, STEPS = 2.1, 2.6
+_BESIDE = 5
 #: Residuals at its edges below this are taken as this: -66 and, of a fourth difference, -48 dBFS.
 _SMALLEST = 10.0 ** (-66.0 / 20.0), 10.0 ** (-48.0 / 20.0)
 
 
 @dataclass(frozen=True)
 class Click:
-    """A click: where, in which channel, and how far it stands out (1 and more)."""
+    """A click: where, in which channel, and how far it stands out (above `STANDS_OUT`)."""
 
     frame: int
     channel: int
@@ -64,26 +66,25 @@ def _of_second(sound: npt.NDArray[np.float64], start: int, channel: int, cell: i
     residuals = [one[_ORDER:] for one in (_fitted(sound), _fixed(sound))]
     grids = [_in_cells(one, cell) for one in residuals]
     fitted, fixed = (_ratio(grid.max(axis=1), smallest) for grid, smallest in zip(grids, _SMALLEST, strict=True))
-    stands_out = np.maximum(np.maximum(fitted / FITTED, fixed / FIXED), np.sqrt(fitted * fixed) / BOTH)
-    steps = _ratio(_in_cells(np.diff(sound, prepend=0.0)[_ORDER:], cell).max(axis=1), _SMALLEST[0])
-    stands_out[steps > PLAIN_STEP] *= EASED
-    chosen = np.flatnonzero(stands_out > 1.0)
+    stands_out = np.sqrt(fitted * fixed)
+    chosen = np.flatnonzero(stands_out > STANDS_OUT)
     # Of two cells side by side the stronger holds it; those around the second belong to its neighbours.
-    own = chosen[(chosen > _FAR) & (chosen < len(fitted) - _FAR - 1)]
+    own = chosen[(chosen > _FAR) & (chosen < len(stands_out) - _FAR - 1)]
     found = []
     for k in own.tolist():
         place = k * cell + int(grids[1][k].argmax())
-        if stands_out[k] >= stands_out[k - 1 : k + 2].max() and _steps(sound, _ORDER + place, cell // 2):
+        if stands_out[k] >= stands_out[k - 1 : k + 2].max() and _steps(sound, _ORDER + place, _NEAR * cell):
             found.append(Click(start + place - (_FAR + 1) * cell, channel, float(stands_out[k])))
     return found
 
 
 def _steps(sound: npt.NDArray[np.float64], frame: int, near: int) -> bool:
-    """Return whether the sound steps there, more than anywhere within a millisecond; a sudden attack only bends."""
-    steps = np.abs(np.diff(sound[frame - near - 3 : frame + near + 3]))
+    """Return whether the sound steps there, far more than beside it; a sudden attack and a clipped top only bend."""
+    steps = np.abs(np.diff(sound[frame - near - 1 : frame + near]))
     # The residual of the fourth difference is largest up to two frames behind the step.
-    at = slice(near - 1, near + 4)
-    return float(steps[at].max()) > max(float(steps[: at.start].max()), float(steps[at.stop :].max()))
+    step = float(steps[near - 4 : near + 3].max())
+    beside = max(float(steps[: near - _BESIDE - 1].max()), float(steps[near + _BESIDE + 1 :].max()))
+    return step > STEPS * beside
 
 
 def _in_cells(residual: npt.NDArray[np.float64], cell: int) -> npt.NDArray[np.float64]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mixwright.app.beside import beside
 from mixwright.app.page import write_page
-from mixwright.app.print_audio import PrintAudio, array_keys, at_rate, begun_in_quiet, own_arrays, print_audio
+from mixwright.app.print_audio import PrintAudio, array_keys, at_rate, own_arrays, print_audio, with_quiet_ends
 from mixwright.app.print_checks import print_checks
 from mixwright.app.print_files import Audio, Leveled, level_checks, leveled, measured, written
 from mixwright.app.ready import Confirmed, check_ready
@@ -17,12 +17,12 @@ from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
 from mixwright.delivery.copies import approved_preview, copied
 from mixwright.delivery.file_plan import planned_files
-from mixwright.delivery.head import FADE_S
 from mixwright.delivery.manifest import MANIFEST_FILE, manifest_of, write_manifest
 from mixwright.delivery.null_test import Block, Proof, prove
 from mixwright.delivery.owed import owed_tags
 from mixwright.delivery.print_set import Print, prints
-from mixwright.errors import SettingError, StateError, printable
+from mixwright.delivery.quiet_ends import FADE_S
+from mixwright.errors import SettingError, StateError, printable, with_and
 from mixwright.io.kept import relative_to_song, write_kept
 from mixwright.io.replace import numbered_folder
 from mixwright.io.song_file import load_song
@@ -107,7 +107,7 @@ def deliver(
             proved, sums = prove(proofs, _mixes(level, audio), job.step)
             told = _owed(missing) if session.song.agreement is not None or agreed is not None else ()
             own = print_checks(folder.building, session.song, level.files, levels)
-            checks = (*proved, *level_checks(printed, done), *level.checks, _head(audio), *own, *told)
+            checks = (*proved, *level_checks(printed, done), *level.checks, _ends(audio), *own, *told)
             result = DeliverResult(
                 folder="",
                 manifest="",
@@ -200,8 +200,8 @@ def _audio(
         return found
 
     found = dict(zip(wanted, in_order(one, wanted), strict=True))
-    # At each rate by itself: what is converted rings before a sudden start.
-    quiet = {rate_hz: begun_in_quiet({entry: found[entry, rate_hz] for entry in at_song}) for rate_hz in rates}
+    # At each rate by itself: what is converted rings before a sudden start, and behind an end.
+    quiet = {rate_hz: with_quiet_ends({entry: found[entry, rate_hz] for entry in at_song}) for rate_hz in rates}
     return {(entry, rate_hz): quiet[rate_hz][entry] for entry, rate_hz in wanted}
 
 
@@ -234,13 +234,14 @@ def _mixes(level: Leveled, audio: Audio) -> dict[int, Block]:
     return {rate: _block(found, level.gain_db(entry)) for (entry, rate), found in audio.items() if entry == _MAIN}
 
 
-def _head(audio: Audio) -> CheckLine:
-    """Return how the files begin: at each rate every print alike."""
-    faded = any(one.fade for one in audio.values())
+def _ends(audio: Audio) -> CheckLine:
+    """Return how the files begin and end: at each rate every print alike."""
+    steps = {"begins": any(one.fade_in for one in audio.values()), "ends": any(one.fade_out for one in audio.values())}
+    found = with_and([name for name, is_one in steps.items() if is_one])
     detail = (
-        f"the mix begins with a step: the first {1000.0 * FADE_S:g} ms of every file fades in" if faded else "they do"
+        f"a print {found} with a step: there {1000.0 * FADE_S:g} ms of every file are faded" if found else "they do"
     )
-    return CheckLine(name="files start in quiet", passed=True, detail=detail)
+    return CheckLine(name="files start and end in quiet", passed=True, detail=detail)
 
 
 def _owed(missing: Sequence[str]) -> tuple[CheckLine, ...]:

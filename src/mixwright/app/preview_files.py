@@ -14,8 +14,8 @@ import numpy as np
 from mixwright.app.mastering import REACHED_LU, Master, Mastering
 from mixwright.app.session import Session
 from mixwright.core.resample import resampled, resampled_frames
-from mixwright.delivery.head import fade_frames, faded_in
 from mixwright.delivery.names import DEFAULT_TEMPLATE, NameFields, file_names
+from mixwright.delivery.quiet_ends import fade_frames, faded
 from mixwright.delivery.tagging import song_tags
 from mixwright.io.coded import CODINGS, coded_blocks, coded_rate_hz, write_coded
 from mixwright.io.write import WrittenFile, write_wav
@@ -164,11 +164,14 @@ class FileMaker:
         factor = float(ratio(lowered))
 
         def passing() -> Iterator[np.ndarray]:
-            start = fade = 0
+            start, length = 0, len(self._mix)
+            loud = factor * float(ratio(master.settings.gain_db))
+            fade_in, fade_out = (
+                fade_frames(loud * float(np.abs(edge).max(initial=0.0)), song.rate_hz)
+                for edge in (self._mix[:1], self._mix[-1:])
+            )
             for block in master.audio(self._mix, self._cancel):
-                if not start:
-                    fade = fade_frames(factor * float(np.abs(block[:1]).max(initial=0.0)), song.rate_hz)
-                yield faded_in(block * factor, start, fade)
+                yield faded(block * factor, start, length, fade_in=fade_in, fade_out=fade_out)
                 start += len(block)
                 job.step(len(block))
 

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -14,8 +14,8 @@ from mixwright.app.dynamics import trim_db
 from mixwright.app.keys import RENDERED_BY, rendered_key
 from mixwright.app.session import Session
 from mixwright.core.resample import Resampler, resampled_frames
-from mixwright.delivery.head import fade_frames, faded_in
 from mixwright.delivery.print_set import Print, Sound
+from mixwright.delivery.quiet_ends import fade_frames, faded
 from mixwright.engine.curves import Listening
 from mixwright.engine.graph import MixGraph, bus
 from mixwright.engine.parts import before_limiter, before_master, limiter_gains, limiter_trim, returned, within
@@ -40,7 +40,7 @@ WORD_FADE_S = 0.010
 class PrintAudio:
     """A print as a sum of arrays ``(frames, 2)``, each times a factor, times `gains` ``(frames, 1)`` and `gain`.
 
-    Its first `fade` frames are faded in. `key` names all that it depends on.
+    Its first `fade_in` and last `fade_out` frames are faded. `key` names all that it depends on.
     """
 
     rate_hz: int
@@ -49,7 +49,8 @@ class PrintAudio:
     parts: tuple[tuple[np.ndarray, float], ...]
     gains: np.ndarray | None = None
     gain: float = 1.0
-    fade: int = 0
+    fade_in: int = 0
+    fade_out: int = 0
 
     def block(self, start: int, end: int) -> np.ndarray:
         """Return float64 ``(end - start, 2)``."""
@@ -64,7 +65,7 @@ class PrintAudio:
             total *= self.gains[start:end]
         if self.gain != 1.0:
             total *= self.gain
-        return faded_in(total, start, self.fade)
+        return faded(total, start, self.frames, fade_in=self.fade_in, fade_out=self.fade_out)
 
     def blocks(self, cancel: Cancel | None = None) -> Iterator[np.ndarray]:
         """Yield it block by block."""
@@ -124,13 +125,19 @@ def print_audio(
     return {entry: found[entry] for entry in entries}
 
 
-def begun_in_quiet(found: Mapping[Print, PrintAudio]) -> dict[Print, PrintAudio]:
-    """Return prints of one rate, all of them faded in where one begins with a step: so they still add up."""
-    first = max((float(np.abs(one.block(0, 1)).max(initial=0.0)) for one in found.values()), default=0.0)
+def with_quiet_ends(found: Mapping[Print, PrintAudio]) -> dict[Print, PrintAudio]:
+    """Return prints of one rate, all of them faded where one begins or ends with a step: so they still add up."""
+
+    def steps(frame_of: Callable[[PrintAudio], int]) -> int:
+        edges = (one.block(frame_of(one), frame_of(one) + 1) for one in found.values() if one.frames)
+        highest = max((float(np.abs(edge).max()) for edge in edges), default=0.0)
+        return fade_frames(highest, next(iter(found.values())).rate_hz)
+
+    first, last = steps(lambda _: 0), steps(lambda one: one.frames - 1)
+    if not first and not last:
+        return dict(found)
     return {
-        entry: replace(one, key=Cache.key("faded in", one.key, frames), fade=frames)
-        if (frames := fade_frames(first, one.rate_hz))
-        else one
+        entry: replace(one, key=Cache.key("faded", one.key, first, last), fade_in=first, fade_out=last)
         for entry, one in found.items()
     }
 

@@ -199,7 +199,9 @@ def test_automation_of_nothing_is_told(folder):
     lanes.append(Lane(target="empty", parameter="pan", points=()))
     (folder / "kept" / "lanes.json").write_bytes(msgspec.json.encode(lanes))
     (note,) = mix(folder).notes
-    assert note.startswith("Kept automation is for 1 name that no track, group or send has: gone. It moves nothing;")
+    assert note.startswith(
+        "Kept automation is for 1 name that no track, source, group or send has: gone. It moves nothing;"
+    )
 
 
 def test_a_damaged_file(folder, tmp_path):

@@ -229,8 +229,11 @@ def test_a_loud_preview_warns(app, mixwright):
 def test_clean_and_relink_hand_their_options_on(app, mixwright):
     calls = app("clean", invented.clean_result())
     mixwright("clean", "bus")
-    mixwright("clean", "bus", "--all")
-    assert calls == [((Path("bus"),), {"everything": False}), ((Path("bus"),), {"everything": True})]
+    mixwright("clean", "bus", "--all", "--superseded")
+    assert calls == [
+        ((Path("bus"),), {"everything": False, "superseded": False}),
+        ((Path("bus"),), {"everything": True, "superseded": True}),
+    ]
     calls = app("relink", invented.relink_result())
     mixwright("relink", "bus")
     mixwright("relink", "bus", "there")

@@ -108,7 +108,7 @@ def test_a_setting_moves_along_its_lane_in_the_time_of_the_song():
 @pytest.mark.parametrize(
     ("parameter", "value", "says"),
     [
-        ("inserts[0].bands[0].gain_db", 99.0, "bands[0].gain_db is 99: at most 24 is allowed; correct kept/lanes.json"),
+        ("inserts[0].bands[0].gain_db", 99.0, "bands[0].gain_db is 99: at most 24 is allowed; correct its lane"),
         ("inserts[0].bands[0].hz", 1.0, "bands[0].hz is 1: at least 10 is allowed"),
         ("inserts[0].bands[7].hz", 100.0, "no setting bands[7].hz"),
         ("inserts[0].sang", 100.0, "no setting sang"),

@@ -11,11 +11,14 @@ import pytest
 
 from mixwright.app.monitoring import band_chain
 from mixwright.engine.chain import Chain
+from mixwright.engine.lanes import FrameLane, from_kept, heard_of, packed
 from mixwright.engine.processors.insert import made
 from mixwright.meter.measure import Meter
 from mixwright.model.filter_inserts import Filters
 from mixwright.model.filters import EqBand
 from mixwright.model.keyed_inserts import Dip, DipBand
+from mixwright.model.lane import Breakpoint, Lane
+from mixwright.native.place import lane_values
 from mixwright.web.routes import HERE, STATIC
 from web.pages import NEEDS_BROWSER
 
@@ -269,3 +272,59 @@ def test_what_is_turned_while_a_change_is_taken_over_comes_after_it(page):
     # 10 ms a change, each from what sounds to what is new: no step is larger than those of either.
     steps, usual = np.abs(np.diff(out[5000:7000], axis=0)), max(np.abs(np.diff(one, axis=0)).max() for _, one in lists)
     assert steps.max() < 1.2 * (usual + np.abs(np.diff(base - layer, axis=0)).max())
+
+
+@pytest.mark.parametrize("parameter", ["level", "mute"])
+def test_a_lane_that_is_drawn_is_what_the_mix_makes_of_it(page, parameter):
+    base, layer, from_s = noise(14), noise(15), 1.3
+    values = (0.0, -9.0, -9.0, 4.0) if parameter == "level" else (0.0, 1.0, 1.0, 0.0)
+    points = [{"at_s": at_s, "value": value} for at_s, value in zip((1.31, 1.35, 1.4, 1.5), values, strict=True)]
+    drawn = page.evaluate(
+        "async ([points, from, rate, mute]) => "
+        "(await import('/static/lanes/points.js')).framesOf(points, from, rate, mute)",
+        [points, from_s, RATE_HZ, parameter == "mute"],
+    )
+    lane = Lane(target="layer", parameter=parameter, points=tuple(Breakpoint(**point) for point in points))
+    kept = from_kept(lane, RATE_HZ)
+    kept = heard_of(kept, RATE_HZ) if parameter == "mute" else kept
+    held = lane_values(packed([kept]), round(from_s * RATE_HZ), 12800)[:, None]
+    factor = held if parameter == "mute" else 10.0 ** (held / 20.0)
+    part = {"audio": "audio layer", "isMute": parameter == "mute", "lane": drawn}
+    out = played(page, 12800, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")])
+    whole = slice(0, 12800 - 512)
+    np.testing.assert_allclose(out[whole], (base + layer * (factor - 1.0))[whole], atol=1e-6)
+    assert np.ptp(factor[whole]) > 0.5
+
+
+def test_a_level_that_is_ridden_is_heard_at_once_and_gives_way_to_the_lane_again(page):
+    base, layer = noise(16), noise(17)
+    part = {"audio": "audio layer", "isMute": False, "lane": [[0, -3.0]]}
+    steps = [2560, {"ride": {"name": "base", "db": -12.0}}], [6400, {"ride": {"name": "base", "db": None}}]
+    out = played(
+        page, 12800, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")], *steps
+    )
+
+    def at(db):
+        return base + layer * (10.0 ** (db / 20.0) - 1.0)
+
+    np.testing.assert_allclose(out[:2560], at(-3.0)[:2560], atol=1e-6)
+    np.testing.assert_allclose(out[2560 + SWITCH_FRAMES : 6400], at(-12.0)[2560 + SWITCH_FRAMES : 6400], atol=1e-6)
+    rest = slice(6400 + SWITCH_FRAMES, 12800 - 512)
+    np.testing.assert_allclose(out[rest], at(-3.0)[rest], atol=1e-6)
+
+
+def test_a_ride_is_thinned_to_few_points_that_stay_near(page):
+    """Against what was ridden, at a thousand times."""
+    rng, end_s = np.random.default_rng(18), 20.0
+    at = np.sort(rng.uniform(0.5, 19.5, 120))
+    curve = 4.0 * np.sin(at / 3.0)
+    levels = [{"at_s": float(t), "value": round(2.0 * v) / 2.0} for t, v in zip(at, curve, strict=True)]
+    levels[60]["value"] += 6.0  # a real step stays one
+    few = page.evaluate(
+        "async ([levels, end]) => (await import('/static/lanes/points.js')).thinned(levels, end, 0.3)", [levels, end_s]
+    )
+    times = np.setdiff1d(np.linspace(at[0], end_s, 1000), at)
+    ridden = np.array([levels[k]["value"] for k in np.searchsorted(at, times, side="right") - 1])
+    line = FrameLane(tuple((round(1e6 * one["at_s"]), one["value"]) for one in few)).values(1e6 * times)
+    assert np.abs(line - ridden).max() <= 0.3 + 1e-3
+    assert len(few) < 60

@@ -172,9 +172,10 @@ def _use(folder: Path, kind: str, id_: str, saved: ChainFile, file: str) -> list
             told.append(f"It takes the place of {count(len(strip.inserts), 'insert')}; undo brings them back.")
         return new
 
-    edit_song(folder, f"chain {id_} --use {printable(file)}", edit)
-    if any(lane.target == id_ and lane.parameter.startswith("inserts") for lane in read_lanes(folder)):
-        told.append(f"Kept automation moves inserts of {id_}: look whether it means these, in kept/lanes.json.")
+    after = edit_song(folder, f"chain {id_} --use {printable(file)}", edit)
+    lanes = read_lanes(folder, after.automation)
+    if any(lane.target == id_ and lane.parameter.startswith("inserts") for lane in lanes):
+        told.append(f"Kept automation moves inserts of {id_}: look whether it means these.")
     return told
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from mixwright.app.bounces import release
 from mixwright.io.song_file import require_song
 from mixwright.jobs.budget import budget_bytes, trim
 from mixwright.jobs.parts import remove_abandoned
 from mixwright.model.results import CleanResult
 
 
-def clean(song: Path, *, everything: bool = False) -> CleanResult:
+def clean(song: Path, *, everything: bool = False, superseded: bool = False) -> CleanResult:
     """Bring the cache of a song to its budget, and remove what commands that were killed left half-made.
 
     Everything in the cache can be made again; nothing else is touched. What a running command uses stays.
@@ -22,6 +23,8 @@ def clean(song: Path, *, everything: bool = False) -> CleanResult:
         The song folder.
     everything : bool
         Empty the cache whatever the budget; the next command takes longer.
+    superseded : bool
+        Release what tracks held before bounces took their place, too.
 
     Raises
     ------
@@ -38,6 +41,7 @@ def clean(song: Path, *, everything: bool = False) -> CleanResult:
     for folder in (song, *(song / name for name in ("kept", "mixes", "prints")), *(song / "kept").glob("journal/*")):
         remove_abandoned(folder)
     return CleanResult(
+        released_bytes=release(song) if superseded else 0,
         folder=str(cache),
         freed_bytes=trimmed.freed_bytes,
         remaining_bytes=trimmed.remaining_bytes,

@@ -103,7 +103,7 @@ def finding_view(folder: Path, id_: str) -> FindingView:
 def _outdated(kept: Kept, measure: MeasureResult, hearing: HearingResult, places: dict[str, str]) -> str:
     song = kept.song
     try:
-        sounding = sounding_hash(song, read_lanes(kept.folder))
+        sounding = sounding_hash(song, read_lanes(kept.folder, song.automation))
     except StateError as error:
         return str(error)
     if measure.sounding and measure.sounding != sounding:

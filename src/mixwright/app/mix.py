@@ -146,12 +146,13 @@ def _part_name(solo: Sequence[str], mute: Sequence[str]) -> str:
 
 def _unheard(song: Song, lanes: Sequence[Lane]) -> tuple[str, ...]:
     """Say which kept lanes move nothing, because nothing is called what they name."""
-    known = {MASTER, *(record.id for records in (song.tracks, song.groups, song.sends) for record in records)}
+    named = (song.tracks, song.groups, song.sends, song.sources)
+    known = {MASTER, *(record.id for records in named for record in records)}
     lost = sorted({lane.target for lane in lanes if lane.points and lane.target not in known})
     if not lost:
         return ()
-    what = f"{count(len(lost), 'name')} that no track, group or send has: {listed(lost)}"
-    return (f"Kept automation is for {what}. It moves nothing; correct kept/lanes.json.",)
+    what = f"{count(len(lost), 'name')} that no track, source, group or send has: {listed(lost)}"
+    return (f"Kept automation is for {what}. It moves nothing; take its lanes out.",)
 
 
 def _check_out(out: Path) -> None:

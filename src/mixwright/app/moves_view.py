@@ -43,7 +43,7 @@ def moves_view(folder: Path) -> MovesView:
     receipts = {one.id: one for one in proved.moves} if proved else {}
     planned = {one.id: one for one in kept.plan.moves} if kept.plan else {}
     findings = {one.id: one for one in kept.plan.findings} if kept.plan else {}
-    sounding = sounding_hash(kept.song, read_lanes(folder))
+    sounding = sounding_hash(kept.song, read_lanes(folder, kept.song.automation))
     found = []
     for move in sorted(kept.song.moves, key=lambda one: _ORDER.index(one.state)):
         receipt = receipts.get(move.id) if move.state == "accepted" else None

@@ -72,5 +72,5 @@ def _page(folder: Path) -> str:
         compared=kept("compare", CompareResult),
         folder=str(folder),
         unread=unread,
-        sounding=sounding_hash(song, read_lanes(folder)),
+        sounding=sounding_hash(song, read_lanes(folder, song.automation)),
     )

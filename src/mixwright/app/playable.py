@@ -141,7 +141,7 @@ class Playable:
                 self._files = files
             kept = {track.id: track for track in self._session.song.tracks}  # with the hashes of their files
             tracks = tuple(changed(t, sha256=kept[t.id].sha256) if t.id in kept else t for t in song.tracks)
-            now, lanes = changed(song, tracks=tracks), read_lanes(self.folder)
+            now, lanes = changed(song, tracks=tracks), read_lanes(self.folder, song.automation)
             if now != self._session.song or lanes != self._session.lanes:
                 self._session = dataclasses.replace(self._session, song=now, lanes=lanes)
             return self._session
@@ -192,6 +192,7 @@ class Playable:
         *,
         tracks: Collection[str] = (),
         moves: Collection[str] | None = None,
+        without_lane: tuple[str, str] | None = None,
     ) -> Audio:
         """Render a stretch of the mix, within -80 dBFS of the whole.
 
@@ -203,6 +204,8 @@ class Playable:
             tracks, sources or groups that sound alone; none: all
         moves : collection of str, optional
             ids of the moves that sound, whatever their state; None: those that are accepted
+        without_lane : (target, parameter), optional
+            kept automation that is left out
 
         Raises
         ------
@@ -212,6 +215,9 @@ class Playable:
         session = self.session()
         if moves is not None:
             session = dataclasses.replace(session, song=sounding_with(session.song, moves))
+        if without_lane is not None:
+            lanes = tuple(lane for lane in session.lanes if (lane.target, lane.parameter) != without_lane)
+            session = dataclasses.replace(session, lanes=lanes)
         chosen = frozenset(track.id for name in tracks for track in _named(session.song, name)) or None
         first, end = span_of(session, start_s, end_s)
         curves = None

@@ -70,7 +70,7 @@ def prove(
     """
     folder = Path(song)
     now = load_song(folder)
-    asked, sounding = _asked(now, moves), sounding_hash(now, read_lanes(folder))
+    asked, sounding = _asked(now, moves), sounding_hash(now, read_lanes(folder, now.automation))
     if not asked:
         result = ProveResult(
             moves=(),
@@ -80,7 +80,7 @@ def prove(
     else:
         with open_song(folder, Making(mixes=len(asked) + 1), report=report, cancel=cancel) as session:
             result = changed(_prove(session, asked, sounding, report, cancel), sounding=sounding)
-    earlier = _kept(folder, "receipts", ProveResult)
+    earlier = kept_or_none(folder, "receipts", ProveResult)
     accepted = [move.id for move in load_song(folder).moves if move.state == "accepted"]
     new = {receipt.id: receipt for receipt in result.moves}
     old = {receipt.id: receipt for receipt in earlier.moves} if earlier is not None else {}
@@ -111,7 +111,7 @@ def _asked(song: Song, names: Sequence[str]) -> list[Move]:
     return [move for move in accepted if move.id in chosen]
 
 
-def _kept(folder: Path, name: str, type_: type[R]) -> R | None:
+def kept_or_none(folder: Path, name: str, type_: type[R]) -> R | None:
     """Return what a command kept, None where it kept nothing that can be read: receipts do not stand on it."""
     try:
         return read_kept(folder, name, type_)
@@ -122,13 +122,13 @@ def _kept(folder: Path, name: str, type_: type[R]) -> R | None:
 def _prove(
     session: Session, asked: Sequence[Move], sounding: str, report: Report, cancel: Cancel | None
 ) -> ProveResult:
-    plan = _kept(session.folder, "plan", PlanResult)
-    measured = _kept(session.folder, "measure", MeasureResult)
+    plan = kept_or_none(session.folder, "plan", PlanResult)
+    measured = kept_or_none(session.folder, "measure", MeasureResult)
     song, whole = session.song, Variant(session)
     rows, follows = tuple(whole.rows.values()), followed(session)
     names = names_of(song) | {row.id: row.name for row in rows}
-    level_db_spl, listening = _heard_at(measured)
-    lufs = _calibrated_lufs(session, level_db_spl, report, cancel)
+    level_db_spl, listening = heard_at(measured)
+    lufs = calibrated_lufs(session, level_db_spl, report, cancel)
     planned = {one.id: one for one in plan.moves} if plan is not None else {}
     receipts: dict[str, Receipt] = {}
     work = _Work(session, whole, Worst(session, rows, measured), report, cancel)
@@ -154,13 +154,14 @@ def _prove(
     )
 
 
-def _heard_at(measured: MeasureResult | None) -> tuple[float, Listening]:
+def heard_at(measured: MeasureResult | None) -> tuple[float, Listening]:
+    """Return at which level, and how, the song was measured last; else the level of work on headphones."""
     if measured is None or measured.hearing is None:
         return WORKING_DB_SPL, "headphones"
     return measured.hearing.listening_level_db_spl, measured.hearing.listening
 
 
-def _calibrated_lufs(session: Session, level_db_spl: float, report: Report, cancel: Cancel | None) -> float | None:
+def calibrated_lufs(session: Session, level_db_spl: float, report: Report, cancel: Cancel | None) -> float | None:
     """Return which loudness plays at the level: as calibrated last, else that of the mix; None of a silent one."""
     pin = pinned(session, level_db_spl)
     if pin is not None:

@@ -8,9 +8,11 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from mixwright.app.bounces import take_bounces
 from mixwright.app.page import write_page
 from mixwright.app.receiving import Delivery, check_space, find_delivery, listen_to_all
 from mixwright.app.relink import is_there
+from mixwright.app.waiting import OWN_FOLDERS
 from mixwright.errors import InputError, listed
 from mixwright.intake.ids import Ids, slug
 from mixwright.intake.receive import Intake, ReceivedFile, receive
@@ -25,9 +27,6 @@ from mixwright.jobs.progress import Cancel, Job, Report, silent
 from mixwright.model.files import files_of
 from mixwright.model.results import RefreshResult, SourceIntake, StartResult, TrackFile, TrackIntake
 from mixwright.model.song import RESERVED, Group, Song, Source, Track, changed, source_of
-
-#: What the song folder itself holds is no delivery.
-_OWN_FOLDERS = ("cache", "kept", "mixes", "prints")
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,18 +54,21 @@ class _Seen:
     understood: Intake | None = None
 
 
-def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None) -> RefreshResult:
+def refresh(song: Path, *, take: bool = False, report: Report = silent, cancel: Cancel | None = None) -> RefreshResult:
     """Read audio files that are new in the folders of the song's tracks, and add them as tracks.
 
     Looked at are the folders that hold a track, and folders in them one level deep. New files are understood beside
     the tracks that are there, as `start` does, and get ids of their own. Settings and decisions of existing tracks
-    stay as they are; a file whose content changed is told, never taken. Tracks of which nothing was told yet, because
-    an earlier run was ended at the last moment, are told now.
+    stay as they are; a file whose content changed is told, and taken only where that is asked for. Tracks of which
+    nothing was told yet, because an earlier run was ended at the last moment, are told now.
 
     Parameters
     ----------
     song : Path
         The song folder.
+    take : bool
+        Take files that were written anew: bounces. What they held is kept until it is released, and what they changed
+        is told beside the open moves (`app.bounces`).
     report, cancel
         Progress and the user's switch to stop; nothing is changed then.
 
@@ -84,13 +86,18 @@ def refresh(song: Path, *, report: Report = silent, cancel: Cancel | None = None
     seen = _look(song, now, there, _untold(there, intake), report, cancel)
     added = _add(song, seen, intake) if seen.understood else _Added(now)
     known = {track.id for track in there}
+    taken, untaken = (
+        take_bounces(song, seen.changed, report=report, cancel=cancel) if take and seen.changed else ((), ())
+    )
+    gone = {bounce.track for bounce in taken}
     result = RefreshResult(
         added=added.tracks,
-        changed=tuple(TrackFile(id=track.id, file=track.file) for track in seen.changed),
+        changed=tuple(TrackFile(id=track.id, file=track.file) for track in seen.changed if track.id not in gone),
         missing=tuple(TrackFile(id=track.id, file=track.file) for track in now.tracks if track.id not in known),
         copies=seen.copies,
         questions=_new_questions(seen.understood, intake),
-        notes=(*added.notes, *seen.notes),
+        notes=(*added.notes, *seen.notes, *untaken),
+        taken=taken,
     )
     if added.tracks:
         _keep(song, added, result.questions)
@@ -174,7 +181,7 @@ def _unknown(song: Path, now: Song, there: Sequence[Track], decoder: Decoder) ->
     if not folders:
         return Delivery((), song)
     delivery = find_delivery(folders, sorted(named), decoder)
-    own = [song.resolve() / name for name in _OWN_FOLDERS]
+    own = [song.resolve() / name for name in OWN_FOLDERS]
     files = tuple(
         (path, label) for path, label in delivery.files if not any(place in path.resolve().parents for place in own)
     )

@@ -207,7 +207,7 @@ def open_song(
             "the song has no track in use", where=printable(folder), hint="set use = true for a track in song.toml"
         )
     _check_present(folder, used)
-    lanes = read_lanes(folder)
+    lanes = read_lanes(folder, song.automation)
     with Cache(Path(folder) / "cache", cancel) as cache, StemStore(cache, cancel=cancel) as store:
         require_space(needs(Path(folder), song, lanes, store, cache, making), report)
         job = Job("reading tracks", len(used), report, cancel)

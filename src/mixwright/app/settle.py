@@ -57,7 +57,7 @@ def settle(song: Path, moves: Sequence[str] = ()) -> SettleResult:
     SettingError
         when a move is not known, or the part of an id fits several
     """
-    lanes = read_lanes(song)
+    lanes = read_lanes(song, song_file.load_song(song).automation)
     settled: list[Move] = []
     stays: list[Staying] = []
     notes: list[str] = []

@@ -80,6 +80,7 @@ def manifest_of(
         rough_sha256="",
         mix_print="",
         mix_print_sha256="",
+        automation="",
     )
     return Manifest(
         title=song.title,

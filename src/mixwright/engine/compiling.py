@@ -11,6 +11,8 @@ import itertools
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from mixwright.core.filters import strip_sections
 from mixwright.engine.chain import gain_columns
 from mixwright.engine.graph import MixGraph, Node, Output, TrackNode, aligned, bus
@@ -110,6 +112,7 @@ def _bus_node(song: Song, said: _Bus, overlay: Overlay) -> Node:
         pre_lanes=packed(before_fader(lanes)),
         scale=scale,
         mute=said.mute,
+        mutes=_mutes(overlay, said.name, said.kind),
         outputs=_outputs(said.kind, said.owner, overlay, lanes) if said.owner is not None else (),
         keys=_keys(song, said.strip),
         logs=_logs(said.strip, inserts),
@@ -129,6 +132,7 @@ def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> Trac
         pre_lanes=packed(before_fader(lanes)),
         scale=scale,
         mute=track.mute,
+        mutes=_mutes(overlay, track.id, "track"),
         outputs=_outputs("track", track, overlay, lanes),
         keys=_keys(song, track.strip),
         logs=_logs(track.strip, inserts),
@@ -136,6 +140,11 @@ def _track_node(song: Song, track: Track, overlay: Overlay, frames: int) -> Trac
         first_frame=first_frame,
         frames=frames,
     )
+
+
+def _mutes(overlay: Overlay, name: str, kind: str) -> np.ndarray | None:
+    lane = overlay.heard_lane(name, kind)
+    return None if lane is None else packed([lane])
 
 
 def _keys(song: Song, strip: Strip) -> dict[str, tuple[str, ...]]:

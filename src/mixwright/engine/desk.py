@@ -247,8 +247,9 @@ class Desk:
             if lanes is None:
                 lanes = node.pre_lanes if output.pre else node.lanes
             factor = node.scale * output.factor
-            if node.gate is not None:
-                audio = _gated(audio, lane_values(node.gate, start, len(audio)))
+            for factors in (node.gate, node.mutes):
+                if factors is not None:
+                    audio = _gated(audio, lane_values(factors, start, len(audio)))
             add_placed(audio, start, lanes, self._graph.law, factor, out[start - frame :][: len(audio)])
 
     def _keys_of_track(self, node: TrackNode, keys: Sequence[Key], frame: int, frames: int) -> np.ndarray:

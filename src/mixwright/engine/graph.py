@@ -49,8 +49,8 @@ class Node:
     `scale` is what trim and polarity multiply by where no operation needs them earlier. `pre_lanes` are the lanes with
     the fader at 0 dB. `keys`: which nodes are meant by each name that operations listen to, tapped before their faders.
     `logs`: name and columns of gains of the inserts that make any, in order. `gate`: a packed lane of factors on top of
-    all, which those who have it for a key do not hear. `before` and `latency_frames`: by how much its input and its
-    output lie behind the song while rendering.
+    all, which those who have it for a key do not hear; `mutes`: another, 0 while automation mutes it. `before` and
+    `latency_frames`: by how much its input and its output lie behind the song while rendering.
     """
 
     id: str
@@ -63,6 +63,7 @@ class Node:
     keys: Mapping[str, tuple[str, ...]]
     logs: tuple[tuple[str, int], ...] = ()
     gate: np.ndarray | None = None
+    mutes: np.ndarray | None = None
     before_frames: int = 0
     latency_frames: int = 0
 
@@ -84,8 +85,12 @@ class Node:
     def identity(self) -> tuple[Part, ...]:
         """Return all of this that can be heard, as parts of a key."""
         outputs = tuple(output.identity() for output in self.outputs)
-        gate = () if self.gate is None else (sha256(self.gate.tobytes()).digest(),)
-        return *self.tap_identity(), sha256(self.lanes.tobytes()).digest(), outputs, *gate
+        factors = tuple(
+            (name, sha256(lane.tobytes()).digest())
+            for name, lane in (("gate", self.gate), ("mutes", self.mutes))
+            if lane is not None
+        )
+        return *self.tap_identity(), sha256(self.lanes.tobytes()).digest(), outputs, *factors
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -225,4 +225,4 @@ def with_setting(insert: I, path: str, value: float) -> I:
     try:
         return with_value(insert, path, value)
     except SettingError as error:
-        raise SettingError(error.message, hint="correct kept/lanes.json") from error
+        raise SettingError(error.message, hint="correct its lane") from error

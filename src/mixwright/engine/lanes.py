@@ -24,7 +24,9 @@ _RANGES: dict[str, tuple[float, float]] = {
     "left": (-1.0, 1.0),
     "right": (-1.0, 1.0),
     "width": (0.0, 2.0),
+    "mute": (0.0, 1.0),
 }
+_SENT_DB = (-120.0, 24.0)
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,11 @@ def constant(value: float) -> FrameLane:
     return FrameLane(((0, value),))
 
 
+def range_of(parameter: str) -> tuple[float, float]:
+    """Return what a lane of a strip may hold, from and to; a setting of an insert has a range of its own."""
+    return _SENT_DB if parameter.startswith("sends.") else _RANGES.get(parameter, (-math.inf, math.inf))
+
+
 def from_kept(lane: Lane, rate_hz: int) -> FrameLane:
     """Return a kept lane at frames; points out of order are put in order. The range of an insert's setting is its own.
 
@@ -73,7 +80,7 @@ def from_kept(lane: Lane, rate_hz: int) -> FrameLane:
     SettingError
         where a value lies beyond what a strip allows
     """
-    low, high = _RANGES.get(lane.parameter, (-math.inf, math.inf))
+    low, high = range_of(lane.parameter)
     for point in lane.points:
         if not low <= point.value <= high:
             raise SettingError(
@@ -81,6 +88,24 @@ def from_kept(lane: Lane, rate_hz: int) -> FrameLane:
                 where=f"lane of {lane.target}",
             )
     points = sorted(((frames_from_s(p.at_s, rate_hz), p.value) for p in lane.points), key=_frame)
+    return FrameLane(tuple(points))
+
+
+def heard_of(mute: FrameLane, rate_hz: int) -> FrameLane:
+    """Return the lane of factors of a lane of mutes, 0 where it says 1 and 1 elsewhere.
+
+    What it says holds until its next breakpoint; changes take RAMP_S, and end where they are written.
+    """
+    ramp = frames_from_s(RAMP_S, rate_hz)
+    points: list[tuple[int, float]] = []
+    for frame, value in mute.points:
+        heard = 0.0 if value >= 0.5 else 1.0
+        if points and points[-1][0] == frame:  # of several at one frame the last one holds
+            points.pop()
+        before = points[-1] if points else (frame, heard)
+        if before[1] != heard:
+            points.append((max(before[0], frame - ramp), before[1]))
+        points.append((frame, heard))
     return FrameLane(tuple(points))
 
 

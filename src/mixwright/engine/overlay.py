@@ -4,10 +4,11 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Iterable, Sequence
 
 from mixwright.engine.inserts import Clock, fitted, insert_operations
-from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, inside, total
+from mixwright.engine.lanes import FrameLane, combined, constant, from_kept, heard_of, inside, total
 from mixwright.engine.operation import Operation
 from mixwright.errors import SettingError, count, where
 from mixwright.model.lane import Lane, StripParameter
@@ -39,6 +40,8 @@ class Overlay:
         self.song, self._added = laid_over(song)
         self._kept = {(lane.target, lane.parameter): from_kept(lane, song.rate_hz) for lane in lanes if lane.points}
         self._paths = {(kind, id_): path for path, kind, id_, _ in strips_of(song)}
+        strips = {id_ for _, id_ in self._paths}
+        self._sources = {track.id: track.source for track in song.tracks if track.source and track.source not in strips}
         self._sections = {section.name: section for section in song.sections}
         self._on_strips: dict[tuple[str, str], list[Move]] = {}
         self._feeds: dict[tuple[str, str, str], list[Move]] = {}
@@ -52,24 +55,32 @@ class Overlay:
 
     def track_lanes(self, track: Track) -> Lanes:
         """Return the lanes of a track."""
-        return self._lanes(track.id, track.strip, self._on_strips.get(("track", track.id), ()))
+        return self._lanes(track.id, "track", track.strip, self._on_strips.get(("track", track.id), ()))
 
     def bus_lanes(self, name: str, kind: str, strip: Strip) -> Lanes:
         """Return the lanes of a group, send or the master."""
-        return self._lanes(self.kept_of(name, kind), strip, self._on_strips.get((kind, name), ()))
+        return self._lanes(name, kind, strip, self._on_strips.get((kind, name), ()))
+
+    def heard_lane(self, name: str, kind: str) -> FrameLane | None:
+        """Return the lane of factors, 0 while automation mutes a strip; None where none does."""
+        mutes = [heard_of(lane, self.song.rate_hz) for lane in self._kept_lanes(name, kind, "mute")]
+        return combined(mutes, math.prod) if mutes else None
 
     def feed_lanes(self, name: str, kind: str, send: str, lanes: Lanes) -> Lanes | None:
-        """Return lanes of a strip with what moves do to its feed of a send in sections; None where none does."""
+        """Return lanes of a strip with what moves and automation do to its feed of a send; None where none does."""
         moves = self._feeds.get((kind, name, send), ())
-        if not moves:
+        kept = self._kept_lanes(name, kind, f"sends.{send}")
+        if not moves and not kept:
             return None
-        levels = [lanes[0], *(self._scaled(move, move.strength * move.settings["gain_db"]) for move in moves)]
+        levels = [lanes[0], *kept, *(self._scaled(move, move.strength * move.settings["gain_db"]) for move in moves)]
         return (total(levels), *lanes[1:])
 
     def inserts(self, name: str, kind: str, strip: Strip, clock: Clock) -> tuple[tuple[Operation, ...], ...]:
         """Return the operations of each of the inserts of a strip, which are run by `clock`."""
         kept, path = self.kept_of(name, kind), self._paths[kind, name]
-        lanes = {what: lane for (target, what), lane in self._kept.items() if target == kept and "." in what}
+        lanes = {
+            what: lane for (target, what), lane in self._kept.items() if target == kept and what.startswith("inserts")
+        }
         added = self._added.get((kind, name), ())
         own = len(strip.inserts) - len(added)
         places = [*(f"{path}.inserts[{k}]" for k in range(own)), *(f"move {id_}" for id_ in added)]
@@ -89,10 +100,14 @@ class Overlay:
         """Return the target of kept lanes that is meant; of an id that several have it is the track, then the group."""
         return kept_target(self.song, name, kind)
 
-    def _lanes(self, kept: str, strip: Strip, moves: Iterable[Move]) -> Lanes:
-        levels = [constant(strip.fader_db)]
-        if (kept, "level") in self._kept:
-            levels.append(self._kept[kept, "level"])
+    def _kept_lanes(self, name: str, kind: str, parameter: str) -> list[FrameLane]:
+        """Return the kept lanes of a strip that add up: its own, and of a track those of its source."""
+        names = [self.kept_of(name, kind), self._sources.get(name, "") if kind == "track" else ""]
+        return [self._kept[one, parameter] for one in names if (one, parameter) in self._kept]
+
+    def _lanes(self, name: str, kind: str, strip: Strip, moves: Iterable[Move]) -> Lanes:
+        kept = self.kept_of(name, kind)
+        levels = [constant(strip.fader_db), *self._kept_lanes(name, kind, "level")]
         levels += [
             self._scaled(move, move.strength * move.settings["gain_db"]) for move in moves if move.kind == "level"
         ]
@@ -133,4 +148,4 @@ def _check_moved(lanes: Iterable[str], own: int, path: str) -> None:
     for setting in lanes:
         if int(setting.partition("]")[0].removeprefix("inserts[")) >= own:
             what = f"a lane moves {setting}, and it has {count(own, 'insert')}"
-            raise SettingError(what, where=path, hint="correct kept/lanes.json")
+            raise SettingError(what, where=path, hint="take its lane out")

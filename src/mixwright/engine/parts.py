@@ -29,7 +29,9 @@ def before_master(graph: MixGraph) -> MixGraph:
     """Return what goes into the master, without anything that it does."""
     *buses, master = graph.buses
     lanes = packed([constant(value) for value in _AS_IT_IS])
-    open_ = replace(master, operations=(), lanes=lanes, pre_lanes=lanes, scale=1.0, mute=False, keys={}, logs=())
+    open_ = replace(
+        master, operations=(), lanes=lanes, pre_lanes=lanes, scale=1.0, mute=False, mutes=None, keys={}, logs=()
+    )
     return aligned(replace(graph, buses=(*buses, open_), limiter=None, whole=graph.mix))
 
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 from typing import TypeVar
@@ -47,15 +48,44 @@ def read_kept(folder: Path, name: str, type_: type[R]) -> R | None:
     return _read(folder, name, type_, hint=mend)
 
 
-def read_lanes(folder: Path) -> tuple[Lane, ...]:
+def read_lanes(folder: Path, automation: str = "") -> tuple[Lane, ...]:
     """Return the automation of a song, empty if there is none.
+
+    Parameters
+    ----------
+    folder : Path
+        The song folder.
+    automation : str
+        as the song has it: the name that :func:`write_lanes` gave; "": what is kept by hand in ``kept/lanes.json``
 
     Raises
     ------
     StateError
-        when it is damaged
+        when it is damaged, or what the song names is gone
     """
-    return _read(folder, "lanes", tuple[Lane, ...], hint="mend it, or remove the file") or ()
+    if not automation:
+        return _read(folder, "lanes", tuple[Lane, ...], hint="mend it, or remove the file") or ()
+    name = f"lanes/{automation}"
+    hint = "undo, or take `automation` out of song.toml"
+    found = _read(folder, name, tuple[Lane, ...], hint=hint)
+    if found is None:
+        raise StateError("the automation of the song is gone", where=printable(_path(folder, name)), hint=hint)
+    return found
+
+
+def write_lanes(folder: Path, lanes: tuple[Lane, ...]) -> str:
+    """Keep automation beside all that was kept before, so that undo finds it; return the name for the song to say.
+
+    The same lanes have the same name.
+    """
+    content = msgspec.json.encode(lanes)
+    name = hashlib.sha256(content).hexdigest()[:16]
+    path = _path(folder, f"lanes/{name}")
+    if not path.is_file():
+        make_folder(path.parent)
+        with replacing(path) as part:
+            part.write_bytes(content + b"\n")
+    return name
 
 
 def song_path(folder: Path, relative: str) -> Path:

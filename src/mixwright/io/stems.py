@@ -98,6 +98,12 @@ class StemStore:
             audio = self._resampled(key, audio, info.sample_rate_hz, rate)
         return Stem(path=path, sha256=sha256, info=info, rate_hz=rate, audio=audio)
 
+    def held(self, sha256: str) -> tuple[np.ndarray, int] | None:
+        """Return audio that was decoded before, by the hash of its file, and its own rate; None where it is gone."""
+        key = self._decoded_key(sha256)
+        audio, info = self._cache.held(key), self._cache.known(key, AudioInfo)
+        return None if audio is None or info is None else (audio, info.sample_rate_hz)
+
     def probe(self, path: Path) -> AudioInfo:
         """Return what the header of a file says.
 

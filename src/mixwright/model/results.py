@@ -6,6 +6,7 @@ from __future__ import annotations
 from typing import Literal
 
 from mixwright.model.audio import Fault
+from mixwright.model.bounces import Bounce
 from mixwright.model.dynamics import Dynamics
 from mixwright.model.hearing import HeardBand, HearingResult, LayerLoudness, TakenBy
 from mixwright.model.ledger import Finding, Growth, VoicePhrase
@@ -312,7 +313,7 @@ class CleanResult(Record, frozen=True, kw_only=True):
     """What the cache of a song was freed of, and what remains.
 
     `in_use_bytes`: of what remains, that of commands that are running. `left_alone`: files in the cache folder that are
-    no sound entries of ours and were not touched.
+    no sound entries of ours and were not touched. `released_bytes`: of what bounces superseded.
     """
 
     folder: str
@@ -321,6 +322,7 @@ class CleanResult(Record, frozen=True, kw_only=True):
     in_use_bytes: int
     budget_bytes: int
     left_alone: int
+    released_bytes: int = 0
 
 
 class MovedFile(Record, frozen=True, kw_only=True):
@@ -361,7 +363,8 @@ class RefreshResult(Record, frozen=True, kw_only=True):
 
     `added`: new tracks, as intake understood them. `changed`: tracks whose file now holds something else; it is not
     taken. `missing`: tracks whose file is not there. `copies`: new files that hold what a track holds; they are not
-    added. `questions`: what to ask the artist about the new ones. `notes`: what is left to a person to decide.
+    added. `questions`: what to ask the artist about the new ones. `notes`: what is left to a person to decide. `taken`:
+    bounces, tracks whose file was written anew, where these were to be taken.
     """
 
     added: tuple[TrackIntake, ...]
@@ -370,6 +373,7 @@ class RefreshResult(Record, frozen=True, kw_only=True):
     copies: tuple[TrackFile, ...]
     questions: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    taken: tuple[Bounce, ...] = ()
 
 
 class ReferencesResult(Record, frozen=True, kw_only=True):

@@ -208,7 +208,8 @@ class Song(Record, frozen=True, kw_only=True):
     `lead` holds the tracks or sources that must be followed, confirmed by a person; empty until then. `asks`: what the
     artist's brief or the engineer ask `measure` to look at, which nobody would want to hear of otherwise. `album`,
     `date` (a year, month or day, ISO 8601), `key` (``F# minor``, ``Bb major``), `credits` and `isrc` go into tags;
-    an ISRC names one recording, so each kind of print has its own.
+    an ISRC names one recording, so each kind of print has its own. `automation` names the lanes:
+    ``kept/lanes/NAME.json``, or ``kept/lanes.json`` where it is empty.
     """
 
     schema: int = SCHEMA
@@ -238,6 +239,7 @@ class Song(Record, frozen=True, kw_only=True):
     sections: tuple[Section, ...] = ()
     references: tuple[Reference, ...] = ()
     locks: tuple[Lock, ...] = ()
+    automation: Annotated[str, Meta(pattern="^([0-9a-f]{16})?$")] = ""
     moves: tuple[Move, ...] = ()
     left_as_is: tuple[LeftAsIs, ...] = ()
     muted_words: tuple[MutedWords, ...] = ()

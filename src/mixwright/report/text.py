@@ -177,6 +177,8 @@ def clean_text(result: CleanResult) -> list[str]:
         f"{size(result.freed_bytes)} freed from {result.folder}.",
         f"{size(result.remaining_bytes)} remain{in_use}; up to {size(result.budget_bytes)} may.",
     ]
+    if result.released_bytes:
+        lines.append(f"{size(result.released_bytes)} of what bounces superseded are released.")
     if result.left_alone:
         lines.append(f"{count(result.left_alone, 'file')} there not as written by mixwright, and left alone.")
     return lines
@@ -197,8 +199,9 @@ def refresh_text(result: RefreshResult, song: str) -> list[str]:
     """Return the new tracks, and what else is not as it was."""
     lines = [capital(f"{count(len(result.added), 'new track')}.")]
     lines += [*_sorted(result.added), *_track_rows(result.added)]
+    lines += _listed("Bounces", (bounce.told for bounce in result.taken))
     lines += _listed(
-        "Changed since received, and not taken (clear its sha256 in song.toml to take it)",
+        f"Changed since received, and not taken (mixwright refresh {_quoted(song)} --take takes it)",
         (f"{track.id}: {track.file}" for track in result.changed),
     )
     lines += _listed("Holds what a track holds, and not added", (f"{c.file}: {c.id}" for c in result.copies))
@@ -207,6 +210,8 @@ def refresh_text(result: RefreshResult, song: str) -> list[str]:
     lines += _listed("Ask the artist", result.questions)
     if result.missing:
         return lines + _next(f"mixwright relink {_quoted(song)} FOLDER")
+    if result.taken and not result.added:
+        return lines + _next(f"mixwright measure {_quoted(song)}")
     return lines + (_next(f"mixwright plan {_quoted(song)}") if result.added else [])
 
 

@@ -11,6 +11,7 @@ import msgspec
 from starlette.responses import Response
 
 from mixwright.app import decide
+from mixwright.app.automate import set_lane
 from mixwright.app.edit import edit
 from mixwright.app.leave import leave
 from mixwright.app.page import write_page
@@ -18,6 +19,7 @@ from mixwright.app.settle import settle
 from mixwright.app.song_view import set_walk, song_view
 from mixwright.errors import ChangedError, SettingError, listed, printable
 from mixwright.io.song_file import unchanged_since
+from mixwright.model.lane import Lane
 from mixwright.model.record import Record
 from mixwright.model.song_edit import SongEdit
 from mixwright.model.song_view import Walk
@@ -68,6 +70,12 @@ class Leave(_Change, frozen=True, kw_only=True):
     findings: tuple[str, ...]
 
 
+class SetLane(_Change, frozen=True, kw_only=True):
+    """A lane in the place of the one for the same thing; no points: none."""
+
+    lane: Lane
+
+
 class Again(_Change, frozen=True, kw_only=True):
     """`mixwright undo` and `redo`."""
 
@@ -83,6 +91,10 @@ def _leave(folder: Path, asked: Leave) -> object:
     return {"left": left}
 
 
+def _lane(folder: Path, asked: SetLane) -> object:
+    return {"lanes": set_lane(folder, asked.lane.target, asked.lane.parameter, asked.lane.points)}
+
+
 #: By name: what is sent, and what does it.
 CHANGES: Mapping[str, tuple[type[_Change], Callable[[Path, Any], object]]] = {
     "edit": (Edit, _edit),
@@ -92,6 +104,7 @@ CHANGES: Mapping[str, tuple[type[_Change], Callable[[Path, Any], object]]] = {
     "add": (Add, lambda folder, asked: decide.add(folder, asked.sentence)),
     "settle": (Moves, lambda folder, asked: settle(folder, asked.moves)),
     "leave": (Leave, _leave),
+    "lane": (SetLane, _lane),
     "undo": (Again, lambda folder, _: decide.undo(folder)),
     "redo": (Again, lambda folder, _: decide.redo(folder)),
 }

@@ -16,7 +16,7 @@ LOOK_S, QUIET_S = 0.5, 15.0
 #: A page that takes no events loses the oldest; it reads the song anew with the next.
 _MOST_WAITING = 256
 #: What commands keep, by the name of the file.
-RESULTS = ("intake", "measure", "plan", "receipts", "mix", "deliver", "compare", "lanes")
+RESULTS = ("intake", "measure", "plan", "receipts", "mix", "deliver", "compare", "lanes", "bounces")
 
 
 class Events:

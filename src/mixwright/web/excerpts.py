@@ -29,7 +29,7 @@ class Excerpts:
         """Return the excerpt that a query names.
 
         `start_s` and `end_s`; `track`, repeatable: these alone; `move`, repeatable: these moves and no others sound
-        (`move=` alone: none).
+        (`move=` alone: none). `lane=TARGET/PARAMETER`: without that lane.
 
         Raises
         ------
@@ -39,14 +39,16 @@ class Excerpts:
         start_s, end_s = number_of(query, "start_s"), number_of(query, "end_s")
         tracks = tuple(query.getlist("track"))
         moves = tuple(filter(None, query.getlist("move"))) if "move" in query else None
-        key = start_s, end_s, tracks, moves
+        target, _, parameter = query.get("lane", "").partition("/")
+        lane = (target, parameter) if parameter else None
+        key = start_s, end_s, tracks, moves, lane
         with self._guard:
             session = self._playable.session()
             if session is not self._session:
                 self._session = session
                 self._kept.clear()
             if key not in self._kept:
-                self._kept[key] = self._playable.excerpt(start_s, end_s, tracks=tracks, moves=moves)
+                self._kept[key] = self._playable.excerpt(start_s, end_s, tracks=tracks, moves=moves, without_lane=lane)
             self._kept.move_to_end(key)
             while len(self._kept) > _KEPT:
                 self._kept.popitem(last=False)

@@ -51,6 +51,8 @@ class Deliver(Record, frozen=True, kw_only=True, tag="deliver", tag_field="comma
 class Refresh(Record, frozen=True, kw_only=True, tag="refresh", tag_field="command"):
     """`mixwright refresh`."""
 
+    take: bool = False
+
 
 #: What a page may start.
 Request = Measure | Plan | Prove | Mix | Deliver | Refresh

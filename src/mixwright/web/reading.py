@@ -6,6 +6,8 @@ from __future__ import annotations
 import msgspec
 from starlette.responses import JSONResponse, Response
 
+from mixwright.app.automate import lanes_view
+from mixwright.app.bounces import kept_bounces, release
 from mixwright.app.heard_view import finding_view
 from mixwright.app.moves_view import moves_view
 from mixwright.app.playable import Playing, StretchLevels
@@ -14,6 +16,8 @@ from mixwright.app.told import document_of
 from mixwright.errors import SettingError, StateError, listed
 from mixwright.io.kept import read_kept
 from mixwright.model.blind import BlindTests
+from mixwright.model.bounces import Bounces
+from mixwright.model.lanes_view import LanesView
 from mixwright.model.moves_view import MovesView
 from mixwright.model.prints import DeliverResult
 from mixwright.model.receipts import ProveResult
@@ -46,6 +50,22 @@ def moves(asked: Asked) -> Response:
     return document_response("moves", asked.folder, moves_view(asked.folder))
 
 
+def lanes(asked: Asked) -> Response:
+    """Answer with the automation that is kept, and what may have some."""
+    return document_response("lanes", asked.folder, lanes_view(asked.folder))
+
+
+def bounces_taken(asked: Asked) -> Response:
+    """Answer with the bounces that were taken."""
+    return document_response("bounces", asked.folder, kept_bounces(asked.folder))
+
+
+def bounces_released(asked: Asked) -> Response:
+    """Remove what bounces superseded, and answer with them as they are then."""
+    release(asked.folder)
+    return bounces_taken(asked)
+
+
 def finding(asked: Asked) -> Response:
     """Answer with who covers whom in a finding."""
     return document_response("finding", asked.folder, finding_view(asked.folder, asked.path["id"]))
@@ -72,7 +92,14 @@ def schema(_: Asked) -> Response:
 def page_schema() -> dict[str, object]:
     """Return the schemas by name: results of documents, and bodies of requests."""
     types: dict[str, object] = {"SongView": SongView, "FindingView": FindingView, "job": Request, "walk": Walk}
-    types |= {"BlindTests": BlindTests, "MovesView": MovesView, "Playing": Playing, "StretchLevels": StretchLevels}
+    types |= {
+        "BlindTests": BlindTests,
+        "MovesView": MovesView,
+        "LanesView": LanesView,
+        "Bounces": Bounces,
+        "Playing": Playing,
+        "StretchLevels": StretchLevels,
+    }
     types |= {f"result {name}": type_ for name, (_, type_) in _RESULTS.items()}
     types |= {f"do {name}": kind for name, (kind, _) in CHANGES.items()}
     found, definitions = msgspec.json.schema_components(list(types.values()), ref_template="#/$defs/{name}")

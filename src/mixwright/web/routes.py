@@ -25,29 +25,36 @@ from mixwright.web.events import Events, watch
 from mixwright.web.excerpts import Excerpts
 from mixwright.web.hearing import band, loudness
 from mixwright.web.jobs import Jobs, request_of
-from mixwright.web.reading import finding, moves, result, schema, song
+from mixwright.web.reading import bounces_released, bounces_taken, finding, lanes, moves, result, schema, song
 from mixwright.web.trying import Trying
+from mixwright.web.watching import Watching
 from mixwright.web.wav import wav_response
 
 HERE = Path(__file__).resolve().parent
 STATIC = HERE / "static"
 
 
-def page_app(folder: Path) -> Starlette:
-    """Return the application that serves one song folder; a guard belongs before it."""
+def page_app(folder: Path, *, watches: bool = False) -> Starlette:
+    """Return the application that serves one song folder; a guard belongs before it.
+
+    `watches`: what is new in the folders of the tracks is taken as soon as it is complete.
+    """
     stopped = Cancel()
     events, playable = Events(), Playable(folder, stopped)
     jobs, excerpts, trying = Jobs(folder, events), Excerpts(playable), Trying(playable)
+    bounces = Watching(folder, jobs, events, on=watches)
 
     @contextlib.asynccontextmanager
     async def living(app: Starlette) -> AsyncIterator[None]:
         del app
         events.begin()
         watching = asyncio.create_task(watch(folder, events))
+        bounces.start()
         try:
             yield
         finally:
             watching.cancel()
+            await run_in_threadpool(bounces.end)
             await run_in_threadpool(jobs.end)
             await run_in_threadpool(playable.close)
 
@@ -88,6 +95,9 @@ def page_app(folder: Path) -> Starlette:
             Mount("/static", StaticFiles(directory=STATIC)),
             route("/api/song", song),
             route("/api/moves", moves),
+            route("/api/lanes", lanes),
+            route("/api/bounces", bounces_taken),
+            route("/api/bounces", bounces_released, "DELETE"),
             route("/api/findings/{id}", finding),
             route("/api/results/{name}", result),
             route("/api/schema", schema),

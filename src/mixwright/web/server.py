@@ -43,7 +43,14 @@ class _Server(uvicorn.Server):
         yield
 
 
-def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel: Cancel | None = None) -> None:
+def serve(
+    folder: Path,
+    tell: Callable[[str], object],
+    *,
+    port: int = 0,
+    watches: bool = False,
+    cancel: Cancel | None = None,
+) -> None:
     """Serve the page of a song until the switch is thrown; jobs that run then are stopped.
 
     Parameters
@@ -54,6 +61,8 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
         given the address of the page, with its token, once it can be opened
     port : int
         0: one that is free
+    watches : bool
+        take what is new in the folders of the tracks as soon as it is complete
     cancel : Cancel, optional
         ends it
 
@@ -69,7 +78,7 @@ def serve(folder: Path, tell: Callable[[str], object], *, port: int = 0, cancel:
     with _bound(port, before.port if before else 0) as listening:
         found: int = listening.getsockname()[1]
         token = before.token if before is not None and before.port == found else new_token()
-        app = page_app(folder)
+        app = page_app(folder, watches=watches)
         guarded = Guard(app, token, found)
         # Whoever does not let go of a connection is not waited for longer than this.
         server = _Server(

@@ -7,6 +7,7 @@ import { blindPage } from "./blind/blind_page.js";
 import { explanations } from "./explain.js";
 import { keysButton } from "./keys.js";
 import { listeningLine } from "./listening/line.js";
+import { followBounces } from "./moves/bounces.js";
 import { movesPage } from "./moves/moves_page.js";
 import { goOn } from "./remember.js";
 import { songPage } from "./song_page.js";
@@ -77,6 +78,7 @@ function shortened(name) {
 }
 
 head();
+followBounces();
 const stop = follow(["song"], ({ song }) => {
   if (!song) return;
   queueMicrotask(() => stop());

@@ -34,6 +34,18 @@ const KEYS = [
     ],
   ],
   [
+    "A point of a lane",
+    [
+      ["\u2190 \u2192", "a tenth of a second earlier, later; with Shift a second"],
+      ["\u2191 \u2193", "a step up, down; with Shift a small one"],
+      ["Page Up Page Down", "from point to point"],
+      ["Enter", "add a point after it"],
+      ["Delete", "remove it"],
+      ["Escape", "let go what is not kept; end a ride pass"],
+      ["\u2191 \u2193 in the strip", "half a dB up, down, while a level is ridden"],
+    ],
+  ],
+  [
     "A row of the moves",
     [
       ["h", "hear it beside the mix without it"],

@@ -4,6 +4,7 @@
 import { drawn, panned, timeKey } from "./canvas.js";
 import { el, fill } from "./dom.js";
 import { FOOT_PX, layOut, layout, rowAt, rowNames, sectionNames } from "./map_rows.js";
+import { lanesOver } from "./lanes/over_rows.js";
 import { hear, playedAt } from "./player.js";
 import { chooseTracks } from "./selection.js";
 import { current, follow, followSong, put } from "./store.js";
@@ -86,6 +87,7 @@ export function songMap() {
   follow(["song"], ask);
   follow(["view_s"], parts);
   new ResizeObserver(parts).observe(field);
+  follow(["lanes"], ask);
   new ResizeObserver(measured).observe(document.body);
   addEventListener("resize", measured);
   follow(["row", "cursor_s", "view_s", "finding", "chosen", "playing"], (now) => {
@@ -192,6 +194,7 @@ function paint(context, width, height, colours) {
       context.fillStyle = shades[Math.min(Math.floor((kept * SHADES) / 100), SHADES - 1)];
       context.fillRect(left, foot - high, wide, high);
     }
+    lanesOver(context, row, { top, rowPx, from, to }, x, colours.ink);
     for (const id of row.findings) {
       const one = findings.get(id);
       if (!one) continue;

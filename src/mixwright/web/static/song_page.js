@@ -6,6 +6,7 @@ import { el, fill } from "./dom.js";
 import { figure } from "./explain.js";
 import { findingsList } from "./findings.js";
 import { followLine } from "./follow_line.js";
+import { lanesPart } from "./lanes/lanes_part.js";
 import { layersTable } from "./layers.js";
 import { forTheArtist, questionList } from "./questions.js";
 import { sectionTable } from "./sections.js";
@@ -65,7 +66,7 @@ export function songPage() {
     el("div", { class: "first" }, followLine(), nextSteps()),
     state,
     questionList(),
-    el("div", { class: "seen" }, lines, songMap(), findingsList()),
+    el("div", { class: "seen" }, lines, songMap(), lanesPart(), findingsList()),
     assignLine(),
     el(
       "section",

@@ -26,6 +26,12 @@ import { FIRST } from "./listening/first.js";
  * @property {string} movesTold what the receipts say of all of them
  * @property {string[]} moveForms how a move may be written
  * @property {Record<string, number[]>} tried by id of what is tried out, the channels of its parts
+ * @property {import("./types.js").Bounce[] | null} bounces those that were taken, the newest first
+ * @property {import("./types.js").LanesView | null} lanes the automation, once it was read
+ * @property {{target: string, parameter: string} | null} lane the lane that is shown
+ * @property {import("./types.js").Point[] | null} draft its points as they are drawn and not kept yet
+ * @property {number} point which of them the keys are on, -1 before any
+ * @property {"no" | "waits" | "rides" | "ridden"} ride whether its level is ridden; `ridden`: to be kept or not
  * @property {boolean} walks the walk through the page is shown
  * @property {{text: string, again?: () => void} | null} notice the last thing to be told
  */
@@ -50,6 +56,12 @@ let state = {
   movesTold: "",
   moveForms: [],
   tried: {},
+  bounces: null,
+  lanes: null,
+  lane: null,
+  draft: null,
+  point: -1,
+  ride: "no",
   listening: FIRST,
 };
 /** @type {Set<(now: State, before: State) => void>} */

@@ -54,6 +54,18 @@
  *   reason: string, predicted: string, measured: string, costs: string[], without_it: string, needed: boolean | null,
  *   outdated: boolean, start_s: number, end_s: number,
  * }} ViewedMove
+ * @typedef {{id: string, does: string, share: number, told: string}} DialledMove
+ * @typedef {{
+ *   track: string, name: string, sha256: string, superseded: string, moves: DialledMove[], also: string[],
+ *   told: string,
+ * }} Bounce
+ * @typedef {{at_s: number, value: number}} Point
+ * @typedef {{target: string, parameter: string, points: Point[]}} Lane
+ * @typedef {{
+ *   parameter: string, name: string, low: number, high: number, unit: string, usual: number, tried: boolean,
+ * }} Parameter
+ * @typedef {{id: string, name: string, parameters: Parameter[]}} LaneTarget
+ * @typedef {{lanes: Lane[], targets: LaneTarget[]}} LanesView
  * @typedef {{
  *   id: number, command: string, state: "running" | "done" | "failed" | "cancelled", doing: string, done: number,
  *   total: number, left_s: number | null, note: string, error: Told | null,

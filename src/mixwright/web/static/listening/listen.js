@@ -43,9 +43,18 @@ function set(fields) {
   put({ listening: next, playing: isOn ? { from: stretch.from, to: stretch.to, waits: plays === "waits" } : null });
 }
 
+/** @type {(what: {frame: number, db: number | null}) => void} */
+let rode = () => {};
+
+/** Be told at which frame a level was taken over. @param {typeof rode} listener */
+export function onRode(listener) {
+  rode = listener;
+}
+
 /** @param {any} data what the player tells */
 function told(data) {
   if (data.faulty) stopped(data.faulty);
+  if (data.rode) rode(data.rode);
   if (data.at === undefined) return;
   place = { frame: data.at, at: now() };
   breaks.heard();
@@ -185,7 +194,8 @@ async function fetchAll(stretch, anew, signal) {
       given.set(id, key);
       if (windows) streams.set(id, windows);
       else streams.delete(id);
-      if (parts.length) put({ tried: { [id]: parts.map((part) => part.list.channels) } });
+      const chains = parts.flatMap((part) => ("list" in part ? [part.list.channels] : []));
+      if (chains.length) put({ tried: { [id]: chains } });
       tell({ give: { name: id, channels, gain: ratio(movedDb(found)), parts } }, channels);
     }),
   );

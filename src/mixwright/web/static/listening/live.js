@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
-// A move that is tried out: what its layers would be, less what they are, added to the mix without it.
+// What is tried out: what layers would be with a move or along a lane, less what they are, added to the mix without.
 
 import { Chain, Core } from "../chain.js";
+import { Ridden } from "./ridden.js";
 
 /**
  * @typedef {import("../chain.js").List} List
@@ -17,6 +18,8 @@ import { Chain, Core } from "../chain.js";
 const CHANGE_S = 0.01,
   WARM_S = 0.15;
 const QUANTUM = 128;
+
+/** @typedef {LivePart | import("./ridden.js").RiddenPart} TriedPart */
 
 /** One layer with its chain, and the one before while that fades. */
 class Layer {
@@ -34,6 +37,28 @@ class Layer {
     this.made = [new Float32Array(QUANTUM), new Float32Array(QUANTUM)];
     this.before = [new Float32Array(QUANTUM), new Float32Array(QUANTUM)];
     this.keys = part.keys.map(() => [new Float32Array(QUANTUM), new Float32Array(QUANTUM)]);
+  }
+
+  /**
+   * Begin at a frame, as if what lies before it had been heard.
+   * @param {number} at
+   * @param {number} frames
+   * @param {List} [list] other settings
+   */
+  start(at, frames, list = this.list) {
+    this.chain = this.anew(list);
+    this.old = null;
+    this.share = 1;
+    this.warm(this.chain, at, frames);
+  }
+
+  /** @param {List} list @param {number} at @param {number} frames */
+  change(list, at, frames) {
+    const before = this.chain;
+    this.chain = this.anew(list);
+    this.warm(this.chain, at, frames);
+    this.old = before;
+    this.share = 0;
   }
 
   /** Make the chain of a list anew, in the room that is free. @param {List} list */
@@ -99,10 +124,11 @@ class Layer {
 }
 
 export class Live {
-  /** @param {number} rate in Hz @param {WebAssembly.Module} module @param {LivePart[]} parts */
+  /** @param {number} rate in Hz @param {WebAssembly.Module} module @param {TriedPart[]} parts */
   constructor(rate, module, parts) {
     this.rate = rate;
-    this.layers = parts.map((part) => new Layer(part, module));
+    this.warm = Math.round(WARM_S * rate);
+    this.layers = parts.map((part) => ("lane" in part ? new Ridden(rate, part) : new Layer(part, module)));
     /** Settings that wait until the ones before are taken over. @type {List[] | null} */
     this.waiting = null;
     /** They were just taken over, and nobody has heard them yet. */
@@ -111,12 +137,7 @@ export class Live {
 
   /** Begin at a frame, as if what lies before it had been heard. @param {number} at */
   start(at) {
-    this.layers.forEach((layer, k) => {
-      layer.chain = layer.anew(this.waiting?.[k] || layer.list);
-      layer.old = null;
-      layer.share = 1;
-      layer.warm(layer.chain, at, Math.round(WARM_S * this.rate));
-    });
+    this.layers.forEach((layer, k) => layer.start(at, this.warm, this.waiting?.[k]));
     this.waiting = null;
   }
 
@@ -127,16 +148,24 @@ export class Live {
    */
   change(lists, at) {
     this.waiting = lists;
-    if (this.layers.some((layer) => layer.old)) return;
+    if (this.layers.some((layer) => layer instanceof Layer && layer.old)) return;
     this.waiting = null;
     this.fresh = true;
     this.layers.forEach((layer, k) => {
-      const before = layer.chain;
-      layer.chain = layer.anew(lists[k]);
-      layer.warm(layer.chain, at, Math.round(WARM_S * this.rate));
-      layer.old = before;
-      layer.share = 0;
+      if (layer instanceof Layer) layer.change(lists[k], at, this.warm);
     });
+  }
+
+  /** Follow another line. @param {import("./ridden.js").Drawn} lane */
+  draw(lane) {
+    this.fresh = true;
+    for (const layer of this.layers) if (layer instanceof Ridden) layer.draw(lane);
+  }
+
+  /** Have it at one level, or along its lane again. @param {number | null} db */
+  ride(db) {
+    this.fresh = true;
+    for (const layer of this.layers) if (layer instanceof Ridden) layer.ride(db);
   }
 
   /**

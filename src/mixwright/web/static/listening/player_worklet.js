@@ -28,6 +28,11 @@ registerProcessor(
       if (data.turn !== undefined) sounding.turn(data.turn);
       if (data.play) sounding.play(data.play.first, data.play.end, data.play.at);
       if (data.change) sounding.versions.get(data.change.name)?.live?.change(data.change.lists, sounding.at);
+      if (data.draw) sounding.versions.get(data.draw.name)?.live?.draw(data.draw.lane);
+      if (data.ride) {
+        sounding.versions.get(data.ride.name)?.live?.ride(data.ride.db);
+        this.port.postMessage({ rode: { frame: sounding.at, db: data.ride.db } });
+      }
       if (data.pause) sounding.pause();
     }
 

@@ -10,7 +10,7 @@ import { Live } from "./live.js";
  * @typedef {import("../chain.js").List} List
  * @typedef {"stereo" | "left" | "right" | "mid" | "side" | "mono"} Side
  * @typedef {{band: List | null, side: Side}} Through
- * @typedef {import("./live.js").LivePart} LivePart
+ * @typedef {import("./live.js").TriedPart} TriedPart
  * @typedef {{pieces: Piece[], gain: number, live: Live | null, windowed: boolean}} Version `windowed`: its pieces come
  *   and go
  */
@@ -99,7 +99,7 @@ export class Sounding {
    * @param {string} name
    * @param {Float32Array[]} channels one or two; none: its samples come in windows
    * @param {number} gain that brings it to the loudness of the session
-   * @param {LivePart[]} [parts] layers of it that can be tried out
+   * @param {TriedPart[]} [parts] layers of it that can be tried out
    */
   give(name, channels, gain, parts = []) {
     const live = parts.length && this.module ? new Live(this.rate, this.module, parts) : null;

@@ -3,6 +3,8 @@
 // loudness.
 
 import { ask } from "../api.js";
+import { framesOf } from "../lanes/points.js";
+import { drawnPoints } from "../lanes/read.js";
 import { readMoves } from "../moves/read.js";
 import { current } from "../store.js";
 import { partOfWav, wavHead, wholeWav } from "./wav.js";
@@ -13,8 +15,9 @@ import { Windows } from "./windows.js";
  * @typedef {{id: string, name: string, beside: Record<string, number>}} Source
  * @typedef {{from: number, to: number, name: string}} Stretch in seconds; `name`: of the section, or ""
  * @typedef {import("./live.js").LivePart} LivePart
+ * @typedef {import("./live.js").TriedPart} TriedPart
  * @typedef {{
- *   channels: Float32Array<ArrayBuffer>[], levels: Levels, parts: LivePart[], windows: Windows | null,
+ *   channels: Float32Array<ArrayBuffer>[], levels: Levels, parts: TriedPart[], windows: Windows | null,
  * }} Loaded with `windows` no channels: what sounds is read as it is needed
  */
 
@@ -46,6 +49,7 @@ export function nameOf(id) {
   const [kind, rest] = cut(id);
   if (kind === "without" || kind === "try") return kind === "try" ? "this move as it is set" : "mix without this move";
   if (kind === "with") return "mix with this move";
+  if (kind === "lane") return "mix with this lane as it is drawn";
   if (kind === "layers") {
     const rows = current().song?.rows || [];
     const names = rest
@@ -73,6 +77,7 @@ export function excerptQuery(id) {
   if (id === "unmoved") return "&move=";
   if (kind === "without" || kind === "try") return these((move) => move.state === "accepted" && move.id !== rest);
   if (kind === "with") return these((move) => move.state === "accepted" || move.id === rest);
+  if (kind === "lane") return `&lane=${encodeURIComponent(rest)}`;
   if (kind === "layers")
     return rest
       .split(",")
@@ -126,7 +131,11 @@ export async function load(id, stretch, rate, signal) {
       : windows
         ? []
         : await partOfWav(`api/audio/${id}`, first, end, signal);
-  const parts = id.startsWith("try/") ? await tried(id.slice(4), times, signal) : [];
+  const parts = id.startsWith("try/")
+    ? await tried(id.slice(4), times, signal)
+    : id.startsWith("lane/") && query !== null
+      ? [await riddenPart(id.slice(5), `${times}${query}`, from, rate, signal)]
+      : [];
   return { channels, levels: (await ask(`api/loudness?${told}`, { signal })).result, parts, windows };
 }
 
@@ -148,6 +157,23 @@ async function tried(id, times, signal) {
       return { audio: await one(""), keys: heard, matrix, list: chain };
     }),
   );
+}
+
+/**
+ * The layer of a lane, as it is without it, and the line as it is drawn now.
+ * @param {string} lane its target and parameter
+ * @param {string} query
+ * @param {number} from in seconds
+ * @param {number} rate in Hz
+ * @param {AbortSignal} signal
+ * @returns {Promise<import("./ridden.js").RiddenPart>}
+ */
+async function riddenPart(lane, query, from, rate, signal) {
+  const [target, parameter] = cut(lane);
+  const track = target === "master" ? "" : `&track=${encodeURIComponent(target)}`;
+  const audio = await wholeWav(`api/excerpt?${query}${track}`, signal);
+  const isMute = parameter === "mute";
+  return { audio, isMute, lane: framesOf(drawnPoints(target, parameter), from, rate, isMute) };
 }
 
 /** @param {string} id @returns {[string, string]} */

@@ -4,6 +4,7 @@
 import { change, start } from "../api.js";
 import { el, fill } from "../dom.js";
 import { current, follow } from "../store.js";
+import { bouncesPart } from "./bounces.js";
 import { moveRow } from "./move_row.js";
 import { readMoves } from "./read.js";
 import { stepper } from "./stepper.js";
@@ -25,7 +26,7 @@ export function movesPage() {
     fill(told, found.length ? `${counts[0]} to decide, ${counts[1]} accepted, ${counts[2]} refused. ` : "", movesTold);
     keepFocus(lists, () => fill(lists, ...parts(found)));
   });
-  return [el("h2", {}, "Moves"), steps(), told, lists, ownMove()];
+  return [el("h2", {}, "Moves"), steps(), told, bouncesPart(), lists, ownMove()];
 }
 
 /** @param {ViewedMove[]} moves @returns {(HTMLElement | null)[]} */

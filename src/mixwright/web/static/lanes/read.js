@@ -1,0 +1,72 @@
+// SPDX-License-Identifier: Apache-2.0
+// Lanes as the server keeps them, and the one that is shown.
+
+import { ask, change, said } from "../api.js";
+import { current, put } from "../store.js";
+
+/** @typedef {import("../types.js").Point} Point @typedef {import("../types.js").Parameter} Parameter */
+
+/** Read the lanes anew. */
+export async function readLanes() {
+  try {
+    const { result } = await ask("api/lanes");
+    if (JSON.stringify(result) !== JSON.stringify(current().lanes)) put({ lanes: result });
+  } catch (error) {
+    put({ notice: said(error) });
+  }
+}
+
+/** @param {string} target @param {string} parameter @returns {Point[]} as they are kept */
+export function keptPoints(target, parameter) {
+  const found = current().lanes?.lanes.find((one) => one.target === target && one.parameter === parameter);
+  return found?.points || [];
+}
+
+/** @param {string} target @param {string} parameter @returns {Point[]} as they are drawn, else as they are kept */
+export function drawnPoints(target, parameter) {
+  const { lane, draft } = current();
+  const isShown = lane?.target === target && lane.parameter === parameter;
+  return (isShown && draft) || keptPoints(target, parameter);
+}
+
+/** @returns {Point[]} of the lane that is shown */
+export function shownPoints() {
+  const { lane } = current();
+  return lane ? drawnPoints(lane.target, lane.parameter) : [];
+}
+
+/** @returns {{name: string, parameter: Parameter} | null} what the lane that is shown moves, and what that is called */
+export function shownParameter() {
+  const { lane, lanes } = current();
+  const target = lanes?.targets.find((one) => one.id === lane?.target);
+  const parameter = target?.parameters.find((one) => one.parameter === lane?.parameter);
+  return target && parameter ? { name: target.name, parameter } : null;
+}
+
+/**
+ * Show the lane of something; what was drawn of another and not kept is let go.
+ * @param {string} target
+ * @param {string} [parameter] else the one that was shown, if it has that, else its first
+ */
+export function showLane(target, parameter) {
+  const { lanes, lane, ride } = current();
+  const found = lanes?.targets.find((one) => one.id === target);
+  if (!found?.parameters.length || ride === "rides") return;
+  const wanted = parameter || lane?.parameter;
+  const has = found.parameters.find((one) => one.parameter === wanted) || found.parameters[0];
+  if (lane?.target === target && lane.parameter === has.parameter) return;
+  put({ lane: { target, parameter: has.parameter }, draft: null, point: -1, ride: "no" });
+}
+
+/**
+ * Keep the lane that is shown as it is drawn: one step, which undo takes back.
+ * @param {Point[]} points
+ */
+export async function keepLane(points) {
+  const { lane } = current();
+  if (!lane) return;
+  const made = await change("lane", { lane: { ...lane, points } });
+  const { lanes, draft } = current();
+  if (made && lanes) put({ lanes: { ...lanes, lanes: made.lanes } });
+  if (draft === points || !made) put({ draft: null });
+}

@@ -82,7 +82,7 @@ def opened_page(browser, url: str, *, expected: str = "nothing", **settings) -> 
     context = browser.new_context(**given)
     page = context.new_page()
     page.set_default_timeout(30000)
-    page.on("console", lambda told: re.search(expected, told.text) or complaints.append(told.text))
+    page.on("console", lambda told: re.search(expected, told.text) or complaints.append(f"{told.text} {told.location}"))
     page.on("pageerror", lambda error: complaints.append(str(error)))
     own = f"http://127.0.0.1:{urlsplit(url).port}/"
     page.on("request", lambda asked: asked.url.startswith(own) or complaints.append(asked.url))
@@ -90,7 +90,7 @@ def opened_page(browser, url: str, *, expected: str = "nothing", **settings) -> 
     page.wait_for_selector("#main h2", state="attached")
     yield page
     context.close()
-    assert complaints == []
+    assert complaints == [], complaints
 
 
 @contextlib.contextmanager

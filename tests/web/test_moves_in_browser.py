@@ -135,3 +135,35 @@ def test_blind_the_order_is_hidden_until_the_last_trial(opened):
     (kept,) = kept_blind(folder).tests
     assert kept.test.versions == ("mix", "mix without moves")
     assert len(kept.test.picks) == 5
+
+
+#: What the player tells, kept for the test.
+HEARKEN = """
+const Plain = AudioWorkletNode;
+window.told = [];
+window.AudioWorkletNode = class extends Plain {
+  constructor(...given) {
+    super(...given);
+    this.port.addEventListener("message", ({ data }) => window.told.push(data));
+  }
+};
+"""
+
+
+def test_a_number_that_is_turned_is_heard_with_nothing_but_its_coefficients_asked_for(opened):
+    page, _ = opened
+    page.add_init_script(HEARKEN)
+    page.reload()
+    row = page.locator(".move", has_text="Cut pad")
+    with page.expect_response("**/api/try/audio**"):
+        row.get_by_role("button", name="Hear it").click()
+    expect(page.locator(".hearing")).to_contain_text("Hearing mix with this move")
+    page.wait_for_timeout(1000)  # what was loaded beforehand is told to nobody
+    asked = []
+    page.on("request", lambda request: asked.append((request.method, request.url.partition("/api/")[2])))
+    row.locator("input[aria-label='gain, in dB']").focus()
+    for steps in (1, 2, 3):
+        page.keyboard.press("ArrowUp")
+        page.wait_for_function("steps => window.told.filter(one => 'changed' in one).length === steps", arg=steps)
+    assert asked == [("POST", "try")] * 3
+    expect(page.locator(".hearing")).to_contain_text("Hearing this move as it is set")

@@ -22,6 +22,8 @@ let ahead = "";
 let place = null;
 /** What the worklet holds, so that nothing is fetched twice. @type {Map<string, string>} */
 const given = new Map();
+/** How often it was started: what is told of an earlier start comes too late. */
+let starts = 0;
 /** The stretch that the player has. @type {Stretch | null} */
 let sounds = null;
 /** What is read while it sounds. @type {Map<string, import("./windows.js").Windows>} */
@@ -55,9 +57,10 @@ export function onRode(listener) {
 function told(data) {
   if (data.faulty) stopped(data.faulty);
   if (data.rode) rode(data.rode);
-  if (data.at === undefined) return;
+  if (data.at === undefined || data.start !== starts) return;
   place = { frame: data.at, at: now() };
   breaks.heard();
+  if (listening().plays !== "yes") return;
   const { signal } = loading;
   stream(data.at).catch((error) => signal.aborted || put({ notice: said(error) }));
 }
@@ -127,7 +130,7 @@ export async function listen(wanted = {}, { anew = false, at } = {}) {
     const { turned, what, beside, plays } = listening();
     tell({ turn: turned && beside ? beside : what });
     if (at !== undefined || moved || before.plays !== "yes")
-      tell({ play: { first: 0, end: framesOf(held.from, held.to), at: frame } });
+      tell({ play: { first: 0, end: framesOf(held.from, held.to), at: frame, start: ++starts } });
     sounds = held;
     if (plays !== "yes") set({ plays: "yes" });
   } catch (error) {

@@ -14,6 +14,7 @@ registerProcessor(
       super();
       this.sounding = new Sounding(sampleRate, module);
       this.told = 0;
+      this.start = 0;
       this.port.onmessage = ({ data }) => this.take(data);
     }
 
@@ -26,7 +27,10 @@ registerProcessor(
       if (data.level !== undefined) sounding.wanted = data.level;
       if (data.through) sounding.through(data.through);
       if (data.turn !== undefined) sounding.turn(data.turn);
-      if (data.play) sounding.play(data.play.first, data.play.end, data.play.at);
+      if (data.play) {
+        sounding.play(data.play.first, data.play.end, data.play.at);
+        this.start = data.play.start;
+      }
       if (data.change) sounding.versions.get(data.change.name)?.live?.change(data.change.lists, sounding.at);
       if (data.draw) sounding.versions.get(data.draw.name)?.live?.draw(data.draw.lane);
       if (data.ride) {
@@ -49,7 +53,7 @@ registerProcessor(
       if (sounding.faulty && was) this.port.postMessage({ faulty: sounding.faulty });
       if (sounding.playing && this.told >= TELL_S * sampleRate) {
         this.told = 0;
-        this.port.postMessage({ at: sounding.at });
+        this.port.postMessage({ at: sounding.at, start: this.start });
       }
       return true;
     }

@@ -105,3 +105,21 @@ def test_a_bell_moves_its_third_by_its_gain_and_missing_adds_up():
     thirds = sum(row.figure == "third_octaves_db" for row in figures.rows)
     bottom = sum(row.figure == "low_octaves_db" for row in figures.rows)
     assert figures.missing(figures.outside([])) == pytest.approx(8.0 * (thirds / 3.0 + bottom / 2.0 + 3.0))
+
+
+def test_contrast_changes_by_what_the_loudest_and_the_softest_section_do():
+    energy = {"soft": np.full((2, 31), 1.0), "loud": np.array([np.full(31, 4.0), np.zeros(31)])}
+    energy["soft"][1] = 0.0
+    sections = [
+        SimpleNamespace(section=Section(name=name, start_s=start_s, end_s=start_s + 10.0))
+        for name, start_s in (("soft", 0.0), ("loud", 10.0))
+    ]
+    row = row_of("contrast_loudness_lu", 0, 6.0)
+    figures = RecordFigures([row], sections, energy, [0.0, 0.0], {"soft": -6.0, "loud": 0.0})
+    level, values = made("level", 0, {"gain_db": 2.0})
+    softer = Candidate("level", "x", ("soft",), (0,), level.settings)
+    assert figures.outside([(softer, values)])[row] - row.outside == pytest.approx(-2.0)
+    # In the whole song it changes nothing; nor is anything known of sections that are not those of the song.
+    assert figures.outside([(level, values)])[row] == pytest.approx(row.outside)
+    unknown = RecordFigures([row], sections, energy, [0.0, 0.0], {"part-a-1": -6.0, "part-b-1": 0.0})
+    assert unknown.outside([(softer, values)])[row] == pytest.approx(row.outside)

@@ -11,7 +11,7 @@ import numpy as np
 
 from mixwright.app.mix_profile import mix_profile
 from mixwright.app.page import write_page
-from mixwright.app.references import PROFILED_BY, finished_files, profiles_of
+from mixwright.app.references import PROFILED_BY, beside_mix, finished_files, is_no_song
 from mixwright.app.scene import sounding_hash
 from mixwright.app.session import Session, open_song
 from mixwright.app.space import Making
@@ -28,7 +28,6 @@ from mixwright.model.profile import ATTRIBUTES, Profile, SectionProfile, Weaknes
 from mixwright.model.song import Reference, Section, changed
 from mixwright.reference.beside import Chosen, rows_of
 from mixwright.reference.listening import equally_loud, excerpt_span, in_bands
-from mixwright.reference.matching import matched
 from mixwright.reference.profile import profile
 
 #: A bounce may be this much longer or shorter than the song and still have its sections.
@@ -94,21 +93,15 @@ def compare(
         stood = _bounce(session, Path(mix), cancel) if mix else _own(session, report, cancel)
         if stood.profile.integrated_lufs is None:
             raise InputError("the mix is silent, or too short", where=printable(stood.file), hint="render it whole")
-        references = session.song.references
-        profiles = profiles_of(session, report=report, cancel=cancel)
-        chosen = [
-            Chosen(found, reference.use_for, matched(stood.profile, found, reference.beside))
-            for reference, found in zip(references, profiles, strict=True)
-        ]
-        beside = [dict(one.sections) for one in chosen]
+        chosen = beside_mix(session, stood.profile, report=report, cancel=cancel)
         rows = rows_of(stood.profile, chosen)
         unlimited = mix is None and session.song.master.limiter is None
         result = CompareResult(
             file=stood.file,
             integrated_lufs=stood.profile.integrated_lufs,
             references=tuple(
-                _reference(reference, found, stood.profile, parts)
-                for reference, found, parts in zip(references, profiles, beside, strict=True)
+                _reference(reference, one, stood.profile)
+                for reference, one in zip(session.song.references, chosen, strict=True)
             ),
             sections=tuple(section.name for section in stood.profile.sections),
             rows=rows,
@@ -116,7 +109,7 @@ def compare(
             sounding="" if mix else sounding_hash(session.song, session.lanes),
         )
         if listen is not None:
-            files = _excerpts(session, stood, beside, profiles, sections, Path(listen), cancel)
+            files = _excerpts(session, stood, chosen, sections, Path(listen), cancel)
             result = changed(result, excerpts=files)
     if mix is None:
         write_kept(folder, "compare", result)
@@ -141,6 +134,8 @@ def _own(session: Session, report: Report, cancel: Cancel | None) -> _Mix:
 
 def _bounce(session: Session, path: Path, cancel: Cancel | None) -> _Mix:
     with where(printable(path)):
+        if is_no_song(session.store.probe(path)):
+            raise InputError("this is too long to be the mix of one song", hint="give the song by itself")
         stem = session.store.open(path)
         seconds = len(stem.audio) / stem.rate_hz
         last = max((section.end_s for section in session.song.sections), default=0.0)
@@ -150,9 +145,8 @@ def _bounce(session: Session, path: Path, cancel: Cancel | None) -> _Mix:
     return _Mix(str(path), stem.audio, stem.rate_hz, found)
 
 
-def _reference(
-    reference: Reference, found: Profile, mix: Profile, parts: dict[str, SectionProfile]
-) -> ComparedReference:
+def _reference(reference: Reference, chosen: Chosen, mix: Profile) -> ComparedReference:
+    found = chosen.profile
     usable = not any(len(weak.attributes) == len(ATTRIBUTES) for weak in found.weak)
     both = mix.integrated_lufs, found.integrated_lufs if usable else None
     return ComparedReference(
@@ -162,7 +156,7 @@ def _reference(
         integrated_lufs=found.integrated_lufs,
         gain_db=None if both[0] is None or both[1] is None else round(both[0] - both[1], 3),
         weak=tuple(_left_out(weak, "not used") for weak in found.weak),
-        beside={name: (part.name, part.start_s, part.end_s) for name, part in parts.items()},
+        beside={name: (part.name, part.start_s, part.end_s) for name, part in chosen.sections.items()},
     )
 
 
@@ -192,8 +186,7 @@ def _open(rows: Sequence[ComparedRow]) -> tuple[str, ...]:
 def _excerpts(
     session: Session,
     mix: _Mix,
-    beside: Sequence[dict[str, SectionProfile]],
-    profiles: Sequence[Profile],
+    beside: Sequence[Chosen],
     asked: Sequence[str],
     into: Path,
     cancel: Cancel | None,
@@ -209,11 +202,11 @@ def _excerpts(
     written: list[Excerpt] = []
     for section in told:
         sources: list[tuple[str, np.ndarray, int, SectionProfile]] = [("mix", mix.audio, mix.rate_hz, section)]
-        for reference, parts, found in zip(session.song.references, beside, profiles, strict=True):
-            if section.name in parts and found.integrated_lufs is not None:
+        for reference, one in zip(session.song.references, beside, strict=True):
+            if section.name in one.sections and one.profile.integrated_lufs is not None:
                 stem = session.store.open(song_path(session.folder, reference.file))
                 name = reference.id if reference.id != "mix" else "reference mix"
-                sources.append((name, stem.audio, stem.rate_hz, parts[section.name]))
+                sources.append((name, stem.audio, stem.rate_hz, one.sections[section.name]))
         spans = [excerpt_span(part.start_s, part.end_s) for *_, part in sources]
         cut = [
             in_bands(_stereo(audio[round(span[0] * rate) : round(span[1] * rate)]), rate)

@@ -11,9 +11,12 @@ from mixwright.io.stems import DECODED_BY
 from mixwright.jobs.cache import code_hash
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.audio import AudioInfo
 from mixwright.model.profile import ATTRIBUTES, Profile, Weakness
 from mixwright.model.song import Reference, Song, changed
+from mixwright.reference.beside import Chosen
 from mixwright.reference.corridor import Corridor, check_attributes, corridor
+from mixwright.reference.matching import matched
 from mixwright.reference.profile import profile
 from mixwright.reference.weak import LONGEST_S
 
@@ -72,6 +75,22 @@ def profiles_of(session: Session, *, report: Report = silent, cancel: Cancel | N
     return tuple(in_order(one, references))
 
 
+def beside_mix(
+    session: Session, mix: Profile, *, report: Report = silent, cancel: Cancel | None = None
+) -> tuple[Chosen, ...]:
+    """Return all references of a song as they stand beside a mix: what each was chosen for, section beside section."""
+    profiles = profiles_of(session, report=report, cancel=cancel)
+    return tuple(
+        Chosen(found, reference.use_for, matched(mix, found, reference.beside))
+        for reference, found in zip(session.song.references, profiles, strict=True)
+    )
+
+
+def is_no_song(info: AudioInfo) -> bool:
+    """Tell whether a finished file is too long to be a single song."""
+    return info.frames > LONGEST_S * info.sample_rate_hz
+
+
 def finished_files(song: Song) -> tuple[str, ...]:
     """Return the files that are opened for it: the records, and the voices of those whose voice is there alone."""
     return tuple(file for one in song.references for file in (one.file, one.voice) if file)
@@ -93,7 +112,7 @@ def _profile_of(session: Session, reference: Reference, file: str, cancel: Cance
     if not path.is_file():
         raise InputError("this reference is missing", hint="put it back, or take it out of song.toml under references")
     info = session.store.probe(path)
-    if info.frames > LONGEST_S * info.sample_rate_hz:
+    if is_no_song(info):
         minutes = info.frames / info.sample_rate_hz / 60.0
         why = f"{minutes:.0f} minutes long: no single song, of which alone these figures are; give the song by itself"
         return Profile(

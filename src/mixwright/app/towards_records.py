@@ -7,16 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mixwright.app.mix_profile import mix_profile
-from mixwright.app.references import profiles_of
+from mixwright.app.references import beside_mix
 from mixwright.app.session import Session
 from mixwright.jobs.progress import Cancel, Report, silent
 from mixwright.model.comparison import ComparedRow
 from mixwright.model.results import PlannedMove
 from mixwright.model.song import Song, changed
 from mixwright.planning.towards_records import MOST_TOWARDS_RECORDS, Nearer
-from mixwright.reference.beside import Chosen, rows_of
+from mixwright.reference.beside import rows_of
 from mixwright.reference.contrast import told_sections
-from mixwright.reference.matching import matched
 from mixwright.report.compared import amount, stretch_words
 
 
@@ -54,13 +53,8 @@ def records_of(
     if most <= 0 or not is_ticked(song):
         return None
     mix = mix_profile(session, report=report, cancel=cancel)
-    profiles = profiles_of(session, report=report, cancel=cancel)
-    chosen = [
-        Chosen(found, reference.use_for, matched(mix, found, reference.beside))
-        for reference, found in zip(song.references, profiles, strict=True)
-        if reference.use_for
-    ]
-    rows = rows_of(mix, chosen)
+    beside = beside_mix(session, mix, report=report, cancel=cancel)
+    rows = rows_of(mix, [one for one in beside if one.use_for])
     if not any(row.outside for row in rows):
         return None
     told = told_sections(mix.sections, mix.duration_s)

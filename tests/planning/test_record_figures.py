@@ -26,7 +26,7 @@ def noises() -> list[np.ndarray]:
         for one, (at, wide) in zip(white, ((90.0, 0.6), (1000.0, 1.5), (1000.0, 1.5), (4000.0, 0.8)), strict=True)
     ]
     low, mid, side, one = (part / np.std(part) for part in shaped)
-    return [0.1 * np.stack([low, low], axis=1), 0.05 * np.stack([mid + side, mid - side], axis=1), 0.03 * one[:, None]]
+    return [0.1 * np.stack([low, low], axis=1), 0.05 * np.stack([mid + side, mid - side], axis=1), 0.08 * one[:, None]]
 
 
 def placed(one: np.ndarray, pan: float) -> np.ndarray:
@@ -78,7 +78,7 @@ def made(kind: str, row: int, values: dict[str, float], **fixed: float) -> tuple
         (made("level", 0, {"gain_db": 3.0}), lambda a, b, c: [a * 10**0.15, b, placed(c, 0.0)]),
         (made("width", 1, {"width": 0.5}), lambda a, b, c: [a, b @ [[0.75, 0.25], [0.25, 0.75]], placed(c, 0.0)]),
         (made("width", 1, {"width": 1.4}), lambda a, b, c: [a, b @ [[1.2, -0.2], [-0.2, 1.2]], placed(c, 0.0)]),
-        (made("pan", 2, {"pan": -0.5}), lambda a, b, c: [a, b, placed(c, -0.5)]),
+        (made("pan", 2, {"pan": -0.8}), lambda a, b, c: [a, b, placed(c, -0.8)]),
     ],
 )
 def test_what_is_foretold_is_what_the_mix_of_the_layers_has(chosen, change):

@@ -12,7 +12,7 @@ from mixwright.io.song_file import create_song
 from mixwright.model.song import changed
 from web.pages import CONTRAST, NEEDS_BROWSER, expect, grave_faults, opened_song
 
-pytestmark = [*NEEDS_BROWSER, pytest.mark.slow]
+pytestmark = NEEDS_BROWSER
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +33,7 @@ def looked_at(page, state):
     assert grave_faults(page) == [], state
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_state_of_the_page(browser, heard, scheme):
     put = "fields => import('/static/store.js').then(store => store.put(fields))"

@@ -66,12 +66,19 @@ def test_it_fits_is_readable_and_accessible(opened, width, height, scheme):
     assert grave_faults(page) == []
 
 
-def test_names_that_are_markup_are_text(opened):
+def test_names_that_are_markup_are_text(opened, served):
     page = opened()
     assert page.locator("h1").text_content().startswith(HOSTILE)
     assert page.title() == f"{HOSTILE} - Mixwright"
     assert page.locator("#main img, #main script, #head img").count() == 0
     assert page.locator(".questions li").first.text_content().startswith(f"What is {HOSTILE}?")
+    edit(served.folder, SongEdit(tracks={"warm-pad": TrackEdit(name=HOSTILE)}))
+    for view in ("Moves", "Blind test"):
+        page.locator("#head nav a", has_text=view).click()
+        page.wait_for_selector("#main h2")
+        expect(page.locator("#main")).to_contain_text("onerror" if view == "Moves" else "Compare")
+        assert page.locator("#main img, #main script, #head img").count() == 0
+    assert page.title() == f"{HOSTILE} - Mixwright"
 
 
 def test_policy_forbids_what_is_not_ours(opened):

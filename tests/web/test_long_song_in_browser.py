@@ -49,7 +49,7 @@ def test_the_whole_song_is_heard_in_windows(browser, folder):
         hear_whole(page)
         expect(page.locator(".hearing")).to_contain_text("Hearing mix beside nothing, the whole song")
         assert windows(page) == [(0, 10), (10, 20)]
-        field = page.locator(".field").bounding_box()
+        field = page.locator(".map .field").bounding_box()
         page.mouse.click(field["x"] + field["width"] * 0.7, field["y"] + 60)  # in the sixth window
         page.wait_for_function("() => document.querySelector('.hearing').textContent.startsWith('Pause')")
         page.wait_for_timeout(500)
@@ -80,7 +80,7 @@ def test_a_page_that_is_read_anew_goes_on_where_it_was(browser, folder):
         expect(page.locator(".hearing")).to_contain_text(
             "Hearing mix beside nothing, 0:30.0 to 0:45.0, 200 Hz to 500 Hz"
         )
-        page.locator(".field").focus()
+        page.locator(".map .field").focus()
         for key in ("ArrowDown", "+", "+"):
             page.keyboard.press(key)
         state = page.locator(".state").inner_text()

@@ -53,7 +53,7 @@ export async function readSong() {
 }
 
 /** The page's own changes go one after another, each to the song as the one before left it. @type {Promise<unknown>} */
-let before = Promise.resolve();
+let last = Promise.resolve();
 
 /**
  * Make a change to the song that the page shows; it is told if another was first.
@@ -62,8 +62,8 @@ let before = Promise.resolve();
  * @returns {Promise<any>} the result, null where it was refused
  */
 export function change(name, settings) {
-  const made = before.then(() => changeNow(name, settings));
-  before = made;
+  const made = last.then(() => changeNow(name, settings));
+  last = made;
   return made;
 }
 
@@ -147,7 +147,9 @@ let unread = "";
 async function refresh() {
   try {
     await readSong();
-    put({ job: await ask("api/job") });
+    const before = current().job,
+      job = await ask("api/job");
+    if (current().job === before) put({ job }); // else an event told meanwhile how it goes on
     if (unread && current().notice?.text === unread) put({ notice: null });
     unread = "";
   } catch (error) {

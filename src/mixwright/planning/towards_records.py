@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,6 +86,17 @@ def nearer_records(
         if best is None:
             break
         found.append(best)
+    while True:
+        told = _told(picks, found, figures)
+        # What others bring in as well needs no move of its own.
+        needless = [k for k, one in enumerate(told) if not _is_enough(one.stretch.furthest, one.before, one.after)]
+        if not needless:
+            return told
+        del found[needless[-1]]
+
+
+def _told(picks: Sequence[Pick], found: Sequence[tuple[Pick, Stretch]], figures: RecordFigures) -> list[Nearer]:
+    """Return what each move does beside all others."""
     every = [*picks, *(pick for pick, _ in found)]
     after = figures.outside(_chosen(every))
     told = []
@@ -116,7 +127,9 @@ def _best(
             pick = Pick(candidate, values)
             then = figures.outside(_chosen([*made, pick]))
             gain = RECORDS_WEIGHT * (missing - figures.missing(then))
-            if gain - candidate.price(values)[0] > _LEAST_GAIN and _comes_in(aim.furthest, outside, then):
+            if gain - candidate.price(values)[0] > _LEAST_GAIN and _is_enough(
+                aim.furthest, outside[aim.furthest], then[aim.furthest]
+            ):
                 hoped.append((candidate.price(values)[0] - gain, order, gain, pick, aim))
     best: tuple[float, Pick, Stretch] | None = None
     for _, _, gain, pick, aim in sorted(hoped, key=lambda one: one[:2])[:_TRIED]:
@@ -130,9 +143,8 @@ def _best(
     return None if best is None else best[1:]
 
 
-def _comes_in(row: ComparedRow, outside: Mapping[ComparedRow, float], then: Mapping[ComparedRow, float]) -> bool:
+def _is_enough(row: ComparedRow, before: float, after: float) -> bool:
     """Tell whether as much of what is outside comes in as is worth a move, and does not leave on the other side."""
-    before, after = outside[row], then[row]
     enough = max(JUST_NOTICED[row.unit], _LEAST_PART * abs(before))
     return before * after >= 0.0 and abs(before) - abs(after) >= enough
 

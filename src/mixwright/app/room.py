@@ -158,7 +158,7 @@ def make_room(
     if not asked:
         return Room(moves, findings, names, (_nothing(findings, bool(moves)),))
     questions = questions_of(findings, result.arrangement, known, parts)
-    return Room(moves, judged, names, (*_summary(judged, moves[:roomy], known), *questions))
+    return Room(moves, judged, names, (*_summary(judged, moves[:roomy], known, bool(nearer)), *questions))
 
 
 def _first(findings: Sequence[Finding]) -> list[Finding]:
@@ -209,13 +209,17 @@ def _nothing(findings: Sequence[Finding], towards: bool = False) -> str:
     return "Nothing lies outside tolerance: this mix needs no moves to make room."
 
 
-def _summary(findings: Sequence[Finding], moves: Sequence[PlannedMove], known: KnownSong) -> list[str]:
+def _summary(
+    findings: Sequence[Finding], moves: Sequence[PlannedMove], known: KnownSong, towards: bool = False
+) -> list[str]:
     outside = [one for one in findings if one.verdict == "outside"]
     mended = [one for one in findings if one.verdict == "mended"]
     told = []
     if known.levels_only:
         told.append("With two layers nothing but levels can be moved.")
-    if not moves:
+    if not moves and towards:
+        told.append("What lies outside tolerance is not worth a move; what is proposed goes towards the records alone.")
+    elif not moves:
         told.append("What lies outside tolerance is not worth a move: each would cost more than it mends.")
     elif outside and mended:
         told.append(f"The moves bring {len(mended)} of {len(mended) + len(outside)} places inside their tolerance.")

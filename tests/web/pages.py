@@ -53,7 +53,7 @@ def expect(locator):
 class Running:
     """A server in a thread."""
 
-    def __init__(self, folder: Path, port: int = 0) -> None:
+    def __init__(self, folder: Path, port: int = 0, *, watches: bool = False) -> None:
         self.folder, self.cancel = folder, Cancel()
         found, ready = [], threading.Event()
 
@@ -62,7 +62,10 @@ class Running:
             ready.set()
 
         self._thread = threading.Thread(
-            target=serve, args=(folder, tell), kwargs={"cancel": self.cancel, "port": port}, daemon=True
+            target=serve,
+            args=(folder, tell),
+            kwargs={"cancel": self.cancel, "port": port, "watches": watches},
+            daemon=True,
         )
         self._thread.start()
         assert ready.wait(60)

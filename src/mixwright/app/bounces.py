@@ -17,6 +17,7 @@ from mixwright.app.session import Session, open_song
 from mixwright.engine.render import render
 from mixwright.errors import InputError, MixwrightError, SettingError
 from mixwright.io.kept import read_kept, song_path, write_kept
+from mixwright.io.replace import make_folder
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.io.stems import StemStore
 from mixwright.io.write import write_wav
@@ -146,7 +147,7 @@ def _kept_aside(folder: Path, store: StemStore, track: Track, sha256: str) -> _T
     name = f"{SUPERSEDED}/{track.id}-{track.sha256[:12]}.wav"
     path = folder / name
     if not path.is_file():
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         parts = blocks(audio, _BLOCK_FRAMES, None)
         frames, channels = audio.shape
         write_wav(path, parts, rate_hz=rate_hz, channels=channels, frames=frames, sample_format="float32")

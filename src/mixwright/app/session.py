@@ -251,7 +251,7 @@ def _problem(stem: Stem, track: Track) -> tuple[str, str] | None:
     if track.sha256 and stem.sha256 != track.sha256:
         return (
             f"the file of track {track.id} is not the one that was received",
-            "put the received file back, or clear its sha256 in song.toml to take this one",
+            "put the received file back, or take this one: mixwright refresh SONG --take",
         )
     if stem.audio.shape[1] not in (1, 2):
         return (

@@ -17,6 +17,9 @@ const SHADES = 5;
 const USUAL_TOP_PX = 300,
   BELOW_PX = 46,
   MOVED_PX = 30;
+/** What a lane takes below the map, where the window is wide enough for both to be seen at once. */
+const LANE_PX = 230,
+  NARROW_PX = 736;
 
 /** @returns {HTMLElement} */
 export function songMap() {
@@ -64,7 +67,7 @@ export function songMap() {
   let top = USUAL_TOP_PX,
     high = innerHeight;
   const rows = (/** @type {SongView} */ song) => {
-    layOut(song, high - top - BELOW_PX);
+    layOut(song, high - top - BELOW_PX - (current().lane && innerWidth > NARROW_PX ? LANE_PX : 0));
     fill(names, ...rowNames(song));
     map.style.setProperty("--rows", `${layout.totalPx}px`);
     map.style.setProperty("--gap", `${layout.gapPx}px`);
@@ -88,6 +91,11 @@ export function songMap() {
   follow(["view_s"], parts);
   new ResizeObserver(parts).observe(field);
   follow(["lanes"], ask);
+  let hasLane = false;
+  follow(["lane"], ({ lane, song }) => {
+    if (song && hasLane !== Boolean(lane)) rows(song);
+    hasLane = Boolean(lane);
+  });
   new ResizeObserver(measured).observe(document.body);
   addEventListener("resize", measured);
   follow(["row", "cursor_s", "view_s", "finding", "chosen", "playing"], (now) => {
@@ -194,7 +202,7 @@ function paint(context, width, height, colours) {
       context.fillStyle = shades[Math.min(Math.floor((kept * SHADES) / 100), SHADES - 1)];
       context.fillRect(left, foot - high, wide, high);
     }
-    lanesOver(context, row, { top, rowPx, from, to }, x, colours.ink);
+    lanesOver(context, row, { top, rowPx, from, to }, x, colours);
     for (const id of row.findings) {
       const one = findings.get(id);
       if (!one) continue;

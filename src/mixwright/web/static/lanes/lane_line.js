@@ -18,7 +18,7 @@ import { riddenPoints } from "./ride.js";
 export function laneLine() {
   const canvas = el("canvas", { "aria-hidden": "true" });
   const kind = { role: "group", "aria-roledescription": "lane", tabindex: "0" };
-  const field = el("div", { class: "field line", ...kind }, canvas);
+  const field = el("div", { class: "line", ...kind }, canvas);
   const ask = drawn(canvas, paint);
   const x = (/** @type {number} */ at_s) => (100 * (at_s - inView()[0])) / (inView()[1] - inView()[0]);
   const y = (/** @type {number} */ value) => 100 * (1 - (value - scale()[0]) / (scale()[1] - scale()[0]));

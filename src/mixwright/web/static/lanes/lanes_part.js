@@ -146,6 +146,10 @@ function fields(numbers) {
     points = shownPoints(),
     found = shownParameter(),
     here = points[point];
+  // What is typed is not taken away by a change elsewhere.
+  const now = JSON.stringify([found, point, here, points.length]);
+  if (numbers.dataset.shown === now) return;
+  numbers.dataset.shown = now;
   const on = document.activeElement;
   const word = on instanceof HTMLElement && numbers.contains(on) ? on.dataset.word : "";
   if (!found) return fill(numbers);

@@ -12,17 +12,15 @@ const SPAN_DB = 18;
  * @param {import("../types.js").Row} row
  * @param {{top: number, rowPx: number, from: number, to: number}} place of the row; the time in view
  * @param {(at_s: number) => number} x
- * @param {string} ink
+ * @param {import("../canvas.js").Colours} colours
  */
-export function lanesOver(context, row, { top, rowPx, from, to }, x, ink) {
+export function lanesOver(context, row, { top, rowPx, from, to }, x, { ink, paper }) {
   for (const { target, parameter, points } of current().lanes?.lanes || []) {
     const isOf = target === row.id || row.tracks.includes(target);
     if (!isOf || !points.length || (parameter !== "level" && parameter !== "mute")) continue;
     const middle = top + rowPx / 2;
     const y = (/** @type {number} */ value) =>
       middle - (Math.min(Math.max(value / SPAN_DB, -1), 1) * (rowPx - 4)) / 2;
-    context.strokeStyle = ink;
-    context.lineWidth = 1.5;
     context.beginPath();
     if (parameter === "level") {
       context.moveTo(x(from), y(valueAt(points, from, { usual: 0 })));
@@ -36,7 +34,14 @@ export function lanesOver(context, row, { top, rowPx, from, to }, x, ink) {
         context.lineTo(x(Math.min(end, to)), middle);
       });
     }
-    context.stroke();
+    for (const [colour, width] of /** @type {[string, number][]} */ ([
+      [paper, 4],
+      [ink, 1.5],
+    ])) {
+      context.strokeStyle = colour;
+      context.lineWidth = width;
+      context.stroke();
+    }
   }
   context.lineWidth = 1;
 }

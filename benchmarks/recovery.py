@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """Whether a plan mends a song that was harmed: who was buried is back, with few moves, and nobody else pays. Seeded.
 
-    python benchmarks/recovery.py [--stems FOLDER] [--trials 60] [--seed 1] [--workers 2] [--json FILE]
+    python benchmarks/recovery.py [--stems FOLDER] [--trials 60] [--seed 1] [--workers 2] [--throughout] [--json FILE]
 
 A trial. A song of 20 s, layers as mixed around a section of the demo song or of the seven stems (without `--stems` the
 demo alone), is harmed in that section in one of six ways in turn: a bell of a third to one octave on a layer; a low
@@ -16,6 +16,12 @@ so that what is asked for is what the harm did. Then the song is planned, everyt
 within 1.5 phon of unharmed (*spared*; a harmed layer is not among these others, but told in the JSON); no more than 6
 moves. *Aimed*: a harmed layer or its group is among the targets. Beside the plan stand *nothing*, which must score 0 %,
 and the *victim's fader*, raised by the least that brings the victim back.
+
+A plan looks at how layers stand in the other sections, where a harm shows that ends with its section. With
+`--throughout` the same songs are harmed from end to end, and the other sections tell nothing.
+
+*Regions*: in each trial static shapes alone are planned on the model, once with what is essential to layers held, and
+once with as many random cells of these layers; told is what each gains as a plan weighs it (recovery_regions.py).
 
 Unharmed songs are planned, too: at most 3 moves, none of them on a bed for its own sake.
 """
@@ -53,8 +59,9 @@ def _say(text: str) -> None:
     print(f"[{time.perf_counter() - _began:5.0f} s] {text}", file=sys.stderr, flush=True)
 
 
-def _start(folder: str, songs: Sequence[Excerpt], receipts: int, beside: int) -> None:
-    _benches.append(Bench(Path(tempfile.mkdtemp(dir=folder)), songs, receipts, beside))
+def _start(folder: str, songs: Sequence[Excerpt], receipts: int, beside: int, throughout: bool) -> None:
+    bench = Bench(Path(tempfile.mkdtemp(dir=folder)), songs, receipts, beside, throughout=throughout)
+    _benches.append(bench)
 
 
 def _run(task: tuple[str, int, int]) -> Outcome | Unharmed | None:
@@ -115,6 +122,13 @@ def proved(outcomes: Sequence[Outcome]) -> Iterator[str]:
         )
     most = max((one.ways["plan"].essential_db for one in outcomes), default=0.0)
     yield f"static shapes take at most {most:.2f} dB from what is essential to a lead or support"
+    regions = [one.regions for one in outcomes if one.regions is not None and one.regions.own != one.regions.random]
+    for k, what in enumerate(("", ", what is taken of the essential not counted") if regions else ()):
+        own, chance = (np.array([getattr(one, name)[k] for one in regions]) for name in ("own", "random"))
+        yield (
+            f"static shapes alone gain {own.mean():.2f} phon where what is essential is held, {chance.mean():.2f} with "
+            f"random regions of the same size{what}: less in {100.0 * np.mean(chance < own):.0f} % of {len(regions)}"
+        )
     pairs = [pair for one in outcomes for pair in one.beside]
     for kinds in sorted({pair.kinds for pair in pairs}):
         equal = [pair for pair in pairs if pair.kinds == kinds and pair.equal]
@@ -139,6 +153,7 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--receipts", type=int, default=4, help="every which trial has its moves proved")
     parser.add_argument("--beside", type=int, default=4, help="every which trial stands beside plans of few kinds")
+    parser.add_argument("--throughout", action="store_true", help="harm songs from end to end, not one section alone")
     parser.add_argument("--json", type=Path, help="where every trial is written")
     given = parser.parse_args()
     songs = [*excerpts_of_demo(), *(excerpts_of_stems(given.stems) if given.stems else ())]
@@ -148,7 +163,9 @@ def main() -> int:
         tasks = [*((song.name, given.seed, 0) for song in songs), *tasks]
     with tempfile.TemporaryDirectory() as folder:
         context = multiprocessing.get_context("fork")
-        with context.Pool(given.workers, _start, (folder, songs, given.receipts, given.beside)) as pool:
+        with context.Pool(
+            given.workers, _start, (folder, songs, given.receipts, given.beside, given.throughout)
+        ) as pool:
             results = list(pool.imap(_run, tasks))
     outcomes = [one for one in results if isinstance(one, Outcome)]
     unharmed = [one for one in results if isinstance(one, Unharmed)]

@@ -58,16 +58,17 @@ class Harm:
         )
 
 
-def harmed(excerpt: Excerpt, harm: Harm) -> Excerpt:
-    """Return the excerpt with the harm done to it, faded over 20 ms at the edges of the section."""
-    frames = excerpt.cut.stop - excerpt.cut.start
+def harmed(excerpt: Excerpt, harm: Harm, *, throughout: bool = False) -> Excerpt:
+    """Return the excerpt with the harm done to it, faded over 20 ms at the edges of the section; or all of it."""
+    cut = slice(0, len(excerpt.whole)) if throughout else excerpt.cut
+    frames = cut.stop - cut.start
     edge = (np.minimum(np.arange(frames), np.arange(frames)[::-1]) + 0.5) / (FADE_S * RATE_HZ)
     fade = np.clip(edge, 0.0, 1.0)[:, None]
     changed = {}
     for id_ in harm.harmed:
         audio = np.array(excerpt.layers[id_])
-        through = _through(harm, audio[: excerpt.cut.stop])[excerpt.cut]
-        audio[excerpt.cut] += (fade * (through - audio[excerpt.cut])).astype(np.float32)
+        through = _through(harm, audio[: cut.stop])[cut]
+        audio[cut] += (fade * (through - audio[cut])).astype(np.float32)
         changed[id_] = audio
     return excerpt.with_layers(changed)
 

@@ -10,6 +10,7 @@ from typing import Any, get_args
 from unittest import mock
 
 import numpy as np
+from recovery_regions import Asked
 from recovery_songs import Excerpt, group_id, write_layer, write_song
 
 from mixwright.app import room
@@ -21,7 +22,7 @@ from mixwright.app.prove import prove
 from mixwright.app.session import open_song
 from mixwright.hearing.bands import PLACES
 from mixwright.io.song_file import edit_song, load_song
-from mixwright.ledger.findings import LEAST_S
+from mixwright.ledger.findings import LEAST_S, LedgerRow
 from mixwright.model.ledger import Finding
 from mixwright.model.receipts import Receipt
 from mixwright.model.song import LeftAsIs, Move, changed
@@ -31,6 +32,7 @@ from mixwright.planning.candidates import candidates_for
 from mixwright.planning.essentials import essential
 from mixwright.planning.excited import Excited
 from mixwright.planning.known import KnownSong
+from mixwright.planning.objective import Objective
 from mixwright.planning.search import Found, Pick, Search
 
 MOVE_KINDS: tuple[MoveKind, ...] = get_args(MoveKind)
@@ -126,23 +128,29 @@ class Desk:
 
 @dataclass(frozen=True)
 class Proposed:
-    """Moves that a plan proposed and that were accepted; `essential_db`: the most that static shapes take together.
+    """Moves that a plan proposed and that were accepted.
 
-    That is from what is essential to a lead or support, beside the whole of it; 0 where nothing is taken.
+    `essential_db`: the most that static shapes take together from what is essential to a lead or support, beside the
+    whole of it; 0 where nothing is taken. `asked`: what the search was given.
     """
 
     moves: tuple[Move, ...]
     essential_db: float
+    asked: Asked
 
 
 def proposed(folder: Path, kinds: Collection[MoveKind] = MOVE_KINDS) -> Proposed:
     """Let the product plan with moves of these kinds alone, and accept all of it."""
     taken = [0.0]
-    given: list[tuple[KnownSong, Sequence[Excited]]] = []
+    asked = Asked()
 
     def some(findings: Iterable[Finding], known: KnownSong, sections: Sequence[Excited]) -> list[Candidate]:
-        given.append((known, sections))
-        return [one for one in candidates_for(findings, known, sections) if one.kind in kinds]
+        asked.findings, asked.known, asked.sections = tuple(findings), known, sections
+        return [one for one in candidates_for(asked.findings, known, sections) if one.kind in kinds]
+
+    def objective(sections: Sequence[Excited], rows: Sequence[LedgerRow], *about: Any, **named: Any) -> Objective:
+        asked.rows, asked.named = rows, named
+        return Objective(sections, rows, *about, **named)
 
     def search(*about: Any, **named: Any) -> Search:
         one = Search(*about, **named)
@@ -150,18 +158,19 @@ def proposed(folder: Path, kinds: Collection[MoveKind] = MOVE_KINDS) -> Proposed
 
         def found() -> Found:
             made = every()
-            taken.append(_most_taken(*given[-1], made.picks))
+            assert asked.known is not None
+            taken.append(_most_taken(asked.known, asked.sections, made.picks))
             return made
 
         one.found = found  # type: ignore[method-assign]
         return one
 
-    with mock.patch.object(room, "candidates_for", some), mock.patch.object(room, "Search", search):
+    with mock.patch.multiple(room, candidates_for=some, Objective=objective, Search=search):
         plan(folder)
     if any(move.state == "proposed" for move in load_song(folder).moves):
         accept(folder, everything=True)
     moves = tuple(move for move in load_song(folder).moves if move.state == "accepted")
-    return Proposed(moves, taken[-1])
+    return Proposed(moves, taken[-1], asked)
 
 
 def _most_taken(known: KnownSong, sections: Sequence[Excited], picks: Sequence[Pick]) -> float:

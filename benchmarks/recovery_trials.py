@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from recovery_harms import KINDS, LEAST_PHON, MOST_DB, Harm, Sketched, drawn, harmed, raised_db, scaled
 from recovery_product import LEVELS, SHAPES, Desk, Stage, proposed, receipts, target_ids
+from recovery_regions import Asked, Held, held
 from recovery_songs import Excerpt, slug
 
 from mixwright.errors import MixwrightError
@@ -99,7 +100,7 @@ class Outcome:
     """A trial, and what each way made of it.
 
     `errors_phon`: rendered minus predicted of the moves that have both; `needless`: ids of moves that receipts call
-    not needed, out of `proved`.
+    not needed, out of `proved`. `regions`: what static shapes gain beside random regions.
     """
 
     harm: Harm
@@ -109,6 +110,7 @@ class Outcome:
     needless: tuple[str, ...] = ()
     proved: int = 0
     beside: tuple[Beside, ...] = ()
+    regions: Held | None = None
     seconds: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -125,11 +127,14 @@ class Unharmed:
 class Bench:
     """Songs, the desks on which they lie, and what is known of them unharmed.
 
-    Every such trial has `receipts`, and stands `beside` plans of few kinds.
+    Every such trial has `receipts`, and stands `beside` plans of few kinds. `throughout`: songs are harmed from end to
+    end.
     """
 
-    def __init__(self, folder: Path, songs: Sequence[Excerpt], receipts: int, beside: int) -> None:
-        self._receipts, self._beside = receipts, beside
+    def __init__(
+        self, folder: Path, songs: Sequence[Excerpt], receipts: int, beside: int, *, throughout: bool = False
+    ) -> None:
+        self._receipts, self._beside, self._throughout = receipts, beside, throughout
         self._folder, self._songs = folder, {song.name: song for song in songs}
         self._desks: dict[str, Desk] = {}
         self._sketched: dict[str, Sketched] = {}
@@ -191,8 +196,10 @@ class Bench:
             ways = {"nothing": judged(desk, harm, stage, ())}
             ways["victim's fader"] = self._faded(sketched, desk, harm)
             took("fader")
-            ways["plan"] = self._planned(desk, harm)
+            ways["plan"], asked = self._planned(desk, harm)
             took("plan")
+            regions = held(asked, number)
+            took("regions")
             plan, proofs, beside = ways["plan"], (), ()
             if plan.moves and number % self._receipts == 0:
                 proofs = receipts(desk.folder)
@@ -203,7 +210,7 @@ class Bench:
                 took("beside")
             errors = tuple(one.error_phon for one in proofs if one.error_phon is not None)
             needless = tuple(one.id for one in proofs if one.needed is False)
-            return Outcome(harm, fall, ways, errors, needless, len(proofs), beside, spent)
+            return Outcome(harm, fall, ways, errors, needless, len(proofs), beside, regions, spent)
         raise LookupError(f"trial {number}: no draw leads to one of {kind}")
 
     def _harmed(self, sketched: Sketched, desk: Desk, harm: Harm) -> tuple[Harm, Stage] | None:
@@ -216,7 +223,7 @@ class Bench:
                 return None
             if one.amount_db < least_db:
                 one = replace(one, amount_db=round(least_db, 1))
-            desk.play(harmed(sketched.excerpt, one), one.harmed)
+            desk.play(harmed(sketched.excerpt, one, throughout=self._throughout), one.harmed)
             stage = desk.stage()
             fall = desk.plain.phon[one.victim] - stage.phon.get(one.victim, 0.0)
             outside = stage.outside(one.victim)
@@ -278,14 +285,14 @@ class Bench:
             low, high = ((strength, reached), high) if reached < wanted else (low, (strength, reached))
         return found
 
-    def _planned(self, desk: Desk, harm: Harm) -> Judged:
+    def _planned(self, desk: Desk, harm: Harm) -> tuple[Judged, Asked]:
         desk.move([])
         try:
             found = proposed(desk.folder)
             one = judged(desk, harm, desk.stage(), found.moves)
-            return replace(one, essential_db=found.essential_db)
+            return replace(one, essential_db=found.essential_db), found.asked
         except (MixwrightError, ValueError, KeyError, IndexError) as error:
-            return Judged(np.nan, False, {}, {}, error=f"{type(error).__name__}: {error}")
+            return Judged(np.nan, False, {}, {}, error=f"{type(error).__name__}: {error}"), Asked()
 
 
 def judged(desk: Desk, harm: Harm, stage: Stage, moves: Sequence[Move]) -> Judged:

@@ -166,11 +166,17 @@ def test_dips_are_keyed_by_leads_alone_and_ducks_by_hits():
 
 
 def test_kick_and_bass_are_tilted_apart_where_they_meet():
-    tilts = [one for one in candidates_of(FINDINGS[2], SONG, SECTIONS) if one.kind == "tilt"]
+    tilts = [one for one in candidates_of(FINDINGS[2], SONG, SECTIONS) if one.kind == "tilt" and one.pair]
     assert [one.target for one in tilts] == ["kick", "bass"]
     assert tilts[0].first[0] < 0.0 < tilts[1].first[0]  # the kick lies lower
     assert 60.0 <= tilts[0].fixed["hz"] <= 120.0
     assert tilts[0].pair == tilts[1].pair != ""
+
+
+def test_of_kick_and_bass_who_takes_is_tilted_by_itself_in_one_section():
+    tilts = [one for one in candidates_of(FINDINGS[2], SONG, SECTIONS) if one.kind == "tilt" and not one.pair]
+    assert {(one.target, one.sections) for one in tilts} == {("kick", ("Chorus",))}
+    assert len({one.fixed["hz"] for one in tilts}) == len(tilts)
 
 
 def test_levels_stay_within_6_db_unless_the_finding_alone_needs_more():

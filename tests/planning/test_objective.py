@@ -235,7 +235,8 @@ def test_what_others_gain_counts_less_and_less_and_what_is_moved_gains_nothing()
 @pytest.mark.parametrize("outside_phon", [-0.75, -0.25, 0.1, 0.25, 3.0])
 def test_the_slope_of_a_layer_as_a_whole_holds_near_its_tolerance_and_far(outside_phon, finding):
     sone = np.array([[2.0]])
-    term = WholeTerm(0, "support", outside_phon - phon(2.0)[0] + phon(1.5)[0], finding)
+    offset = outside_phon - phon(2.0)[0] + phon(1.5)[0]
+    term = WholeTerm(0, "support", offset, finding, 0.0 if finding is None else 0.5)
 
     def part(alone, raised):
         return added_up([term], Heard(alone, sone, raised, np.zeros((0, 1))))

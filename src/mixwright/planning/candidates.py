@@ -19,6 +19,8 @@ from mixwright.planning.standing import Standing, standings
 
 #: What lies lower than this stays in the centre (Mansbridge et al. 2012).
 _CENTRE_BELOW_HZ = 200.0
+#: Who takes more than this part of a loss is what is in the way.
+_MOST = 0.5
 #: From which share of side power a layer is wide.
 _WIDE = 0.1
 
@@ -117,10 +119,15 @@ def _levels(clash: Clash) -> Iterator[Candidate]:
         yield clash.candidate(
             "level", clash.itself(), sections, (Setting("gain_db", 0.0, 0.0, most, first),), why="level"
         )
-    for target in clash.targets:
+    for target in () if _low_by_itself(clash) else clash.targets:
         for sections in clash.where:
             down = Setting("gain_db", 0.0, -most, 0.0, -first)
             yield clash.candidate("level", target, sections, (down,), why="level")
+
+
+def _low_by_itself(clash: Clash) -> bool:
+    """Tell whether it is a lead that is short as a whole, and no layer takes most of it: then it is the one to move."""
+    return clash.leads and clash.finding.kind == "covered" and max(clash.parts.values(), default=0.0) <= _MOST
 
 
 def _pans(clash: Clash) -> Iterator[Candidate]:

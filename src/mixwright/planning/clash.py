@@ -71,9 +71,8 @@ class Clash:
 
     @functools.cached_property
     def where(self) -> tuple[tuple[str, ...], ...]:
-        """The sections that a move could be made in: the whole song, or this one alone."""
-        alone = len(self.sections) < 2 or not self.finding.section
-        return ((),) if alone else ((), (self.finding.section,))
+        """The sections that a move could be made in: the whole song, or that of `excited` alone."""
+        return ((),) if len(self.sections) < 2 else ((), (self.excited.section.name,))
 
     @property
     def row(self) -> KnownRow:

@@ -16,16 +16,25 @@ from mixwright.planning.audible import Audible, Heard, Share
 from mixwright.planning.excited import Excited
 from mixwright.planning.powers import phon
 from mixwright.planning.standing import Standing
-from mixwright.planning.terms import BandTerm, LossTerm, Term, WholeTerm, blamed, places_between
+from mixwright.planning.terms import (
+    INSIDE_PHON,
+    LEAD_INSIDE_PHON,
+    BandTerm,
+    LossTerm,
+    Term,
+    WholeTerm,
+    blamed,
+    places_between,
+)
 
 #: Rows that lie further inside than this, in phon, are not asked whether they still do.
 _FAR_INSIDE_PHON = 6.0
 #: What the ear's model of a plan differs by from the ledger is taken over up to here: phon, and a factor.
 _MOST_OFFSET_PHON, _MOST_SCALE = 6.0, 60.0
+#: Who takes more than this part of a band is what is in the way of it.
+_MOST_TAKEN = 0.6
 #: So far outside a layer as a whole is believed to lie, and so many phon are a dB of its fader, at least and at most.
 _MOST_EXCESS_DB, _PHON_PER_DB = 12.0, (0.3, 1.5)
-#: Who is only ever covered lies so far outside at least.
-_ONLY_COVERED_DB = 3.0
 
 
 @dataclass(eq=False)
@@ -40,12 +49,13 @@ class Essential:
 class Known:
     """One section as the plan knows it: `weight` is its part of the mix's energy.
 
-    `places`: of each row what it is for in this section; `terms` are of leads and supports; `short_leads`: the rows of
-    leads that a finding calls too soft as a whole; `standing`: of rows that stand apart from where they stand in other
-    sections.
+    `before`: what was heard of `audible.judged` before any move; `places`: of each row what it is for in this section;
+    `terms` are of leads and supports; `short_leads`: the rows of leads that a finding calls too soft as a whole;
+    `standing`: of rows that stand apart from where they stand in other sections.
     """
 
     audible: Audible
+    before: Heard
     places: Mapping[int, Place]
     terms: Sequence[Term]
     essential: Mapping[int, Essential]
@@ -80,18 +90,18 @@ def known_section(
     shares = {Share(index[one.track], index[one.taker]): None for one in of if one.band_hz and one.taker in index}
     tolerated = {row: WHOLE[places[row]].db for row in judged}
     audible = Audible(excited, judged, tolerated, tuple(shares))
-    heard = audible.still(0.0)[0]
+    before = audible.still(0.0)[0]
     terms: list[Term] = []
     for k, row in enumerate(judged):
         own = [one for one in of if index[one.track] == row]
-        terms += _whole_term(k, places[row], tolerated[row], heard, own)
+        terms += _whole_term(k, places[row], tolerated[row], before, own)
     for one in of:
         if one.band_hz and one.taker in index:
             share = list(shares).index(Share(index[one.track], index[one.taker]))
             where = places_between(*one.band_hz)
             counts_left = one.kind != "voice_filled"
             term = BandTerm(audible.at[index[one.track]], share, where, 1.0, one.tolerance_db, counts_left, one)
-            scale = min((one.excess_db + one.tolerance_db) / max(term.cost_db(heard), 1e-6), _MOST_SCALE)
+            scale = min((one.excess_db + one.tolerance_db) / max(term.cost_db(before), 1e-6), _MOST_SCALE)
             terms.append(replace(term, scale=scale))
     asked = {judged[one.row]: tolerated[judged[one.row]] for one in terms if isinstance(one, WholeTerm)}
     stands = _louder(excited, kept) if kept else excited
@@ -104,22 +114,27 @@ def known_section(
     ]
     held = {row: one for (name, row), one in essential.items() if name == section.name}
     weight = (energy or {}).get(section.name, section.end_s - section.start_s)
-    short = [judged[one.row] for one in terms if isinstance(one, WholeTerm) and one.finding and one.place == "lead"]
-    return Known(audible, places, tuple(terms), held, weight, frozenset(short))
+    short = {judged[one.row] for one in terms if isinstance(one, WholeTerm) and one.inside_phon > 0.0}
+    short |= {index[one.track] for one in of if one.kind == "only_covered"}
+    leads = frozenset(row for row in short if places[row] == "lead")
+    return Known(audible, before, places, tuple(terms), held, weight, leads)
 
 
 def _whole_term(k: int, place: Place, tolerated_db: float, heard: Heard, of: Sequence[Finding]) -> Iterator[WholeTerm]:
     """Yield the term of a layer as a whole, where it lies outside or not far inside."""
     alone, in_mix, up = (phon(float(one[k].sum()))[0] for one in (heard.alone, heard.cued, heard.raised))
-    finding = next((one for one in of if one.kind in ("covered", "only_covered")), None)
+    finding = next((one for one in of if one.kind == "covered"), None)
     if finding is not None:
         by_db = min(max((up - in_mix) / tolerated_db, _PHON_PER_DB[0]), _PHON_PER_DB[1])
-        # Whoever is only ever covered is told even where the rise of what little is heard lies inside.
-        least_db = _ONLY_COVERED_DB if finding.kind == "only_covered" else 0.0
-        wanted = min(max(finding.excess_db, least_db), _MOST_EXCESS_DB) * by_db
-        yield WholeTerm(k, place, min(max(wanted - (alone - up), -_MOST_OFFSET_PHON), _MOST_OFFSET_PHON), finding)
+        wanted = min(max(finding.excess_db, 0.0), _MOST_EXCESS_DB) * by_db
+        offset = min(max(wanted - (alone - up), -_MOST_OFFSET_PHON), _MOST_OFFSET_PHON)
+        yield WholeTerm(k, place, offset, finding, LEAD_INSIDE_PHON if place == "lead" else INSIDE_PHON)
     elif alone - up > -_FAR_INSIDE_PHON:
-        yield WholeTerm(k, place, -max(alone - up, 0.0))
+        # Of a lead that is told in bands the ledger does not say that it is short as a whole, too: where it is not one
+        # layer that takes the band, that is what it is.
+        spread = [one for one in of if one.caused_by and one.caused_by[0].fraction <= _MOST_TAKEN]
+        near = place == "lead" and bool(spread) and alone - up > -LEAD_INSIDE_PHON
+        yield WholeTerm(k, place, -max(alone - up, 0.0), None, LEAD_INSIDE_PHON if near else 0.0)
 
 
 def _louder(excited: Excited, kept: Mapping[int, float]) -> Excited:

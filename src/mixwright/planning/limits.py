@@ -31,6 +31,8 @@ STRONG_CUT_DB = Limit(12.0, "ours: a band that is far too loud in one layer is a
 #: A boost of this is told as strong, and no boost goes further.
 STRONG_BOOST_DB = Limit(6.0, _PRACTICE)
 TILT_DB = Limit(4.0, _PRACTICE)
+#: A tilt of a layer that covers another far too much, told as strong.
+STRONG_TILT_DB = Limit(9.0, "ours: a layer that is far too dark or bright is a fault rather than a taste")
 #: Where kick and bass are tilted away from each other.
 TILT_LOW_HZ = Limit(60.0, _PRACTICE)
 TILT_HIGH_HZ = Limit(120.0, _PRACTICE)
@@ -71,7 +73,7 @@ RECORDS_PAN = Limit(0.5, _PRACTICE)
 PRICES: Mapping[str, float] = {
     "level": 0.06,
     "pan": 0.05,
-    "band_limit": 0.03,
+    "band_limit": 0.06,
     "shape": 0.14,
     "tilt": 0.04,
     "dip": 0.06,

@@ -15,11 +15,12 @@ from mixwright.ledger.findings import LedgerRow
 from mixwright.model.ledger import Finding
 from mixwright.planning.audible import Audible, Heard, Hearer, Slopes
 from mixwright.planning.candidate import Candidate
+from mixwright.planning.covered_term import covered_terms
 from mixwright.planning.essentials import STATIC_SHAPES
 from mixwright.planning.excited import Excited
 from mixwright.planning.known_section import Essential, Known, known_section
 from mixwright.planning.powers import factor, in_places, phon, product
-from mixwright.planning.standing import mean_gain, standings
+from mixwright.planning.standing import LEAST_DB, Standing, mean_gain, standings
 from mixwright.planning.terms import (
     BED_FREE_DB,
     BED_WEIGHT,
@@ -70,10 +71,11 @@ class Objective:
     ``apart`` is told of moves in single sections: whether they bring layers nearer to how these stand in the others
     (`standing`), and who is heard nearer to how that would be (`terms.LossTerm`); below 0 where they do.
 
-    ``wrong`` is what lies outside the tolerances, at all and by how much (`terms.WholeTerm`, `terms.BandTerm`), less
-    what leads and supports gain that are not moved; ``harm`` what they lose (`terms.LossTerm`), what static shapes take
-    of their essential regions and by how much beds are moved; ``price`` that of n moves: ``n * A_MOVE +
-    n * (n - 1) / 2 * A_FURTHER_MOVE`` and that of their sizes (`candidate.Candidate.price`).
+    ``wrong`` is what lies outside the tolerances, at all and by how much (`terms.WholeTerm`, `terms.BandTerm`,
+    `covered_term.CoveredTerm`), less what leads and supports gain that are not moved; ``harm`` what they lose
+    (`terms.LossTerm`), what static shapes take of their essential regions and by how much beds are moved; ``price``
+    that of n moves: ``n * A_MOVE + n * (n - 1) / 2 * A_FURTHER_MOVE`` and that of their sizes
+    (`candidate.Candidate.price`).
     The formulation is that of mixing research: audibility that falls short, and the fewest and smallest moves (Hafezi &
     Reiss 2015; Ronan et al. 2018; Lee et al. 2024); the terms are ours.
 
@@ -104,8 +106,11 @@ class Objective:
         essential: Mapping[tuple[str, int], Essential] | None = None,
     ) -> None:
         found = [known_section(one, rows, findings, kept or {}, energy, essential or {}) for one in sections]
+        self.covered = tuple(covered_terms(found, rows, findings))
         stand = standings([one.audible.excited for one in found])
-        self.sections = tuple(replace(one, standing=here) for one, here in zip(found, stand, strict=True))
+        self.sections = tuple(
+            replace(one, standing=_believed(one, here)) for one, here in zip(found, stand, strict=True)
+        )
         self._apart: dict[tuple[int, int], np.ndarray | None] = {}
         self._touched: dict[Candidate, list[np.ndarray]] = {}  # by identity: candidates are not compared
 
@@ -216,6 +221,8 @@ class State:
             apart = [one for one in back if one is not None]
             elsewhere = sum(apart[1:], apart[0]) if apart else None
             self._parts.append(added_up(known.terms, self.heard(k), Moved(moved, elsewhere, self._lead_raised(k))))
+        for term in objective.covered:
+            term.add_to(self._parts, {one.section: self.heard(one.section) for one in term.where})
         self._pressed = list(self._essentials())
         self._maps: dict[tuple[int, int], np.ndarray] = {}
         self._slopes: dict[int, Slopes] = {}
@@ -347,6 +354,15 @@ class State:
             for row, gain in candidate.gains(values, known.audible.excited).items():
                 change += product(self.map_of(k, row), gain.db)
         return change
+
+
+def _believed(known: Known, standing: Mapping[int, Standing]) -> dict[int, Standing]:
+    """Return what is believed of how rows stand apart: of all but leads only where they stand higher.
+
+    Layers come and go: that one is softer than elsewhere is how the song is arranged, and no reason to raise it.
+    """
+    found = {row: one if known.places.get(row) == "lead" else one.higher() for row, one in standing.items()}
+    return {row: one for row, one in found.items() if one.size_db >= LEAST_DB}
 
 
 def essential_change(audible: Audible, row: int, where: np.ndarray, gain: np.ndarray) -> tuple[float, np.ndarray]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from mixwright.jobs.progress import Cancel
 from mixwright.model.ledger import Finding
+from mixwright.planning.audible import Heard
 from mixwright.planning.candidate import Candidate
 from mixwright.planning.limits import CUTS_A_LAYER
 from mixwright.planning.objective import Cost, Objective, State
@@ -85,6 +86,7 @@ class Search:
         ]  # fmt: skip
         self._terms = [(k, one) for k, one in terms if one.finding is not None]
         self._findings = {one.finding.id: one.finding for _, one in self._terms if one.finding is not None}
+        self._findings |= {one.finding.id: one.finding for one in objective.covered}
 
     def found(self) -> Found:
         """Return the moves: none where nothing is worth its price. What there is to mend never grows."""
@@ -127,8 +129,8 @@ class Search:
 
         Of a layer that is covered in several sections it is that of the worst.
         """
-        found: dict[str, float] = {}
-        heard = {k: state.heard(k) for k in sorted({k for k, _ in self._terms})}
+        heard = self._heard(state)
+        found = {one.finding.id: max(one.outside_phon(heard), 0.0) for one in self._of.covered}
         for k, term in self._terms:
             over = term.outside_phon(heard[k]) if isinstance(term, WholeTerm) else term.outside_part(heard[k])
             assert term.finding is not None
@@ -141,12 +143,17 @@ class Search:
 
     def cued_phon(self, state: State) -> dict[str, float]:
         """Return how loud the layer of every finding is in the mix, cued, in phon; the mean over its sections."""
-        levels: dict[str, list[float]] = {}
-        heard = {k: state.heard(k) for k in sorted({k for k, _ in self._terms})}
+        heard = self._heard(state)
+        levels = {one.finding.id: [one.cued_phon(heard)] for one in self._of.covered}
         for k, term in self._terms:
             assert term.finding is not None
             levels.setdefault(term.finding.id, []).append(phon(float(heard[k].cued[term.row].sum()))[0])
         return {id_: float(np.mean(values)) for id_, values in levels.items()}
+
+    def _heard(self, state: State) -> dict[int, Heard]:
+        """Return what is heard of every section in which there is a finding."""
+        sections = {k for k, _ in self._terms} | {one.section for term in self._of.covered for one in term.where}
+        return {k: state.heard(k) for k in sorted(sections)}
 
     def needed(self, pick: Pick, within: State, without: State) -> bool:
         """Tell whether a move is needed: without it a finding comes back, or what it is made for loses a phon."""
@@ -167,17 +174,20 @@ class Search:
         tried = []
         for _, order, unit in hoped:
             self._cancel.check()
+            beside = _beside(unit, picks)
+            # What moves the same layer already may do less once this one does its part.
+            shared = [one for one in beside if _share(one.candidate, unit)]
+            rest = [one for one in beside if one not in shared]
             together = zip(*map(_tries, unit), strict=True)
             tries = [[Pick(one, value) for one, value in zip(unit, values, strict=True)] for values in together]
-            rest = _beside(unit, picks)
-            places = self._of.touched([*unit, *(one.candidate for one in rest)])
+            tries = [[*less, *made] for less in _lessened(shared) for made in tries]
+            places = self._of.touched([*unit, *(one.candidate for one in beside)])
             costs = [self._of.cost(_chosen([*rest, *made]), places) for made in tries]
             best = min(range(len(tries)), key=lambda k: costs[k].total)
-            tried.append((costs[best].total, order, tries[best]))
+            tried.append((costs[best].total, order, tries[best], rest))
         tried.sort(key=lambda one: one[:2])
         settled = []
-        for _, order, first in tried[:_SET]:
-            rest = _beside([one.candidate for one in first], picks)
+        for _, order, first, rest in tried[:_SET]:
             made = self._refined(first, _STEPS, held=rest)
             cost = self._of.cost(_chosen([*rest, *made]))
             helped = state.cost.wrong - cost.wrong
@@ -342,6 +352,17 @@ def _beside(unit: Sequence[Candidate], picks: Sequence[Pick]) -> list[Pick]:
         for pick in picks
         if not (pick.candidate.sections and (pick.candidate.kind, pick.candidate.target, pick.candidate.send) in wide)
     ]
+
+
+def _share(made: Candidate, unit: Sequence[Candidate]) -> bool:
+    """Tell whether a move that is made moves a layer that others would move, too, where both are heard."""
+    return any(not set(made.rows).isdisjoint(one.rows) and _meet(made, one) for one in unit)
+
+
+def _lessened(picks: Sequence[Pick]) -> list[list[Pick]]:
+    """Return moves as they are, and half as far; nothing once where there are none."""
+    half = [Pick(one.candidate, 0.5 * (one.candidate.start + one.values)) for one in picks]
+    return [list(picks), half] if picks else [[]]
 
 
 def _chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from mixwright.planning import limits
 from mixwright.planning.candidate import Candidate, Setting
-from mixwright.planning.clash import Clash, Target, middle_hz
+from mixwright.planning.clash import Clash, Target, crowded, middle_hz
 from mixwright.planning.essentials import Essentials
 from mixwright.planning.standing import LEAST_BELL_DB, Standing
 
@@ -18,6 +18,8 @@ _ESSENTIAL_PART = 0.5
 #: Who takes more than this part of a loss takes it alone.
 _ALONE_PART = 0.5
 _SLOPE_DB_OCT = 12.0
+#: Where one of kick and bass is tilted by itself.
+_TILTS_HZ = (130.0, 250.0, 400.0)
 _LOW_ROLES = frozenset({"kick", "bass"})
 
 
@@ -95,6 +97,18 @@ def tilts(clash: Clash) -> Iterator[Candidate]:
             setting = Setting("gain_db", 0.0, min(sign * most, 0.0), max(sign * most, 0.0), sign * 1.5)
             fixed = {"hz": float(f"{hz:.2g}")}
             yield clash.candidate("tilt", one, (), (setting,), fixed, pair=f"tilt {clash.finding.id}", why="tilt")
+        yield from _tilted_away(clash, target)
+
+
+def _tilted_away(clash: Clash, target: Target) -> Iterator[Candidate]:
+    """Yield tilts of who takes by itself, away from where it takes: who is far too dark or bright is off alone."""
+    most = limits.STRONG_TILT_DB.value if clash.need_db > limits.LEVEL_DB.value else limits.TILT_DB.value
+    for hz in _TILTS_HZ:
+        for low_hz, high_hz in crowded(clash.excited, clash.victim, target.rows, 1):
+            sign = 1.0 if math.sqrt(low_hz * high_hz) < hz else -1.0
+            setting = Setting("gain_db", 0.0, min(sign * most, 0.0), max(sign * most, 0.0), sign * 2.5)
+            for sections in clash.where if not clash.finding.section else clash.where[-1:]:
+                yield clash.candidate("tilt", target, sections, (setting,), {"hz": hz}, why="tilt")
 
 
 def bell_of(low_hz: float, high_hz: float, narrowest: float) -> tuple[float, float]:

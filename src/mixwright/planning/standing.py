@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -66,6 +66,10 @@ class Standing:
     def size_db(self) -> float:
         """How far it stands apart, up or down: root of the mean square."""
         return math.sqrt(float(self.weight @ self.apart_db**2))
+
+    def higher(self) -> Standing:
+        """Return only where it stands higher."""
+        return replace(self, apart_db=np.maximum(self.apart_db, 0.0))
 
     def between(self, low_hz: float, high_hz: float) -> float:
         """Return by how much it stands apart between two frequencies beside the whole of it, in dB."""

@@ -24,7 +24,7 @@ ROUND_PHON = 0.5
 INSIDE_PHON, INSIDE_PART = 0.5, 0.3
 #: A lead that is short as a whole is brought this far inside, in phon: at the very edge it still has to be listened
 #: for. What a support loses up to here is free where a lead is raised that was short: it is to be in front. Ours.
-LEAD_INSIDE_PHON, LEAD_RAISED_FREE_PHON = 1.0, 2.0
+LEAD_INSIDE_PHON, LEAD_RAISED_FREE_PHON = 1.5, 2.0
 #: What a phon outside the tolerance counts, by place: a lead in front of all.
 WHOLE_WEIGHT: dict[Place, float] = {"lead": 1.0, "support": 0.7, "bed": 0.0}
 #: What a band counts, in phon, that lies outside by 1.7 times its tolerance.
@@ -113,7 +113,7 @@ class Moved:
 class WholeTerm:
     """A layer as a whole: ``w * (x + OUTSIDE_PHON * (1 - exp(-x / ROUND_PHON)))``, in phon.
 
-    ``x = hinge(alone' - raised' + offset)``, of a finding with INSIDE_PHON added: by how much it lies outside. ``w`` is
+    ``x = hinge(alone' - raised' + offset + inside_phon)``: by how much it lies outside. ``w`` is
     what its place counts, of a finding times its `worth`. That it lies outside at all counts beside by how much.
 
     alone' is its loudness alone with the moves, raised' that in the mix with its fader up by what its place tolerates:
@@ -125,23 +125,19 @@ class WholeTerm:
     place: Place
     offset: float
     finding: Finding | None = None
+    inside_phon: float = 0.0
 
     def outside_phon(self, heard: Heard) -> float:
         """Return how far it lies outside, in phon; below 0 inside."""
         k = self.row
         return self.offset + phon(float(heard.alone[k].sum()))[0] - phon(float(heard.raised[k].sum()))[0]
 
-    def _inside_phon(self) -> float:
-        if self.finding is None:
-            return 0.0
-        return LEAD_INSIDE_PHON if self.place == "lead" else INSIDE_PHON
-
     def add_to(self, part: Part, heard: Heard, moved: Moved) -> None:  # noqa: ARG002
         """Add value and derivatives."""
         k = self.row
         alone, by_alone = phon(float(heard.alone[k].sum()))
         raised, by_raised = phon(float(heard.raised[k].sum()))
-        value, slope = hinge(alone - raised + self.offset + self._inside_phon())
+        value, slope = hinge(alone - raised + self.offset + self.inside_phon)
         weight = WHOLE_WEIGHT[self.place] * (worth(self.finding) if self.finding else 1.0)
         outside, by_value = at_all(value, ROUND_PHON)
         part.wrong += weight * (value + OUTSIDE_PHON * outside)

@@ -143,6 +143,12 @@ def proved(outcomes: Sequence[Outcome]) -> Iterator[str]:
             )
 
 
+def _write(path: Path, seed: int, results: Sequence[Outcome | Unharmed | None]) -> None:
+    trials, unharmed = ([one for one in results if isinstance(one, kind)] for kind in (Outcome, Unharmed))
+    document = msgspec.to_builtins({"seed": seed, "trials": trials, "unharmed": unharmed})
+    path.write_bytes(msgspec.json.format(json.dumps(document).encode()))
+
+
 def main() -> int:
     """Print the tables; 0 where the goals are met."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -166,7 +172,11 @@ def main() -> int:
         with context.Pool(
             given.workers, _start, (folder, songs, given.receipts, given.beside, given.throughout)
         ) as pool:
-            results = list(pool.imap(_run, tasks))
+            results: list[Outcome | Unharmed | None] = []
+            for result in pool.imap(_run, tasks):
+                results.append(result)
+                if given.json:  # a run that is stopped leaves what it has
+                    _write(given.json, given.seed, results)
     outcomes = [one for one in results if isinstance(one, Outcome)]
     unharmed = [one for one in results if isinstance(one, Unharmed)]
     print(*table(outcomes), sep="\n")
@@ -180,9 +190,6 @@ def main() -> int:
         print("\nunharmed songs:")
     for song in unharmed:
         print(f"  {song.name}: {len(song.moves)} moves, {'; '.join(song.moves) or 'none'} {song.error}")
-    if given.json:
-        document = {"seed": given.seed, "trials": outcomes, "unharmed": unharmed}
-        given.json.write_bytes(msgspec.json.format(json.dumps(msgspec.to_builtins(document)).encode()))
     plans = [one.ways["plan"] for one in outcomes]
     met = (
         bool(plans)

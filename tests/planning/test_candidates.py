@@ -241,10 +241,17 @@ def test_of_two_files_levels_alone_and_of_what_was_left_nothing():
 
 
 def test_what_several_findings_ask_for_goes_as_far_as_the_one_that_needs_most():
-    far = finding("vox", {"gtr-l": 0.4}, size_db=None, section="Verse")
+    far = finding("vox", {"gtr-l": 0.6}, size_db=None, section="Verse")
     found = candidates_for([MASKED, far], SONG, SECTIONS)
     down = next(one for one in found if (one.kind, one.target, one.sections) == ("level", "gtr-l", ()))
     assert (down.finding, down.settings[0].low) == (MASKED.id, -18.0)
+
+
+def test_of_a_lead_that_nobody_takes_most_of_no_other_level_is_offered():
+    low = finding("vox", {"gtr-l": 0.4, "pad": 0.3}, size_db=9.0)
+    assert [one.target for one in candidates_of(low, SONG, SECTIONS) if one.kind == "level"] == ["vox", "vox"]
+    taken = finding("vox", {"gtr-l": 0.7, "pad": 0.3}, size_db=9.0)
+    assert ("level", "gtr-l") in told(candidates_of(taken, SONG, SECTIONS))
 
 
 def test_the_same_is_offered_once():

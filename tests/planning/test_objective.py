@@ -271,3 +271,12 @@ def test_phon_is_that_of_the_ear():
         here, slope = phon(sone)
         assert here == pytest.approx(float(phon_from_sone(sone)), abs=1e-9)
         assert slope == pytest.approx((phon(sone * 1.0001)[0] - phon(sone * 0.9999)[0]) / (0.0002 * sone), rel=1e-3)
+
+
+@pytest.mark.parametrize(("fraction", "gain_db", "short"), [(0.5, 0.0, True), (0.8, 0.0, False), (0.5, 12.0, False)])
+def test_a_lead_that_several_take_and_that_is_at_its_edge_as_a_whole_is_short(fraction, gain_db, short):
+    causes = (TakenBy(track="row-1", fraction=fraction), TakenBy(track="row-2", fraction=0.1))
+    findings = [changed(one, caused_by=causes) for one in covered()]
+    made = [louder(one, VOICE, gain_db) for one in sections()]
+    for known in Objective(made, ROWS, findings).sections:
+        assert known.short_leads == (frozenset({VOICE}) if short else frozenset())

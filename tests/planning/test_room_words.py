@@ -15,7 +15,7 @@ NAMES = {row.id: row.name for row in ROWS}
 
 
 def planned(gain_db, told, kind="shape"):
-    fixed = {"hz": 2000.0, "q": 1.5} if kind == "shape" else {}
+    fixed = {"hz": 2000.0, "q": 1.5} if kind == "shape" else {"hz": 250.0}
     candidate = Candidate(
         kind=kind, target="gtr-l", sections=("Chorus",), rows=(1,),
         settings=(Setting("gain_db", 0.0, -18.0, 18.0, -2.0),),
@@ -28,7 +28,7 @@ def planned(gain_db, told, kind="shape"):
     ("kind", "gain_db", "strong"),
     [
         ("shape", -3.5, False), ("shape", -7.0, True), ("shape", 3.0, False), ("shape", 6.0, True),
-        ("level", -5.0, False), ("level", -9.0, True),
+        ("level", -5.0, False), ("level", -9.0, True), ("tilt", 4.0, False), ("tilt", 5.0, True), ("tilt", -5.0, True),
     ],
 )  # fmt: skip
 def test_a_move_that_goes_further_than_usual_is_told_as_strong(kind, gain_db, strong):

@@ -131,3 +131,12 @@ def test_that_a_layer_stands_apart_is_no_finding():
     assert Search(Objective(made, ROWS, ()), [down]).found().picks == ()
     cost = State(Objective(made, ROWS, ()), [(down, np.array([-11.0]))]).cost
     assert cost.apart < -1.0  # though it would be nearer to the others
+
+
+@pytest.mark.parametrize(
+    ("row", "gain_db", "known"), [(GUITAR, -12.0, False), (GUITAR, 12.0, True), (VOICE, -9.0, True)]
+)
+def test_that_it_stands_lower_than_elsewhere_raises_nobody_but_a_lead(row, gain_db, known):
+    standing = Objective(song(gain_db, row), ROWS, covered(names=("part 1",))).sections[1].standing
+    assert set(standing) == ({row} if known else set())
+    assert all(one.mean_db * gain_db > 0.0 for one in standing.values())

@@ -9,7 +9,7 @@ from mixwright.model.ledger import Finding
 from mixwright.model.results import PlannedMove
 from mixwright.planning.candidate import Candidate
 from mixwright.planning.foretold import COST_DB, Foretold
-from mixwright.planning.limits import CUT_DB, EVIDENCE, LEVEL_DB, STRONG_BOOST_DB
+from mixwright.planning.limits import CUT_DB, EVIDENCE, LEVEL_DB, STRONG_BOOST_DB, TILT_DB
 from mixwright.planning.search import Pick
 from mixwright.units import band_words
 
@@ -105,9 +105,9 @@ def _beside_others(candidate: Candidate, apart_db: float | None, names: Mapping[
 
 def _is_strong(candidate: Candidate, pick: Pick) -> bool:
     gain = candidate.all_settings(pick.values).get("gain_db", 0.0)
-    if candidate.kind == "level":
-        return abs(gain) > LEVEL_DB.value
-    return candidate.kind in ("shape", "tilt") and (gain >= STRONG_BOOST_DB.value or gain < -CUT_DB.value)
+    if candidate.kind in ("level", "tilt"):
+        return abs(gain) > (LEVEL_DB if candidate.kind == "level" else TILT_DB).value
+    return candidate.kind == "shape" and (gain >= STRONG_BOOST_DB.value or gain < -CUT_DB.value)
 
 
 def _without_it(told: Foretold, findings: Mapping[str, Finding], ids: Sequence[str], names: Mapping[str, str]) -> str:

@@ -46,7 +46,7 @@ CONTRAST = """
 def expect(locator):
     from playwright.sync_api import expect as waiting
 
-    waiting.set_options(timeout=30000)
+    waiting.set_options(timeout=60000)
     return waiting(locator)
 
 
@@ -84,7 +84,7 @@ def opened_page(browser, url: str, *, expected: str = "nothing", **settings) -> 
     given = {"viewport": {"width": 1280, "height": 800}, "reduced_motion": "reduce"} | settings
     context = browser.new_context(**given)
     page = context.new_page()
-    page.set_default_timeout(30000)
+    page.set_default_timeout(60000)
     page.on("console", lambda told: re.search(expected, told.text) or complaints.append(f"{told.text} {told.location}"))
     page.on("pageerror", lambda error: complaints.append(str(error)))
     own = f"http://127.0.0.1:{urlsplit(url).port}/"

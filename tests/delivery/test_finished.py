@@ -203,6 +203,14 @@ def test_what_was_coded_ends_as_if_cut(level, edge_khz):
     assert coded_top_hz(window_powers(single(noise)), 32_000) is None
 
 
+def test_a_part_may_be_made_of_what_came_at_a_lower_rate():
+    raised = single(soxr.resample(0.01 * np.random.default_rng(2).standard_normal((88_200, 2)), 44_100, 48_000))
+    info = AudioInfo(container="WAV", encoding="PCM_24", sample_rate_hz=48_000, channels=2, frames=len(raised), bits=24)
+    for part, severity in ((False, "look"), (True, "note")):
+        found = sound_faults(raised, info, measure(raised, 48_000), part=part)
+        assert [one.severity for one in found if one.kind == "upsampled"] == [severity]
+
+
 def test_correlations_against_their_definition():
     """r = 2 sum(LR) / (sum L^2 + sum R^2), and the loss of mono 10 lg((1 + r) / 2): -3.01 dB for unrelated sides."""
     audio = mix()

@@ -26,7 +26,7 @@ from mixwright.jobs.progress import Cancel
 from mixwright.model.audio import AudioInfo, Fault
 from mixwright.model.expected import Expected
 from mixwright.model.levels import Levels
-from mixwright.model.words import FaultKind
+from mixwright.model.words import FaultKind, Severity
 from mixwright.units import ratio_from_db
 
 #: Kinds of prints that are a part of the mix: they may be silent for long, mono, or hold one side alone.
@@ -77,7 +77,7 @@ def sound_faults(
         *_peaks(levels, true_peak_dbtp),
         *_flat_tops(audio, info, cancel),
         *_word_length(audio, info, cancel),
-        *_bandwidth(audio, info, cancel),
+        *_bandwidth(audio, info, cancel, part=part),
         *_ends(ends, len(audio), rate_hz, part=part),
         *_breaks(audio, ends, rate_hz, cancel),
     ]
@@ -143,20 +143,25 @@ def _is_compressed(info: AudioInfo) -> bool:
     return info.bits is None and not info.encoding.startswith("float")
 
 
-def _bandwidth(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None) -> list[Fault]:
-    """Return a rate that was brought up, or a top that a coder cut off; compressed files are cut off by their own."""
+def _bandwidth(audio: npt.NDArray[np.float32], info: AudioInfo, cancel: Cancel | None, *, part: bool) -> list[Fault]:
+    """Return a rate that was brought up, or a top that a coder cut off; compressed files are cut off by their own.
+
+    A part may be made of what came at another rate, or coded: that is good to know, and no fault of the part.
+    """
     if _is_compressed(info):
         return []
     rate_hz = info.sample_rate_hz
     powers = window_powers(audio, cancel)
-    faults = []
+    severity: Severity = "note" if part else "look"
     if (old := old_rate_hz(powers, rate_hz)) is not None:
-        detail = f"{rate_hz / 1000:g} kHz, but nothing above {old / 2000:g} kHz: brought up from {old / 1000:g} kHz; "
-        faults.append(_fault("upsampled", detail + f"deliver it at {old / 1000:g} kHz"))
-    elif (top_hz := coded_top_hz(powers, rate_hz)) is not None:
-        detail = f"it ends at {top_hz / 1000:.1f} kHz as if cut: it may come from a coded file (MP3 and the like); "
-        faults.append(_fault("lossy_source", detail + "export it from the mix itself"))
-    return faults
+        detail = f"{rate_hz / 1000:g} kHz, but nothing above {old / 2000:g} kHz: brought up from {old / 1000:g} kHz"
+        advice = "" if part else f"; deliver it at {old / 1000:g} kHz"
+        return [Fault(kind="upsampled", severity=severity, detail=detail + advice)]
+    if (top_hz := coded_top_hz(powers, rate_hz)) is not None:
+        detail = f"it ends at {top_hz / 1000:.1f} kHz as if cut: it may come from a coded file (MP3 and the like)"
+        advice = "" if part else "; export it from the mix itself"
+        return [Fault(kind="lossy_source", severity=severity, detail=detail + advice)]
+    return []
 
 
 def _ends(ends: Edges, frames: int, rate_hz: int, *, part: bool) -> list[Fault]:

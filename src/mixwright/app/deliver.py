@@ -238,9 +238,7 @@ def _ends(audio: Audio) -> CheckLine:
     """Return how the files begin and end: at each rate every print alike."""
     steps = {"begins": any(one.fade_in for one in audio.values()), "ends": any(one.fade_out for one in audio.values())}
     found = with_and([name for name, is_one in steps.items() if is_one])
-    detail = (
-        f"a print {found} with a step: there {1000.0 * FADE_S:g} ms of every file are faded" if found else "they do"
-    )
+    detail = f"a print {found} with a step: {1000.0 * FADE_S:g} ms of every file is faded there" if found else "they do"
     return CheckLine(name="files start and end in quiet", passed=True, detail=detail)
 
 

@@ -42,23 +42,27 @@ async ({ rate, frames, audio, steps }) => {
   };
   const context = new OfflineAudioContext(2, frames, rate);
   const module = await WebAssembly.compile(await (await fetch("static/core.wasm")).arrayBuffer());
+  await context.audioWorklet.addModule("taken.js");
   await context.audioWorklet.addModule("static/listening/player_worklet.js");
   const node = new AudioWorkletNode(context, "mixwright-player", {
     numberOfInputs: 0, outputChannelCount: [2], processorOptions: { module },
   });
-  const faults = [];
-  node.port.onmessage = ({ data }) => { if (data.faulty) faults.push(data.faulty) };
-  node.connect(context.destination);
-  const taken = message => {
-    node.port.postMessage(unpacked(message));
-    return new Promise(done => setTimeout(done, 60));  // nothing tells when a worklet has taken a message
+  const faults = [], waiting = [];
+  node.port.onmessage = ({ data }) => {
+    if (data.faulty) faults.push(data.faulty);
+    if (data.taken) waiting.shift()();
   };
+  node.connect(context.destination);
+  const taken = message => new Promise(done => {
+    waiting.push(done);
+    node.port.postMessage(unpacked(message));
+  });
   for (const [frame, message] of steps) {
     if (frame === 0) await taken(message);
     else context.suspend(frame / rate).then(() => taken(message)).then(() => context.resume());
   }
   const out = await context.startRendering();
-  await new Promise(done => setTimeout(done, 60));  // what the worklet tells arrives later
+  await taken({});  // what the worklet told before arrives before
   const text = side => {
     const bytes = new Uint8Array(out.getChannelData(side).buffer);
     let made = "";
@@ -69,6 +73,21 @@ async ({ rate, frames, audio, steps }) => {
 }
 """
 
+#: In the worklet, before the player: each message is answered once it is taken.
+TAKEN = b"""
+const register = registerProcessor;
+globalThis.registerProcessor = (name, Processor) => register(name, class extends Processor {
+  constructor(given) {
+    super(given);
+    const take = this.port.onmessage;
+    this.port.onmessage = event => {
+      take(event);
+      this.port.postMessage({ taken: true });
+    };
+  }
+});
+"""
+
 
 class Files(http.server.BaseHTTPRequestHandler):
     """The files of the page, without its server."""
@@ -77,7 +96,9 @@ class Files(http.server.BaseHTTPRequestHandler):
         name = self.path.removeprefix("/static/")
         path = HERE / "core.wasm" if name == "core.wasm" else STATIC / name
         body, kind = b"<!doctype html><title>player</title>", "text/html"
-        if name != "/":
+        if name == "/taken.js":
+            body, kind = TAKEN, TYPES[".js"]
+        elif name != "/":
             body, kind = (path.read_bytes(), TYPES[path.suffix]) if path.is_file() else (b"", "text/plain")
         self.send_response(200 if body else 404)
         self.send_header("Content-Type", kind)

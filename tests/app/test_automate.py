@@ -66,6 +66,8 @@ def test_a_mute_is_silence_and_ends_where_it_is_written(folder):
     np.testing.assert_allclose(found[: round(0.47 * RATE_HZ)], whole, rtol=1e-6)
     np.testing.assert_array_equal(found[round(0.5 * RATE_HZ) : round(1.47 * RATE_HZ)], np.float32(rest))
     np.testing.assert_allclose(found[round(1.5 * RATE_HZ) :], whole, rtol=1e-6)
+    between = [found[round(at_s * RATE_HZ)] for at_s in (0.49, 1.49)]  # half of 20 ms
+    np.testing.assert_allclose(between, (whole + rest) / 2.0, rtol=1e-3)
     np.testing.assert_allclose(heard(folder, without_lane=("pair", "mute")), whole, rtol=1e-6)
 
 

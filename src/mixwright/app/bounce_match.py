@@ -13,8 +13,8 @@ from mixwright.core.spectra import OCTAVE, third_octave_gain, third_octave_hz
 from mixwright.model.song import Section
 from mixwright.units import band_words
 
-#: What lies further below the loudest cell is not compared, in dB.
-_DEPTH_DB = 40.0
+#: What lies further below the loudest cell is not compared, and what lies deeper still counts as silence, in dB.
+_DEPTH_DB, _SILENCE_DB = 40.0, 90.0
 #: A move counts as dialled from this share on, up to that one, where it explains so much of what is left without it.
 _LEAST_SHARE, _MOST_SHARE, _EXPLAINS = 0.25, 2.0, 0.25
 #: Smaller changes are not told, in dB; of a level as a whole half of it counts.
@@ -58,7 +58,7 @@ def matched(
     loudest = max(float(cells[0].max(initial=0.0)), float(cells[1].max(initial=0.0)))
     if not loudest > 0.0:
         return Matched({}, ())
-    floor = loudest * 10.0 ** (-(_DEPTH_DB + 20.0) / 10.0)
+    floor = loudest * 10.0 ** (-_SILENCE_DB / 10.0)
     compared = np.maximum(cells[0], cells[1]) > loudest * 10.0 ** (-_DEPTH_DB / 10.0)
     db = [10.0 * np.log10(power + floor) for power in cells]
     change = db[1] - db[0]
@@ -95,7 +95,7 @@ def _shares(change: np.ndarray, effects: Mapping[str, np.ndarray]) -> dict[str, 
     left = {id_: effect for id_, effect in effects.items() if np.abs(effect).max(initial=0.0) > 0.05}
     while left:
         # A level of its own is fitted beside moves, unless one of them is nothing else.
-        own = [] if any(np.ptp(effect) < 0.1 for effect in left.values()) else [level]
+        own = [] if any(np.ptp(effect) < 0.1 * abs(effect.mean()) for effect in left.values()) else [level]
         columns = np.stack([*left.values(), *own], axis=1)
         found = np.linalg.lstsq(columns, change, rcond=None)[0]
         rest = float(np.sum((change - columns @ found) ** 2))

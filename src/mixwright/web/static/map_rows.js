@@ -57,8 +57,12 @@ export function layOut(song, roomPx) {
 export function rowNames(song) {
   const made = [];
   let place = "";
-  for (const [number, row] of song.rows.entries()) {
-    if (row.place !== place) made.push(el("h3", {}, PLACE_WORDS[row.place]));
+  let isSecond = true; // the name of the place stands above the first column
+  for (const row of song.rows) {
+    if (row.place !== place) {
+      made.push(el("h3", {}, PLACE_WORDS[row.place]));
+      isSecond = true;
+    }
     place = row.place;
     const box = el("input", {
       type: "checkbox",
@@ -77,7 +81,8 @@ export function rowNames(song) {
       el("span", { dir: "auto", class: row.findings.length ? "name off" : "name" }, row.name),
     );
     label.style.height = `${layout.rowPx}px`;
-    if (layout.isClose && number % 2) label.classList.add("second");
+    if (layout.isClose && isSecond) label.classList.add("second");
+    isSecond = !isSecond;
     made.push(label);
   }
   return made;

@@ -2,7 +2,7 @@
 // Hearing a stretch of the song from anywhere in the page, in what the line of listening is set to.
 
 import { heardAt, listen, pause } from "./listening/listen.js";
-import { LONGEST_S } from "./listening/sources.js";
+import { LONGEST_S, isLonger } from "./listening/sources.js";
 import { current } from "./store.js";
 
 /**
@@ -13,7 +13,7 @@ import { current } from "./store.js";
  */
 export function hear(from, to, tracks = []) {
   const { stretch } = current().listening;
-  const isWithin = stretch && stretch.to - stretch.from > LONGEST_S && stretch.from <= from && from < stretch.to;
+  const isWithin = stretch && isLonger(stretch) && stretch.from <= from && from < stretch.to;
   if (to === undefined && !tracks.length && isWithin) {
     void listen({ turned: false }, { at: from }); // a long stretch goes on from there
     return;

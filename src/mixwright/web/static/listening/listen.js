@@ -6,7 +6,7 @@ import { current, put } from "../store.js";
 import { Breaks } from "./breaks.js";
 import { CAP_LUFS, LEAST_LUFS, RAISED_LUFS, SESSION_LUFS, movedDb, peaksAllow, ratio } from "./level.js";
 import { now, opened, rate, tell } from "./output.js";
-import { LONGEST_S, heldBack, load } from "./sources.js";
+import { LONGEST_S, heldBack, isLonger, load } from "./sources.js";
 
 /**
  * @typedef {import("./sounding.js").Side} Side
@@ -158,7 +158,7 @@ export async function prepare(id) {
  * @param {AbortSignal} signal
  */
 async function fitted(stretch, signal) {
-  if (stretch.to - stretch.from <= LONGEST_S) return stretch;
+  if (!isLonger(stretch)) return stretch;
   const { what, beside, blind } = listening();
   const why = await heldBack([what, beside, ...blind].filter(Boolean), signal);
   if (!why || signal.aborted) return stretch;

@@ -24,6 +24,11 @@ import { Windows } from "./windows.js";
 /** What is rendered as it is heard is no longer, in seconds; of files any length is heard, in windows. */
 export const LONGEST_S = 60;
 
+/** @param {Stretch} stretch */
+export function isLonger({ from, to }) {
+  return to > from + LONGEST_S;
+}
+
 /** @type {Source[]} */
 let files = [];
 
@@ -119,7 +124,7 @@ export async function heldBack(ids, signal) {
 export async function load(id, stretch, rate, signal) {
   if (/^(plan|with|without|try)(\/|$)/.test(id)) await readMoves();
   const [from, to] = placeIn(id, stretch);
-  const isLong = to - from > LONGEST_S;
+  const isLong = isLonger(stretch);
   const query = isLong ? null : excerptQuery(id);
   const times = `start_s=${from.toFixed(4)}&end_s=${to.toFixed(4)}`;
   const told = query === null ? `of=${encodeURIComponent(id)}&${times}` : `${times}${query}`;

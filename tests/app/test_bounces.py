@@ -127,6 +127,6 @@ def test_without_what_was_there_before_it_is_taken_and_that_is_said(folder):
     write_audio(folder.parent / "tracks" / "keys.wav", 0.5 * layer("keys"))
     (bounce,) = refresh(folder, take=True).taken
     assert bounce.told == (
-        "keys: a new bounce was taken. What it held before is not there to compare: the cache no longer had it."
+        "keys: a new bounce was taken. It is not compared: the cache no longer had what it held before."
     )
     mixwright.mix(folder)

@@ -19,7 +19,8 @@ COST = DialledCost(track="organ", name="Organ", fader_db=0.3)
         (0.7, Dialled("Lead Vox", 2.0, 1.4, (COST,)),
          ", as dialled, 0.7 of it: predicted +2.0 dB for Lead Vox, got +1.4 dB; Organ lost 0.3 dB."),
         (1.05, Dialled("Lead Vox", None, 1.4), ", as dialled: got +1.4 dB for Lead Vox."),
-        (1.0, Dialled("Lead Vox", 2.0), ", as dialled: predicted +2.0 dB for Lead Vox, no change is heard of Lead Vox."),
+        (1.0, Dialled("Lead Vox", 2.0),
+         ", as dialled: predicted +2.0 dB for Lead Vox, no change is heard of Lead Vox."),
         (1.0, Dialled(), ", as dialled: what it did was not heard."),
     ],
 )  # fmt: skip
@@ -33,6 +34,8 @@ def test_a_bounce():
     move = dialled_told(invented.song(), MOVE, 1.0, Dialled("Lead Vox", 2.0, 1.4))
     bounce = Bounce(track="piano", name="Piano", file="piano.wav", sha256="0", superseded="kept/x.wav")
     assert bounce_told(bounce, ()) == "Piano: No change of it is large enough to tell."
+    gone = changed(bounce, superseded="", why="the cache no longer had it")
+    assert bounce_told(gone, ()) == "Piano: a new bounce was taken. It is not compared: the cache no longer had it."
     also = changed(bounce, also=("7 ms later",))
     assert bounce_told(also, ()) == "Piano: No open move is in it. Changed: 7 ms later."
     holds = changed(also, moves=(move,))

@@ -55,6 +55,28 @@ def test_what_was_undone_is_made_again_unless_the_song_was_changed(client, folde
     assert client.post("/api/do/redo", json={"version": seen}).json()["error"]["kind"] == "changed"
 
 
+def test_a_lane_is_a_change_like_any_other(client, folder):
+    seen = version(client)
+    lane = {
+        "target": "piano",
+        "parameter": "level",
+        "points": [{"at_s": 2.0, "value": -3.0}, {"at_s": 1.0, "value": 0}],
+    }
+    done = client.post("/api/do/lane", json={"version": seen, "lane": lane})
+    assert [point["at_s"] for point in done.json()["result"]["lanes"][0]["points"]] == [1.0, 2.0]
+    assert client.post("/api/do/lane", json={"version": seen, "lane": lane}).status_code == 409
+    view = client.get("/api/lanes").json()["result"]
+    assert view["lanes"] == done.json()["result"]["lanes"]
+    assert next(one["name"] for one in view["targets"] if one["id"] == "master") == "the whole mix"
+    for wrong in ({"target": HOSTILE[0]}, {"parameter": "../../x"}, {"points": [{"at_s": -1, "value": 0}]}):
+        sent = client.post("/api/do/lane", json={"version": version(client), "lane": lane | wrong})
+        assert sent.status_code == 422, wrong
+    client.post("/api/do/undo", json={"version": version(client)})
+    assert client.get("/api/lanes").json()["result"]["lanes"] == []
+    assert client.get("/api/bounces").json()["result"] == {"bounces": []}
+    assert client.delete("/api/bounces").json()["result"] == {"bounces": []}
+
+
 def test_the_walk_is_remembered_with_the_song_and_is_no_step(client, folder):
     before = version(client)
     assert client.get("/api/song").json()["result"]["walk"] is False

@@ -15,7 +15,7 @@ from mixwright.app.bounce_match import Matched, matched
 from mixwright.app.playable import sounding_with
 from mixwright.app.session import Session, open_song
 from mixwright.engine.render import render
-from mixwright.errors import InputError, MixwrightError, SettingError
+from mixwright.errors import Cancelled, InputError, MixwrightError, SettingError, StateError
 from mixwright.io.kept import read_kept, song_path, write_kept
 from mixwright.io.replace import make_folder
 from mixwright.io.song_file import edit_song, load_song
@@ -111,11 +111,12 @@ def take_bounces(
     edit_song(folder, f"bounce {', '.join(new)}", edit)
     try:
         found = _told(folder, taken, report, cancel)
-    except (InputError, SettingError) as error:
-        found = tuple(_bounce(one, Matched({}, ()), {}, {}) for one in taken)
-        notes.append(f"What the bounces changed cannot be told: {error}.")
-    before = kept_bounces(folder).bounces
-    write_kept(folder, "bounces", Bounces(bounces=(*found, *before)[:_MOST_KEPT]))
+    except Cancelled:
+        _keep(folder, _uncompared(taken, "that was stopped"))
+        raise
+    except (InputError, SettingError, StateError) as error:
+        found = _uncompared(taken, str(error))
+    _keep(folder, found)
     return found, tuple(notes)
 
 
@@ -133,17 +134,28 @@ def release(folder: Path) -> int:
         path.unlink()
     known = kept_bounces(folder)
     if any(one.superseded for one in known.bounces):
-        left = (changed(one, superseded="", why=one.why or "it was released") for one in known.bounces)
+        left = (changed(one, superseded="") for one in known.bounces)
         write_kept(folder, "bounces", Bounces(bounces=tuple(left)))
     return freed
+
+
+def _keep(folder: Path, found: Sequence[Bounce]) -> None:
+    before = kept_bounces(folder).bounces
+    write_kept(folder, "bounces", Bounces(bounces=(*found, *before)[:_MOST_KEPT]))
+
+
+def _uncompared(taken: Sequence[_Taken], why: str) -> tuple[Bounce, ...]:
+    whys = (dataclasses.replace(one, why=one.why or why) for one in taken)
+    return tuple(_bounce(one, Matched({}, ()), {}, ()) for one in whys)
 
 
 def _kept_aside(folder: Path, store: StemStore, track: Track, sha256: str) -> _Taken:
     """Keep what a track held, as 32-bit float WAV at its own rate."""
     held = store.held(track.sha256)
     if held is None:
-        return _Taken(track, sha256, why="the cache no longer had it")
+        return _Taken(track, sha256, why="the cache no longer had what it held before")
     audio, rate_hz = held
+    why = "" if track.use else "it is left out of the mix"
     name = f"{SUPERSEDED}/{track.id}-{track.sha256[:12]}.wav"
     path = folder / name
     if not path.is_file():
@@ -151,7 +163,7 @@ def _kept_aside(folder: Path, store: StemStore, track: Track, sha256: str) -> _T
         parts = blocks(audio, _BLOCK_FRAMES, None)
         frames, channels = audio.shape
         write_wav(path, parts, rate_hz=rate_hz, channels=channels, frames=frames, sample_format="float32")
-    return _Taken(track, sha256, name)
+    return _Taken(track, sha256, name, why)
 
 
 def _told(folder: Path, taken: Sequence[_Taken], report: Report, cancel: Cancel | None) -> tuple[Bounce, ...]:
@@ -171,7 +183,8 @@ def _told(folder: Path, taken: Sequence[_Taken], report: Report, cancel: Cancel 
             move.id: dialled_told(session.song, move, shares[move.id], heard.get(move.id, Dialled())) for move in moves
         }
     accepted = {move.id for move in moves if move.state == "accepted"}
-    return tuple(_bounce(one, found.get(one.track.id, Matched({}, ())), told, accepted) for one in taken)
+    none = Matched({}, ())
+    return tuple(_bounce(one, found.get(one.track.id, none), told, accepted) for one in taken)
 
 
 def _bounce(one: _Taken, match: Matched, told: Mapping[str, DialledMove], accepted: Collection[str]) -> Bounce:

@@ -37,8 +37,8 @@ class Bounce(Record, frozen=True, kw_only=True):
     """A track whose file was written anew, and taken.
 
     `sha256`: of the new file. `superseded`: what it held before, kept under this path in the song folder until it is
-    released; "" where it was, or could not be kept, and `why` says why. `moves`: what it holds of the open moves, the
-    surest first; `also`: what else is another, one phrase each; `told`: all of it in a few sentences.
+    released; "" where it was, or could not be kept. `why`: why it was not compared. `moves`: what it holds of the open
+    moves, the surest first; `also`: what else is another, one phrase each; `told`: all of it in a few sentences.
     """
 
     track: str

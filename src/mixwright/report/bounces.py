@@ -65,8 +65,8 @@ def dialled_told(song: Song, move: Move, share: float, heard: Heard) -> DialledM
 
 def bounce_told(bounce: Bounce, accepted: Collection[str]) -> str:
     """Return all that is told of a bounce; `accepted`: ids of moves that sound in the mix here, too."""
-    if bounce.why and not bounce.superseded:
-        return f"{bounce.name}: a new bounce was taken. What it held before is not there to compare: {bounce.why}."
+    if bounce.why:
+        return f"{bounce.name}: a new bounce was taken. It is not compared: {bounce.why}."
     told = [move.told for move in bounce.moves]
     if not bounce.moves:
         told.append("No open move is in it.")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from mixwright.app.waiting import Mark, Waiting, track_files, waiting_files
 from mixwright.errors import MixwrightError, StateError
+from mixwright.io.fault_file import told_fault
 from mixwright.io.kept import read_kept
 from mixwright.model.results import MeasureResult
 from mixwright.web.events import Events
@@ -71,9 +72,9 @@ class Watching:
         waiting = self._asked[1]
         if any(looks[path] < PATIENT_LOOKS for path in waiting.partial):
             return
-        self._handled |= new
         if waiting.whole:
             self._refreshing = self._jobs.start(Refresh(take=True))["id"]
+        self._handled |= new
 
     def _looks(self, path: Path, mark: Mark) -> int:
         """Return for how many looks a file has been as it is."""
@@ -100,7 +101,8 @@ class Watching:
                 told = ""
             except StateError:  # a job began meanwhile, or the song is being written: at the next look
                 continue
-            except MixwrightError as error:
-                if str(error) != told:
-                    told = str(error)
+            except Exception as error:  # noqa: BLE001 - told in the page; it goes on looking
+                found = error if isinstance(error, MixwrightError) else told_fault(error)
+                if str(found) != told:
+                    told = str(found)
                     self._events.publish("notice", {"told": f"The folders of the tracks cannot be watched: {told}"})

@@ -44,15 +44,18 @@ export function lanesPart() {
     if (song) void readLanes();
   });
   // The row that the keys are in is the one whose lane is shown.
-  follow(["row"], ({ row, draft }) => {
-    if (row && !draft) showLane(row);
+  follow(["row"], ({ row, ride }) => {
+    if (row && ride === "no") show(row);
   });
   follow(["lane", "lanes"], () => sentence(words));
   follow(["lane", "lanes", "draft", "ride"], () => {
     const shown = shownParameter();
     line.hidden = gutter.hidden = !shown;
     axis(gutter, strip);
+    const on = document.activeElement;
+    const held = on === strip || acts.contains(on);
     buttons(acts);
+    if (held) acts.querySelector("button")?.focus();
   });
   follow(["lane", "lanes", "draft", "point"], () => fields(numbers));
   follow(["playing", "ride"], ({ ride }) => {
@@ -93,6 +96,12 @@ function axis(gutter, strip) {
   fill(gutter, ...marks, holder);
 }
 
+/** Show another lane; what was drawn of this one is kept. @param {string} target @param {string} [parameter] */
+function show(target, parameter) {
+  settle();
+  showLane(target, parameter);
+}
+
 /** @param {HTMLElement} words */
 function sentence(words) {
   if (words.contains(document.activeElement) && words.querySelector("[aria-expanded=true]")) return;
@@ -111,9 +120,9 @@ function sentence(words) {
   const named = others.map(({ target, parameter }) => {
     const of = lanes?.targets.find((one) => one.id === target);
     const what = of?.parameters.find((one) => one.parameter === parameter)?.name;
-    const show = () => showLane(target, parameter);
+    const here = () => show(target, parameter);
     return what
-      ? el("button", { type: "button", class: "plain", onclick: show }, `${of?.name}, ${what}`)
+      ? el("button", { type: "button", class: "plain", onclick: here }, `${of?.name}, ${what}`)
       : el("span", {}, `${of?.name || target}, ${parameter}`);
   });
   fill(
@@ -123,7 +132,7 @@ function sentence(words) {
       label: "Whose lane",
       text: found?.name || "a layer",
       choices: targets,
-      choose: (id) => showLane(id),
+      choose: (id) => show(id),
     }),
     found ? ": " : song ? ": choose one here, or go to its row in the map." : "",
     found &&
@@ -131,7 +140,7 @@ function sentence(words) {
         label: "What it moves",
         text: found.parameter.name,
         choices: parameters,
-        choose: (parameter) => showLane(lane?.target || "", parameter),
+        choose: (parameter) => show(lane?.target || "", parameter),
       }),
     found ? "." : "",
     named.length

@@ -8,14 +8,13 @@ when parts are moved is measured as well, by mastering the moved mix.
 from __future__ import annotations
 
 import functools
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from mixwright.app.mastering import Master
+from mixwright.app.mastering import Master, Mastering
 from mixwright.app.session import Session
 from mixwright.engine.temp_master import mastered
 from mixwright.jobs.progress import Cancel, Job, Report, silent
@@ -81,7 +80,7 @@ def limiting(
     session: Session,
     mix: np.ndarray,
     master: Master,
-    most_reduction_db: float,
+    mastering: Mastering,
     *,
     report: Report = silent,
     cancel: Cancel | None = None,
@@ -95,8 +94,8 @@ def limiting(
         The rendered mix, float32 ``(frames, 2)``.
     master : Master
         Of that mix.
-    most_reduction_db : float
-        What its limiter may take off: where parts are raised that are its peaks, all of the mix is softer.
+    mastering : Mastering
+        What found it: where parts are raised that are its peaks, it finds other settings.
     report, cancel
         Progress and stop switch.
     """
@@ -104,7 +103,7 @@ def limiting(
     if not parts.moved:
         return Limiting()
     spans = [(section.start_s, section.end_s) for section in session.song.sections] or [(0.0, parts.end_s)]
-    work = _Work(parts, spans, session.measured(cancel=cancel)[1], master, most_reduction_db, report, cancel)
+    work = _Work(parts, spans, session.measured(cancel=cancel)[1], master, mastering, report, cancel)
     after = work.heard(master.gain_blocks())
     limited = work.changes(after)
     wanted = [{part: db for part, db in lost(one).items() if abs(db) >= LEAST_LU} for one in limited]
@@ -158,7 +157,7 @@ class _Work:
     spans: Sequence[tuple[float, float]]
     mix: Loudness
     master: Master
-    most_reduction_db: float
+    mastering: Mastering
     report: Report
     cancel: Cancel | None
 
@@ -185,7 +184,7 @@ class _Work:
         return {part: meter.loudness() for part, meter in meters.items()}
 
     def moved(self, raised: _Raised) -> dict[Part, Loudness]:
-        """Measure the parts, raised, through the gains that the same master makes of them within its bound."""
+        """Measure the parts, raised, through the gains that are made of them: by the same master within its bound."""
 
         def mix() -> Iterator[np.ndarray]:
             for frame in range(0, self.parts.frames, _BLOCK_FRAMES):
@@ -200,8 +199,10 @@ class _Work:
         assert settings.ceiling_dbtp is not None
         unlimited = mastered(mix(), self.parts.rate_hz, settings._replace(gain_db=0.0, ceiling_dbtp=None))
         peak_dbtp = db_from_ratio(true_peak_16x(one.audio for one in unlimited))
-        highest_db = math.inf if peak_dbtp is None else settings.ceiling_dbtp + self.most_reduction_db - peak_dbtp
-        settings = settings._replace(gain_db=min(settings.gain_db, highest_db))
+        bound_db = settings.ceiling_dbtp + self.mastering.most_reduction_db
+        if peak_dbtp is not None and settings.gain_db + peak_dbtp > bound_db:
+            # With its bound in the way the next preview is softer, or a compressor comes in.
+            settings = self.mastering.of_another(mix, settings.ceiling_dbtp)
         stretches = mastered(mix(), self.parts.rate_hz, settings)
         return self.heard((one.compressed.astype(np.float64) * one.limited for one in stretches), raised)
 

@@ -69,6 +69,90 @@ class Master:
             yield block * (gain * factor)[:, np.newaxis]
 
 
+class Levelling:
+    """Finds the settings that bring audio to a loudness, by running it through them.
+
+    Parameters
+    ----------
+    audio : callable
+        Gives all of it anew, in blocks ``(n, 2)``.
+    frames, rate_hz : int
+        Its length and rate.
+    target_lufs : float
+    most_reduction_db : float
+        What the limiter may take off.
+    report, cancel
+        Progress and stop switch.
+    """
+
+    def __init__(
+        self,
+        audio: Callable[[], Iterator[np.ndarray]],
+        frames: int,
+        rate_hz: int,
+        target_lufs: float,
+        most_reduction_db: float,
+        report: Report = silent,
+        cancel: Cancel | None = None,
+    ) -> None:
+        self._audio, self._frames, self._rate_hz = audio, frames, rate_hz
+        self._target_lufs, self._most_reduction_db = target_lufs, most_reduction_db
+        self._report, self._cancel = report, cancel
+
+    def source(self, ceiling_dbtp: float, *, compress: bool) -> _Source | None:
+        """Return what the gain is given, compressed where that helps under a ceiling; None for what has no loudness."""
+        lufs = self._loudness(TempMaster(0.0, None), "measuring the mix")
+        peak_dbtp = db_from_ratio(true_peak_16x(self._audio()))
+        if lufs is None or peak_dbtp is None:
+            return None
+        source = _Source(lufs, peak_dbtp, None)
+        plain = self.settled(source, ceiling_dbtp)
+        if compress and plain[1] < self._target_lufs - REACHED_LU:
+            tried = self._compressed(peak_dbtp)
+            found = tried and self.settled(tried, ceiling_dbtp)
+            if tried and found and found[1] >= plain[1] + _WORTH_LU:
+                return tried
+        return source
+
+    def settled(self, source: _Source, ceiling_dbtp: float) -> tuple[TempMaster, float]:
+        """Return the settings that come nearest to the target within the bound, and the loudness that they make."""
+
+        def settings(gain_db: float) -> TempMaster:
+            return TempMaster(gain_db, ceiling_dbtp, compressor=source.compressor)
+
+        def louder(gain_db: float) -> float:
+            lufs = self._loudness(settings(gain_db), "finding the level")
+            assert lufs is not None
+            return lufs
+
+        # The largest reduction is what the highest peak has too much.
+        highest = ceiling_dbtp + self._most_reduction_db - source.peak_dbtp
+        return _search(self._target_lufs, source.lufs, highest, settings, louder)
+
+    def run(self, settings: TempMaster, job: Job | None) -> Iterator[Mastered]:
+        """Yield the audio through some settings."""
+        for stretch in mastered(self._audio(), self._rate_hz, settings):
+            yield stretch
+            if job is not None:
+                job.step(len(stretch.audio))
+
+    def _compressed(self, peak_dbtp: float) -> _Source | None:
+        """Return the audio behind the bus compressor."""
+        threshold_db = max(_LEAST_THRESHOLD_DB, round(peak_dbtp - _THRESHOLD_BELOW_PEAK_DB, 1))
+        compressor = changed(_BUS, threshold_db=threshold_db)
+        settings = TempMaster(0.0, None, compressor=compressor)
+        lufs = self._loudness(settings, "compressing")
+        peak_dbtp_then = db_from_ratio(true_peak_16x(stretch.audio for stretch in self.run(settings, None)))
+        return None if lufs is None or peak_dbtp_then is None else _Source(lufs, peak_dbtp_then, compressor)
+
+    def _loudness(self, settings: TempMaster, name: str) -> float | None:
+        meter = Meter(self._rate_hz, 2, spectrum=False, true_peak=False)
+        job = Job(name, max(1, self._frames), self._report, self._cancel)
+        for stretch in self.run(settings, job):
+            meter.push(stretch.audio)
+        return meter.loudness().integrated_lufs()
+
+
 class Mastering:
     """Finds masters of one mix, for any ceiling of the limiter; each once.
 
@@ -105,69 +189,40 @@ class Mastering:
         report: Report = silent,
         cancel: Cancel | None = None,
     ) -> None:
-        self._session, self._mix, self._target_lufs = session, mix, target_lufs
+        self._session, self._mix, self._rate_hz = session, mix, session.song.rate_hz
+        self.target_lufs, self.ceiling_dbtp, self.compress = target_lufs, ceiling_dbtp, compress
         self.most_reduction_db, self._report, self._cancel = most_reduction_db, report, cancel
-        self._rate_hz = session.song.rate_hz
         self._found: dict[float, Master] = {}
-        lufs = self._loudness(TempMaster(0.0, None), "measuring the mix")
-        peak_dbtp = db_from_ratio(true_peak_16x(blocks(mix, _BLOCK_FRAMES, cancel)))
-        if lufs is None or peak_dbtp is None:
+        self._levelling = Levelling(
+            lambda: blocks(mix, _BLOCK_FRAMES, cancel),
+            len(mix),
+            self._rate_hz,
+            target_lufs,
+            most_reduction_db,
+            report,
+            cancel,
+        )
+        source = self._levelling.source(ceiling_dbtp, compress=compress)
+        if source is None:
             raise StateError(
                 "the mix is silent or shorter than 0.4 s: it has no loudness",
                 hint="unmute or add tracks, and run again",
             )
-        self._source = _Source(lufs, peak_dbtp, None)
-        plain = self._settled(self._source, ceiling_dbtp)
-        if compress and plain[1] < target_lufs - REACHED_LU:
-            source = self._compressed(peak_dbtp)
-            found = source and self._settled(source, ceiling_dbtp)
-            if source and found and found[1] >= plain[1] + _WORTH_LU:
-                self._source = source
+        self._source = source
 
     def at(self, ceiling_dbtp: float) -> Master:
         """Return the master with its limiter at a ceiling; the loudness is the target, or what the bound allows."""
         if ceiling_dbtp not in self._found:
-            settings, _ = self._settled(self._source, ceiling_dbtp)
+            settings, _ = self._levelling.settled(self._source, ceiling_dbtp)
             self._found[ceiling_dbtp] = self._logged(settings)
         return self._found[ceiling_dbtp]
 
-    def _compressed(self, peak_dbtp: float) -> _Source | None:
-        """Return the mix behind the bus compressor."""
-        threshold_db = max(_LEAST_THRESHOLD_DB, round(peak_dbtp - _THRESHOLD_BELOW_PEAK_DB, 1))
-        compressor = changed(_BUS, threshold_db=threshold_db)
-        settings = TempMaster(0.0, None, compressor=compressor)
-        lufs = self._loudness(settings, "compressing")
-        peak = true_peak_16x(stretch.audio for stretch in self._run(settings, None))
-        peak_dbtp_then = db_from_ratio(peak)
-        return None if lufs is None or peak_dbtp_then is None else _Source(lufs, peak_dbtp_then, compressor)
-
-    def _settled(self, source: _Source, ceiling_dbtp: float) -> tuple[TempMaster, float]:
-        """Return the settings that come nearest to the target within the bound, and the loudness that they make."""
-
-        def settings(gain_db: float) -> TempMaster:
-            return TempMaster(gain_db, ceiling_dbtp, compressor=source.compressor)
-
-        def louder(gain_db: float) -> float:
-            lufs = self._loudness(settings(gain_db), "finding the level")
-            assert lufs is not None
-            return lufs
-
-        # The largest reduction is what the highest peak has too much.
-        highest = ceiling_dbtp + self.most_reduction_db - source.peak_dbtp
-        return _search(self._target_lufs, source.lufs, highest, settings, louder)
-
-    def _run(self, settings: TempMaster, job: Job | None) -> Iterator[Mastered]:
-        for stretch in mastered(blocks(self._mix, _BLOCK_FRAMES, self._cancel), self._rate_hz, settings):
-            yield stretch
-            if job is not None:
-                job.step(len(stretch.audio))
-
-    def _loudness(self, settings: TempMaster, name: str) -> float | None:
-        meter = Meter(self._rate_hz, 2, spectrum=False, true_peak=False)
-        job = Job(name, max(1, len(self._mix)), self._report, self._cancel)
-        for stretch in self._run(settings, job):
-            meter.push(stretch.audio)
-        return meter.loudness().integrated_lufs()
+    def of_another(self, audio: Callable[[], Iterator[np.ndarray]], ceiling_dbtp: float) -> TempMaster:
+        """Return the settings that this would find for another mix of the same length, which sounds."""
+        other = Levelling(audio, len(self._mix), self._rate_hz, self.target_lufs, self.most_reduction_db)
+        source = other.source(self.ceiling_dbtp, compress=self.compress)
+        assert source is not None
+        return other.settled(source, ceiling_dbtp)[0]
 
     def _logged(self, settings: TempMaster) -> Master:
         """Return the master of some settings, its gains made once and mapped from the cache."""
@@ -177,7 +232,7 @@ class Mastering:
         def make(path: Path) -> None:
             job = Job("limiting", max(1, len(self._mix)), self._report, self._cancel)
             with ArrayWriter(path, 2) as writer:
-                for stretch in self._run(settings, job):
+                for stretch in self._levelling.run(settings, job):
                     writer.push(np.stack([stretch.compressed, stretch.limited], axis=1))
 
         gains = cache.array(key, make)

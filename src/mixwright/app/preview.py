@@ -137,7 +137,7 @@ def preview(
             maker = FileMaker(session, mix, mastering, wanted_lufs, ceiling_dbtp, report, cancel)
             made = [maker.file(folder.building / names.now[k], spec) for k, spec in enumerate(specs)]
             most = max(range(len(made)), key=lambda k: made[k][0].limiter.mean_db)
-            found = limiting(session, mix, made[most][1], most_reduction_db, report=report, cancel=cancel)
+            found = limiting(session, mix, made[most][1], mastering, report=report, cancel=cancel)
         compressed = made[most][1]
         result = PreviewResult(
             folder=relative_to_song(song, folder.path),

@@ -66,6 +66,8 @@ RECORDS_DB = Limit(3.0, "ours: a reference is a direction and not a template (Va
 RECORDS_WIDTH = Limit(1.5, _PRACTICE)
 RECORDS_NARROW = Limit(0.6, _PRACTICE)
 RECORDS_PAN = Limit(0.5, _PRACTICE)
+#: The part of its price of what goes towards the records.
+RECORDS_PART = Limit(0.5, "ours: it is what the engineer ticked them for")
 
 #: What each kind of move is priced at, ours: per dB of level, of a send, dB x octave of a filter, dB x octave x part of
 #: the time of what is keyed, octave of a pass, all of the way to a side, all of the width, 1 of a ratio. Of moves that

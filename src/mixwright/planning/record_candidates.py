@@ -147,6 +147,7 @@ class _Found:
             settings=(setting,),
             fixed=fixed or {},
             known=known or {},
+            price_share=limits.RECORDS_PART.value,
             why="records",
         )
 

@@ -24,15 +24,16 @@ from mixwright.reference.stretches import Stretch, stretches
 
 #: A plan has no more such moves than these, with those of earlier plans that were accepted.
 MOST_TOWARDS_RECORDS = 2
-#: What a figure of the whole song counts, in phon, that lies outside by half of what the records span: a finding counts
-#: 1.5 for lying outside at all, and by how much it does besides. Ours.
-RECORDS_WEIGHT = 1.0
+#: What a figure of the whole song counts, in phon, that lies outside by half of what the records span: as much as a
+#: finding for lying outside at all, which besides counts by how much it does. Most lie less far outside. Ours.
+RECORDS_WEIGHT = 1.5
 #: So many of what lies outside are seen to, the furthest of what is heard first; so many tries are heard for a move.
 _MOST_STRETCHES, _TRIED, _STEPS = 4, 16, 6
 #: A move brings in at least this part of what is outside, and is worth so much beyond its price, in phon.
 _LEAST_PART, _LEAST_GAIN = 0.2, 0.05
-#: What lies outside its tolerance may lie so much further outside: rounding.
-_NO_FURTHER = 0.01
+#: What lies outside its tolerance may lie so much further outside, in phon or parts of the tolerance, which nobody
+#: hears; what lies inside stays there.
+_FURTHER, _LEAVES = 0.05, 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +61,7 @@ def nearer_records(
 
     Every one lowers ``J + RECORDS_WEIGHT * figures.missing``, J that of the objective, in which moves towards the
     records are counted by themselves: they are no dearer where much room is made. And with it no layer and no band lies
-    further outside its tolerance, and none outside that was inside.
+    further outside its tolerance, but for what nobody hears, and none outside that was inside.
 
     Parameters
     ----------
@@ -137,7 +138,7 @@ def _best(
         state = State(objective, _chosen([*made, pick]))
         pairs = zip(tolerated, _tolerated(objective, state), strict=True)
         left = gain - (state.cost.total - now.cost.total - spared)
-        harmless = all(then <= max(was, 0.0) + _NO_FURTHER for was, then in pairs)
+        harmless = all(then <= (was + _FURTHER if was > 0.0 else _LEAVES) for was, then in pairs)
         if left > _LEAST_GAIN and harmless and (best is None or left > best[0]):
             best = left, pick, aim
     return None if best is None else best[1:]

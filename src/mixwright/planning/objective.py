@@ -5,12 +5,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from mixwright.hearing.bands import PLACES
+from mixwright.jobs.pool import Team
 from mixwright.ledger.findings import LedgerRow
 from mixwright.model.ledger import Finding
 from mixwright.planning.audible import Audible, Heard, Hearer, Slopes
@@ -20,7 +23,7 @@ from mixwright.planning.essentials import STATIC_SHAPES
 from mixwright.planning.excited import Excited
 from mixwright.planning.known_section import Essential, Known, known_section
 from mixwright.planning.powers import factor, in_places, phon, product
-from mixwright.planning.standing import LEAST_DB, Standing, mean_gain, standings
+from mixwright.planning.standing import believed, mean_gain, standings
 from mixwright.planning.terms import (
     BED_FREE_DB,
     BED_WEIGHT,
@@ -109,10 +112,21 @@ class Objective:
         self.covered = tuple(covered_terms(found, rows, findings))
         stand = standings([one.audible.excited for one in found])
         self.sections = tuple(
-            replace(one, standing=_believed(one, here)) for one, here in zip(found, stand, strict=True)
+            replace(one, standing=believed(here, one.places)) for one, here in zip(found, stand, strict=True)
         )
+        self.team = Team(1)
         self._apart: dict[tuple[int, int], np.ndarray | None] = {}
         self._touched: dict[Candidate, list[np.ndarray]] = {}  # by identity: candidates are not compared
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """Let several threads hear the sections in what is done within; the results are the same."""
+        with Team() as team:
+            self.team = team
+            try:
+                yield
+            finally:
+                self.team = Team(1)
 
     def cost(self, chosen: Chosen, places: Places | None = None) -> Cost:
         """Return what there is wrong with moves, what they harm and are priced at."""
@@ -214,6 +228,7 @@ class State:
             self._gains.append(found)
         self._shift_of()
         self._hearers: dict[int, Hearer] = {}
+        objective.team.do([partial(self._hearer, k) for k, gains in enumerate(self._gains) if gains])
         self._parts: list[Part] = []
         for k, known in enumerate(objective.sections):
             moved = {known.audible.at[row] for row in self._gains[k] if row in known.audible.at}
@@ -311,7 +326,9 @@ class State:
     def gradient(self) -> list[np.ndarray]:
         """Return the derivatives of the cost by the settings of every move."""
         found = [np.array(candidate.price(values)[1], dtype=np.float64) for candidate, values in self._chosen]
-        for k in (k for k, gains in enumerate(self._gains) if gains):
+        moved = [k for k, gains in enumerate(self._gains) if gains]
+        self._of.team.do([partial(self._slopes_of, k) for k in moved])
+        for k in moved:
             pressed = [one for one in self._pressed if one.section == k]
             where = self._slopes_of(k).places
             for m, (candidate, _) in enumerate(self._chosen):
@@ -354,15 +371,6 @@ class State:
             for row, gain in candidate.gains(values, known.audible.excited).items():
                 change += product(self.map_of(k, row), gain.db)
         return change
-
-
-def _believed(known: Known, standing: Mapping[int, Standing]) -> dict[int, Standing]:
-    """Return what is believed of how rows stand apart: of all but leads only where they stand higher.
-
-    Layers come and go: that one is softer than elsewhere is how the song is arranged, and no reason to raise it.
-    """
-    found = {row: one if known.places.get(row) == "lead" else one.higher() for row, one in standing.items()}
-    return {row: one for row, one in found.items() if one.size_db >= LEAST_DB}
 
 
 def essential_change(audible: Audible, row: int, where: np.ndarray, gain: np.ndarray) -> tuple[float, np.ndarray]:

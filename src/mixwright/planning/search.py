@@ -90,6 +90,10 @@ class Search:
 
     def found(self) -> Found:
         """Return the moves: none where nothing is worth its price. What there is to mend never grows."""
+        with self._of.together():
+            return self._found()
+
+    def _found(self) -> Found:
         before = self._of.cost(())
         picks: list[Pick] = []
         for _ in range(_ROUNDS):
@@ -171,23 +175,10 @@ class Search:
         free = [unit for unit in self._units if self._allowed(unit, picks)]
         hoped = [(sum(self._hoped(state, one) for one in unit), order, unit) for order, unit in enumerate(free)]
         hoped = sorted((one for one in hoped if one[0] < 0.0), key=lambda one: one[:2])[:_TRIED]
-        tried = []
-        for _, order, unit in hoped:
-            self._cancel.check()
-            beside = _beside(unit, picks)
-            # What moves the same layer already may do less once this one does its part.
-            shared = [one for one in beside if _share(one.candidate, unit)]
-            rest = [one for one in beside if one not in shared]
-            together = zip(*map(_tries, unit), strict=True)
-            tries = [[Pick(one, value) for one, value in zip(unit, values, strict=True)] for values in together]
-            tries = [[*less, *made] for less in _lessened(shared) for made in tries]
-            places = self._of.touched([*unit, *(one.candidate for one in beside)])
-            costs = [self._of.cost(_chosen([*rest, *made]), places) for made in tries]
-            best = min(range(len(tries)), key=lambda k: costs[k].total)
-            tried.append((costs[best].total, order, tries[best], rest))
-        tried.sort(key=lambda one: one[:2])
+        tried = [(*self._tried(unit, picks, state.cost.total), order) for _, order, unit in hoped]
+        tried.sort(key=lambda one: (one[0], one[-1]))
         settled = []
-        for _, order, first, rest in tried[:_SET]:
+        for _, first, rest, order in tried[:_SET]:
             made = self._refined(first, _STEPS, held=rest)
             cost = self._of.cost(_chosen([*rest, *made]))
             helped = state.cost.wrong - cost.wrong
@@ -202,6 +193,33 @@ class Search:
             return None
         most = max(one[0] for one in settled)
         return max((one for one in settled if one[0] >= _NEARLY * most), key=lambda one: one[1:3])[3]
+
+    def _tried(
+        self, unit: Sequence[Candidate], picks: Sequence[Pick], now: float
+    ) -> tuple[float, list[Pick], list[Pick]]:
+        """Return what the best of some tries costs in all, that one, and the other moves; `now`: without it.
+
+        What moves the same layer already may do less once this one does its part: it is tried half as far, too.
+        """
+        self._cancel.check()
+        beside = _beside(unit, picks)
+        shared = [one for one in beside if _share(one.candidate, unit)]
+        rest = [one for one in beside if one not in shared]
+        places = self._of.touched([*unit, *(one.candidate for one in beside)])
+        half = [Pick(one.candidate, 0.5 * (one.candidate.start + one.values)) for one in shared]
+        best, made = np.inf, list[Pick]()
+        for values in zip(*map(_tries, unit), strict=True):
+            new = [Pick(one, value) for one, value in zip(unit, values, strict=True)]
+            found = [
+                (self._of.cost(_chosen([*rest, *less, *new]), places).total, [*less, *new])
+                for less in ([shared, half] if shared else [shared])
+            ]
+            cost, lowest = min(found, key=lambda one: one[0])
+            if cost >= best and best < now:
+                break  # further goes too far
+            if cost < best:
+                best, made = cost, lowest
+        return best, made, rest
 
     def _hoped(self, state: State, candidate: Candidate) -> float:
         """Return by how much the cost would change by the slopes alone; the best of some tries."""
@@ -357,12 +375,6 @@ def _beside(unit: Sequence[Candidate], picks: Sequence[Pick]) -> list[Pick]:
 def _share(made: Candidate, unit: Sequence[Candidate]) -> bool:
     """Tell whether a move that is made moves a layer that others would move, too, where both are heard."""
     return any(not set(made.rows).isdisjoint(one.rows) and _meet(made, one) for one in unit)
-
-
-def _lessened(picks: Sequence[Pick]) -> list[list[Pick]]:
-    """Return moves as they are, and half as far; nothing once where there are none."""
-    half = [Pick(one.candidate, 0.5 * (one.candidate.start + one.values)) for one in picks]
-    return [list(picks), half] if picks else [[]]
 
 
 def _chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:

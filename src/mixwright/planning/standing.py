@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from mixwright.hearing.bands import PLACES
 from mixwright.hearing.place_loudness import place_hz
 from mixwright.ledger.findings import LEAST_S
+from mixwright.model.words import Place
 from mixwright.planning.excited import Excited
 from mixwright.planning.powers import PER_DB, factor
 
@@ -66,10 +67,6 @@ class Standing:
     def size_db(self) -> float:
         """How far it stands apart, up or down: root of the mean square."""
         return math.sqrt(float(self.weight @ self.apart_db**2))
-
-    def higher(self) -> Standing:
-        """Return only where it stands higher."""
-        return replace(self, apart_db=np.maximum(self.apart_db, 0.0))
 
     def between(self, low_hz: float, high_hz: float) -> float:
         """Return by how much it stands apart between two frequencies beside the whole of it, in dB."""
@@ -130,6 +127,18 @@ def standings(sections: Sequence[Excited]) -> list[dict[int, Standing]]:
             known[row] = Standing(_nearest(of, weight), weight)
         found.append({row: one for row, one in known.items() if one.size_db >= LEAST_DB})
     return found
+
+
+def believed(standing: Mapping[int, Standing], places: Mapping[int, Place]) -> dict[int, Standing]:
+    """Return what is believed of how the rows of a section stand apart: of all but leads only where they stand higher.
+
+    Layers come and go: that one is softer than elsewhere is how the song is arranged, and no reason to raise it.
+    """
+    found = {
+        row: one if places.get(row) == "lead" else replace(one, apart_db=np.maximum(one.apart_db, 0.0))
+        for row, one in standing.items()
+    }
+    return {row: one for row, one in found.items() if one.size_db >= LEAST_DB}
 
 
 def mean_gain(own: np.ndarray, seconds: np.ndarray, gain: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -13,6 +13,7 @@ from mixwright.hearing.bands import PLACES
 from mixwright.hearing.place_loudness import alone_slope, cued_slopes
 from mixwright.planning.excited import Excited
 from mixwright.planning.powers import PER_DB, factor, in_places, product, thinned
+from mixwright.planning.spared import Spared
 
 #: So many moments answer for a row in a section.
 MOMENTS = 32
@@ -121,6 +122,15 @@ class Audible:
         self._whole = _Cells(_EVERYWHERE, own, alone, ratio, total)
         self._cells: dict[bytes, _Cells] = {}
         self._knots: dict[int, tuple[Heard, Heard]] = {}
+        self.spared: dict[int, Spared] = {}
+
+    def spare(self, inside_phon: Mapping[int, float]) -> None:
+        """Ask the faders of rows only where they may have lost what they lie inside, by row in phon: see `Spared`."""
+        still = self.still(0.0)[0]
+        self.spared = {
+            row: Spared(inside, still.alone[self.at[row]], still.cued[self.at[row]])
+            for row, inside in inside_phon.items()
+        }
 
     def heard(self, gains: Mapping[int, np.ndarray], shift_db: float, places: np.ndarray | None = None) -> Hearer:
         """Return what is heard when rows are moved by `gains` in dB, and all of them by `shift_db`.
@@ -225,6 +235,8 @@ class Hearer:
                 self._alone[row] = cells, slope
         for row, db in one.raised_db.items():
             k, span, up = one.at[row], one.spans[one.at[row]], 10.0 ** (db / 10.0)
+            if row in one.spared and one.spared[row].still_inside(alone[k], cued[k]):
+                continue
             up_sone, by_own, by_rest = cued_slopes(
                 _single(self._own[:, span] * up), _single(self._rest[:, span]), where
             )

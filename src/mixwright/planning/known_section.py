@@ -107,6 +107,8 @@ def known_section(
     stands = _louder(excited, kept) if kept else excited
     audible = Audible(stands, judged, asked, tuple(shares))
     heard = audible.still(0.0)[0]
+    inside = [one for one in terms if isinstance(one, WholeTerm) and one.finding is None]
+    audible.spare({judged[one.row]: -one.outside_phon(heard) - one.inside_phon for one in inside})
     blame = blamed(of, index)
     terms += [
         LossTerm(k, places[row], phon(float(heard.cued[k].sum()))[0], blame.get(row, 0.0))

@@ -23,13 +23,13 @@ _BESIDE, _AROUND = (8, 15), 512
 #: Codes that dither alone brings forth are left out.
 _AT_REST = 8
 _BLOCK_FRAMES = 1 << 17
-#: Stretches of 20 ms that hold no more than so many codes to either side of zero show how a quiet sound was rounded.
-_WINDOW_S = 0.02
+#: Stretches of 5 ms that hold no more than so many codes to either side of zero show how a quiet sound was rounded.
+_WINDOW_S = 0.005
 _QUIET_CODES = 4
 #: Share of frames equal to the one before: with triangular dither of two steps 0.6 at most, whatever the sound
 #: (0.75^2 + 2 x 0.125^2 at rest on a code); rounded alone a quiet low sound stays for long on a code.
-_STAYS = 0.8
-_LEAST_WINDOWS = 6
+_STAYS = 0.7
+_LEAST_WINDOWS = 10
 
 
 @dataclass(frozen=True)

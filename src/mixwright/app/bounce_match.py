@@ -60,6 +60,11 @@ def matched(
         return Matched({}, ())
     floor = loudest * 10.0 ** (-_SILENCE_DB / 10.0)
     compared = np.maximum(cells[0], cells[1]) > loudest * 10.0 ** (-_DEPTH_DB / 10.0)
+    ends = [_end(audio) for audio in (before, after)]
+    if abs(ends[1] - ends[0]) >= _TELLING_S * rate_hz:  # where one has ended nothing is compared
+        compared[min(ends) // rate_hz :] = False
+    if not compared.any():
+        return Matched({}, tuple(_timing(before, after, rate_hz)))
     db = [10.0 * np.log10(power + floor) for power in cells]
     change = db[1] - db[0]
     effects = {id_: (made - db[0])[compared] for id_, made in zip(moved, db[2:], strict=True)}
@@ -163,6 +168,11 @@ def _band_phrases(bands_db: np.ndarray, mids_hz: Sequence[float]) -> list[str]:
     ]
 
 
+def _end(audio: np.ndarray) -> int:
+    """Return the frame after the last one that sounds."""
+    return int(np.flatnonzero(np.abs(audio).max(axis=1) > 0.0).max(initial=-1)) + 1
+
+
 def _timing(before: np.ndarray, after: np.ndarray, rate_hz: int) -> list[str]:
     """Return whether it lies otherwise in time, is turned in polarity, or of another length."""
     told = []
@@ -173,8 +183,7 @@ def _timing(before: np.ndarray, after: np.ndarray, rate_hz: int) -> list[str]:
             told.append(f"{abs(1000.0 * late_s):.0f} ms {'later' if late_s > 0.0 else 'earlier'}")
         if found.polarity < 0:
             told.append("polarity turned")
-    ends = [float(np.flatnonzero(np.abs(audio).max(axis=1) > 0.0).max(initial=-1) + 1) for audio in (before, after)]
-    longer_s = (ends[1] - ends[0]) / rate_hz
+    longer_s = (_end(after) - _end(before)) / rate_hz
     if abs(longer_s) >= _TELLING_S:
         told.append(f"{abs(longer_s):.1f} s {'longer' if longer_s > 0.0 else 'shorter'}")
     return told

@@ -19,7 +19,7 @@ from mixwright.errors import Cancelled, InputError, MixwrightError, SettingError
 from mixwright.io.kept import read_kept, song_path, write_kept
 from mixwright.io.replace import make_folder
 from mixwright.io.song_file import edit_song, load_song
-from mixwright.io.stems import StemStore
+from mixwright.io.stems import Stem, StemStore
 from mixwright.io.write import write_wav
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
@@ -168,8 +168,8 @@ def _kept_aside(folder: Path, store: StemStore, track: Track, sha256: str) -> _T
 
 def _told(folder: Path, taken: Sequence[_Taken], report: Report, cancel: Cancel | None) -> tuple[Bounce, ...]:
     """Compare the bounces with what they superseded."""
-    with open_song(folder, report=report, cancel=cancel) as session:
-        old = _as_before(session, folder, taken)
+    with open_song(folder, report=report, cancel=cancel) as opened:
+        session, old = _side_by_side(opened, folder, taken)
         job = Job("comparing bounces", max(1, len(taken)), report, cancel)
         found: dict[str, Matched] = {}
         for one in taken:
@@ -199,19 +199,26 @@ def _bounce(one: _Taken, match: Matched, told: Mapping[str, DialledMove], accept
         moves=tuple(told[id_] for id_ in ids if id_ in told),
         also=match.also,
     )
-    return changed(bounce, told=bounce_told(bounce, accepted))
+    return changed(bounce, told=bounce_told(bounce, accepted, together=len(told) > 1))
 
 
-def _as_before(session: Session, folder: Path, taken: Sequence[_Taken]) -> Session:
-    """Return the song with what the bounces superseded."""
-    rate_hz = session.song.rate_hz
-    stems = {
-        one.track.id: session.store.open(folder / one.superseded, rate_hz)
-        for one in taken
-        if one.superseded and one.track.id in session.stems
-    }
-    tracks = tuple(changed(t, sha256=stems[t.id].sha256) if t.id in stems else t for t in session.song.tracks)
-    return dataclasses.replace(session, song=changed(session.song, tracks=tracks), stems={**session.stems, **stems})
+def _side_by_side(session: Session, folder: Path, taken: Sequence[_Taken]) -> tuple[Session, Session]:
+    """Return the song as it is, and with what the bounces superseded; both of one length."""
+    now, then = dict(session.stems), dict(session.stems)
+    for one in taken:
+        id_ = one.track.id
+        if one.superseded and id_ in now:
+            old = session.store.open(folder / one.superseded, session.song.rate_hz)
+            frames = max(len(now[id_].audio), len(old.audio))
+            now[id_], then[id_] = _lengthened(now[id_], frames), _lengthened(old, frames)
+    tracks = tuple(changed(t, sha256=then[t.id].sha256) if t.id in then else t for t in session.song.tracks)
+    old_song = changed(session.song, tracks=tracks)
+    return dataclasses.replace(session, stems=now), dataclasses.replace(session, song=old_song, stems=then)
+
+
+def _lengthened(stem: Stem, frames: int) -> Stem:
+    missing = frames - len(stem.audio)
+    return dataclasses.replace(stem, audio=np.pad(stem.audio, ((0, missing), (0, 0)))) if missing else stem
 
 
 def _compared(session: Session, old: Session, track: str, cancel: Cancel | None) -> Matched:

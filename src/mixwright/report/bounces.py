@@ -63,8 +63,11 @@ def dialled_told(song: Song, move: Move, share: float, heard: Heard) -> DialledM
     )
 
 
-def bounce_told(bounce: Bounce, accepted: Collection[str]) -> str:
-    """Return all that is told of a bounce; `accepted`: ids of moves that sound in the mix here, too."""
+def bounce_told(bounce: Bounce, accepted: Collection[str], *, together: bool = False) -> str:
+    """Return all that is told of a bounce.
+
+    `accepted`: ids of moves that sound in the mix here, too; `together`: several moves were dialled at once.
+    """
     if bounce.why:
         return f"{bounce.name}: a new bounce was taken. It is not compared: {bounce.why}."
     told = [move.told for move in bounce.moves]
@@ -78,8 +81,8 @@ def bounce_told(bounce: Bounce, accepted: Collection[str]) -> str:
     if twice:
         which = "This move is" if len(twice) == 1 else f"{len(twice)} of these moves are"
         told.append(f"{which} accepted here, too, and now made twice: refuse it here, as the bounce has it.")
-    if len(bounce.moves) > 1:
-        told.append("What they did was heard of all together.")
+    if together and bounce.moves:
+        told.append("What was dialled at once was heard together.")
     return f"{bounce.name}: {capital(' '.join(told))}"
 
 

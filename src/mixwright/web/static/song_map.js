@@ -17,9 +17,6 @@ const SHADES = 5;
 const USUAL_TOP_PX = 300,
   BELOW_PX = 46,
   MOVED_PX = 30;
-/** What a lane takes below the map, where the window is wide enough for both to be seen at once. */
-const LANE_PX = 230,
-  NARROW_PX = 736;
 
 /** @returns {HTMLElement} */
 export function songMap() {
@@ -67,7 +64,7 @@ export function songMap() {
   let top = USUAL_TOP_PX,
     high = innerHeight;
   const rows = (/** @type {SongView} */ song) => {
-    layOut(song, high - top - BELOW_PX - (current().lane && innerWidth > NARROW_PX ? LANE_PX : 0));
+    layOut(song, high - top - BELOW_PX);
     fill(names, ...rowNames(song));
     map.style.setProperty("--rows", `${layout.totalPx}px`);
     map.style.setProperty("--gap", `${layout.gapPx}px`);
@@ -91,11 +88,6 @@ export function songMap() {
   follow(["view_s"], parts);
   new ResizeObserver(parts).observe(field);
   follow(["lanes"], ask);
-  let hasLane = false;
-  follow(["lane"], ({ lane, song }) => {
-    if (song && hasLane !== Boolean(lane)) rows(song);
-    hasLane = Boolean(lane);
-  });
   new ResizeObserver(measured).observe(document.body);
   addEventListener("resize", measured);
   follow(["row", "cursor_s", "view_s", "finding", "chosen", "playing"], (now) => {

@@ -90,6 +90,7 @@ export function keysButton() {
   const dialog = el("dialog", { class: "keys", "aria-labelledby": "keys-title" });
   const walk = () => {
     dialog.close();
+    location.hash = "#song";
     put({ walks: true });
   };
   dialog.append(

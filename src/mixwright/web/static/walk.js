@@ -55,6 +55,7 @@ export function walkCorner() {
   }
 
   function end() {
+    at = 0;
     put({ walks: false });
     for (const one of document.querySelectorAll(".shown")) one.classList.remove("shown");
     if (current().song?.walk) send("api/walk", { waits: false }).catch((error) => put({ notice: said(error) }));
@@ -64,9 +65,9 @@ export function walkCorner() {
     (song) => song.walk,
     (song) => song.walk && put({ walks: true }),
   );
-  follow(["walks"], ({ walks }) => {
-    corner.hidden = !walks;
-    if (walks) queueMicrotask(() => go(0));
+  follow(["walks", "view"], ({ walks, view }) => {
+    corner.hidden = !walks || view !== "song"; // it tells of that view
+    if (!corner.hidden) queueMicrotask(() => go(at));
   });
   return corner;
 }

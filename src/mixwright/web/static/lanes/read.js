@@ -6,10 +6,17 @@ import { current, put } from "../store.js";
 
 /** @typedef {import("../types.js").Point} Point @typedef {import("../types.js").Parameter} Parameter */
 
+/** Answers may overtake each other: one that was asked for before what is shown comes too late. */
+let asked = 0,
+  shown = 0;
+
 /** Read the lanes anew. */
 export async function readLanes() {
+  const turn = ++asked;
   try {
     const { result } = await ask("api/lanes");
+    if (turn < shown) return;
+    shown = turn;
     if (JSON.stringify(result) !== JSON.stringify(current().lanes)) put({ lanes: result });
   } catch (error) {
     put({ notice: said(error) });
@@ -67,6 +74,7 @@ export async function keepLane(points) {
   if (!lane) return;
   const made = await change("lane", { lane: { ...lane, points } });
   const { lanes, draft } = current();
+  if (made) shown = ++asked;
   if (made && lanes) put({ lanes: { ...lanes, lanes: made.lanes } });
   if (draft === points || !made) put({ draft: null });
 }

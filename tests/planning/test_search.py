@@ -3,7 +3,7 @@
 
 import numpy as np
 import pytest
-from invented_room import BASS, GUITAR, PAD, ROWS, VOICE, candidates, covered, moved_to, permuted, sections
+from invented_room import BASS, GUITAR, PAD, ROWS, VOICE, candidate, candidates, covered, moved_to, permuted, sections
 
 from mixwright.errors import Cancelled
 from mixwright.jobs.progress import Cancel
@@ -104,6 +104,15 @@ def test_a_move_is_needed_without_which_a_finding_comes_back_or_its_layer_loses_
 def test_a_bed_that_merely_melts_is_left():
     found = searched(sections(pad_db=50.0))[2]
     assert all(one.candidate.target != f"row-{PAD}" for one in found.picks)
+
+
+def test_of_a_pair_only_what_is_needed_stays():
+    (finding,) = covered(names=("Verse",))
+    both = {"finding": finding.id, "pair": "shape"}
+    cut = candidate("shape", GUITAR, [("gain_db", 0.0, -12.0, 0.0, -4.0)], {"hz": 2000.0, "q": 1.5}, **both)
+    idle = candidate("shape", PAD, [("gain_db", 0.0, 0.0, 6.0, 1.0)], {"hz": 12000.0, "q": 1.5}, **both)
+    (pick,) = searched(findings=[finding], given=[cut, idle])[2].picks
+    assert pick.candidate is cut
 
 
 def test_the_same_song_has_the_same_moves(plan):

@@ -62,7 +62,8 @@ class Search:
     ----------
     objective : Objective
     candidates : sequence of Candidate
-        in the order that evidence supports; those with the same `pair` are made together
+        in the order that evidence supports; those with the same `pair` are made together, and each of them stays only
+        where it is needed by itself
     cancel : Cancel, optional
     step : callable, optional
         called after every move that was looked for
@@ -297,10 +298,10 @@ class Search:
                 without.append((self._of.cost(_chosen(rest)).total, k, rest))
             for _, k, rest in sorted(without, key=lambda one: one[:2]):
                 self._cancel.check()
-                others = _without_partners(kept[k], rest)
+                others = rest
                 if self.needed(kept[k], within, State(self._of, _chosen(others))):
                     # The others may do without it if they are set anew.
-                    others = self._refined(others, steps) if steps else others
+                    others = self._refined(rest, steps) if steps else rest
                     if not steps or self.needed(kept[k], within, State(self._of, _chosen(others))):
                         continue
                 kept = others
@@ -384,11 +385,3 @@ def _chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:
 def _meet(one: Candidate, other: Candidate) -> bool:
     """Tell whether two candidates are heard in the same section."""
     return not one.sections or not other.sections or not set(one.sections).isdisjoint(other.sections)
-
-
-def _without_partners(gone: Pick, rest: Sequence[Pick]) -> list[Pick]:
-    """Return what stays of other moves: those of a pair go together."""
-    pair = gone.candidate.pair
-    if not pair:
-        return list(rest)
-    return [one for one in rest if (one.candidate.finding, one.candidate.pair) != (gone.candidate.finding, pair)]

@@ -23,6 +23,8 @@ MOST_MOVES, MOST_A_LAYER = 12, 6
 _TRIED, _SET = 10, 2
 #: A move is made where it lowers what there is by so much at least, in phon beyond its price.
 _LEAST_GAIN = 0.05
+#: Tries that cost more and more, so much more than none, lead nowhere.
+_HOPELESS_PHON = 2.0
 #: Among moves that do at least this part of what the best one does, the one that does most for its harm is made.
 _NEARLY = 0.75
 #: Harm and price that next to nothing are rounded up to, so that no gain is divided by nothing.
@@ -208,7 +210,7 @@ class Search:
         rest = [one for one in beside if one not in shared]
         places = self._of.touched([*unit, *(one.candidate for one in beside)])
         half = [Pick(one.candidate, 0.5 * (one.candidate.start + one.values)) for one in shared]
-        best, made = np.inf, list[Pick]()
+        best, made, last = np.inf, list[Pick](), now
         for values in zip(*map(_tries, unit), strict=True):
             new = [Pick(one, value) for one, value in zip(unit, values, strict=True)]
             found = [
@@ -216,10 +218,11 @@ class Search:
                 for less in ([shared, half] if shared else [shared])
             ]
             cost, lowest = min(found, key=lambda one: one[0])
-            if cost >= best and best < now:
-                break  # further goes too far
             if cost < best:
                 best, made = cost, lowest
+            elif best < now or cost > max(last, now + _HOPELESS_PHON):
+                break  # further goes too far
+            last = cost
         return best, made, rest
 
     def _hoped(self, state: State, candidate: Candidate) -> float:

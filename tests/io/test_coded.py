@@ -122,3 +122,15 @@ def test_a_full_disk_is_told_and_leaves_the_file_that_was(tmp_path, codec, monke
         write_coded(path, [low_noise(48000)], codec, rate_hz=48000)
     assert path.read_bytes() == b"before"
     assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_what_the_library_did_not_take_is_an_error_of_ours(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """soundfile asserts that all frames were written: a disk that is full for a moment makes that untrue."""
+
+    def short(*_: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr(soundfile.SoundFile, "write", short)
+    with pytest.raises(OutputError, match="cannot be encoded"):
+        write_coded(tmp_path / "a.mp3", [np.zeros((100, 2))], "mp3", rate_hz=44100)
+    assert not list(tmp_path.iterdir())

@@ -141,9 +141,12 @@ def write_coded(
                 _encode_aac(sink, counted, rate_hz, channels, tags or Tags())
             else:
                 _encode(sink, counted, codec, rate_hz, channels, sample_format, quantiser)
-        except (soundfile.LibsndfileError, soundfile.SoundFileRuntimeError) as error:
+        except (soundfile.LibsndfileError, soundfile.SoundFileRuntimeError, AssertionError) as error:
+            # soundfile asserts that all frames were taken, which a disk that is full for a moment makes untrue.
             sink.check()
-            raise OutputError(f"cannot be encoded ({error})", where=printable(path)) from error
+            raise OutputError(
+                f"cannot be encoded ({error or 'not all of it was taken'})", where=printable(path)
+            ) from error
         sink.check()
         file.seek(0, os.SEEK_END)
     sha256 = file_digest(path) if tags is None or codec == "aac" else tag_file(path, tags, frames=counted.frames)

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import errno
+from pathlib import Path
 
 import numpy as np
 import pytest

@@ -185,7 +185,7 @@ def _most_taken(known: KnownSong, sections: Sequence[Excited], picks: Sequence[P
         for row, gain in gains.items():
             if known.rows[row].place_at(excited.section.name) == "bed" or excited.active_s[row] < LEAST_S:
                 continue
-            own = excited.own[row].sum(axis=0).astype(np.float64)
+            own = (excited.own[row].sum(axis=0) * excited.seconds[row][:, None]).astype(np.float64)
             kept = np.where(essential(excited, row), own, 0.0)
             if kept.sum() > 0.0:
                 power = 10.0 ** (np.broadcast_to(gain, own.shape) / 10.0)

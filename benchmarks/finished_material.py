@@ -21,6 +21,8 @@ RATE_HZ = 48_000
 SECONDS = 7.0
 FRAMES = round(SECONDS * RATE_HZ)
 _T = np.arange(FRAMES) / RATE_HZ
+#: True peak of the loudest part of a loud piece: 0.3 dB below full scale.
+_MOST_PEAK = 10.0 ** (-0.3 / 20.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +119,7 @@ def _level(piece: Piece, peak_db: float) -> Piece:
 
 
 def _loud(piece: Piece, up_db: float) -> Piece:
-    """Drive a piece into a limiter; its parts pass the same gains."""
+    """Drive a piece into a limiter; its parts pass the same gains, and all are lowered where one would pass full scale."""
     driven = _level(piece, up_db)
     limiter = PeakLimiter(RATE_HZ, ceiling_dbtp=-0.3, release_s=0.08)
     late = limiter.latency_frames
@@ -125,7 +127,10 @@ def _loud(piece: Piece, up_db: float) -> Piece:
     gains = np.empty(len(audio), dtype=np.float32)
     limiter.process(audio, gains)
     follow = gains[late:, None].astype(np.float64)
-    return replace(piece, parts={name: part * follow for name, part in driven.parts.items()})
+    parts = {name: part * follow for name, part in driven.parts.items()}
+    over = max(float(np.abs(signal.resample_poly(part, 4, 1, axis=0)).max()) for part in parts.values())
+    fits = min(1.0, _MOST_PEAK / over)
+    return replace(piece, parts={name: fits * part for name, part in parts.items()})
 
 
 def _closed(audio: np.ndarray, in_s: float = 0.02, out_s: float = 0.6) -> np.ndarray:

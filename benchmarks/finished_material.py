@@ -119,7 +119,7 @@ def _level(piece: Piece, peak_db: float) -> Piece:
 
 
 def _loud(piece: Piece, up_db: float) -> Piece:
-    """Drive a piece into a limiter; its parts pass the same gains, and all are lowered where one would pass full scale."""
+    """Drive a piece into a limiter; its parts pass the same gains, and all are lowered where one is too high."""
     driven = _level(piece, up_db)
     limiter = PeakLimiter(RATE_HZ, ceiling_dbtp=-0.3, release_s=0.08)
     late = limiter.latency_frames

@@ -25,6 +25,9 @@ def sound(seconds: float = 2.0, level: float = 0.3, channels: int = 2) -> np.nda
 
 
 def write(path: Path, audio: np.ndarray, subtype: str = "PCM_24", rate_hz: int = RATE_HZ) -> Path:
+    """Write a file; 16 bits with dither of triangular density."""
+    if subtype == "PCM_16":
+        audio = audio + np.random.default_rng(0).triangular(-1.0, 0.0, 1.0, audio.shape) / 2**15
     soundfile.write(path, audio, rate_hz, subtype=subtype)
     return path
 

@@ -133,13 +133,16 @@ def test_prints_add_up_to_the_limited_mix(song):
     assert dbtp(read[main]) < CEILING_DBTP + gain_db + 0.05
     with open_song(song, Making()) as session:
         whole = session.rendered().astype(np.float64) * 10.0 ** (gain_db / 20.0)
+    # The song begins and ends with a step, where its prints are faded over a millisecond.
+    faded = round(0.001 * RATE_HZ)
+    inside = slice(faded, len(whole) - faded)
 
-    def residual_db(kinds, sample_format, wanted):
+    def residual_db(kinds, sample_format, wanted, where=slice(None)):
         parts = [read[f.file] for f in result.files if f.kind in kinds and f.sample_format == sample_format]
         assert len(parts) > 1
-        return 20.0 * np.log10(np.abs(np.sum(parts, axis=0) - wanted).max())
+        return 20.0 * np.log10(np.abs(np.sum(parts, axis=0) - wanted)[where].max())
 
-    assert residual_db({"stem"}, "float32", whole) < -120.0
+    assert residual_db({"stem"}, "float32", whole, inside) < -120.0
     assert residual_db({"stem"}, "pcm24", read[main]) < -90.0
     assert residual_db({"instrumental", "a_cappella"}, "pcm24", read[main]) < -90.0
     for kind, end_s in (("a_cappella", 11), ("instrumental", 12)):  # the reverb is in the print of what feeds it

@@ -13,6 +13,7 @@ from mixwright.meter.measure import measure as measure_audio
 from mixwright.model.results import MeasureResult
 from mixwright.model.song import Group, changed, replace_in
 from mixwright.model.strip import Strip
+from mixwright.report.text import measure_text
 
 
 @pytest.fixture(scope="module")
@@ -120,11 +121,15 @@ def test_a_missing_reference_or_print_is_named(tmp_path):
 
 
 @pytest.mark.parametrize("reference", [np.zeros((RATE_HZ, 2)), np.full((RATE_HZ // 4, 2), 0.1)])
-def test_a_reference_that_has_no_loudness_is_refused(tmp_path, reference):
+def test_a_reference_that_has_no_loudness_is_told_and_not_used(tmp_path, reference):
     """ITU-R BS.1770-5 measures in blocks of 400 ms: what is shorter, or silent, has no integrated loudness."""
     folder = make_song(tmp_path, reference=reference.astype(np.float32))
-    with pytest.raises(InputError, match=r"record\.wav: this reference is silent, or too short"):
-        measure(folder)
+    result = measure(folder)
+    assert result.reference_spectrum is None
+    (note,) = result.notes
+    assert note.startswith("The reference record is not used: ")
+    assert note in measure_text(result)
+    assert note in (folder / "page.html").read_text(encoding="utf-8")
 
 
 def test_references_give_a_spectrum_to_stand_beside(tmp_path):

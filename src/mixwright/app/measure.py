@@ -13,7 +13,7 @@ from mixwright.app.growth import since_the_last
 from mixwright.app.hearing import as_fields, heard
 from mixwright.app.listening import followed
 from mixwright.app.page import write_page
-from mixwright.app.references import corridor_of, finished_files
+from mixwright.app.references import corridor_of, finished_files, not_used
 from mixwright.app.returns import send_levels
 from mixwright.app.scene import WHOLE, Contribution, contributions, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
@@ -108,6 +108,7 @@ def measure(
             hearing=hearing,
             reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
             dynamics=session.dynamics(),
+            notes=not_used(session, cancel=cancel),
             sounding=sounding_hash(session.song, session.lanes),
         )
     write_kept(folder, "measure", result)

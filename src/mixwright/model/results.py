@@ -167,7 +167,9 @@ class MeasureResult(Record, frozen=True, kw_only=True):
 
     `hearing`: every layer as it is heard, returns of sends too. `dynamics`: what compressors and the limiter do to it,
     None where there are none. `sounding`: hash of every setting and file that was heard; another one means that it is
-    out of date. `voice_line`, `findings` and `grew` stand once, in `hearing`: documents alone have them here, not
+    out of date. `notes`: which references are not used, and why.
+
+    `voice_line`, `findings` and `grew` stand once, in `hearing`: documents alone have them here, not
     there.
     """
 
@@ -183,6 +185,7 @@ class MeasureResult(Record, frozen=True, kw_only=True):
     hearing: HearingResult | None = None
     reference_spectrum: SpectrumSpread | None = None
     dynamics: Dynamics | None = None
+    notes: tuple[str, ...] = ()
     sounding: str = ""
 
 

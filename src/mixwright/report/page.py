@@ -300,6 +300,7 @@ def _levels(measure: MeasureResult | None, changed: Changed) -> Markup | None:
         _before(measure, changed),
         element("p", levels_sentence(measure)),
         told,
+        *(element("p", note) for note in measure.notes),
         level_rows(measure),
         element("p", note, class_="note"),
         *(element("p", send_sentence(send)) for send in measure.sends),

@@ -88,6 +88,7 @@ def measure_text(result: MeasureResult) -> list[str]:
     ]
     if result.print_fit is not None:
         lines.append(print_fit_sentence(result.print_fit))
+    lines += result.notes
     lines += _listed("Sends, return beside what feeds it", (send_sentence(send) for send in result.sends))
     lines += ["", "Layers, loudness beside the mix:"]
     ordered = sorted(result.tracks, key=lambda t: -1e9 if t.re_mix_lu is None else t.re_mix_lu, reverse=True)

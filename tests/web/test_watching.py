@@ -9,10 +9,12 @@ import pytest
 import invented
 from made_songs import make_song
 from mixwright.app.waiting import track_files, waiting_files
+from mixwright.errors import StateError
 from mixwright.io.hashing import file_sha256
 from mixwright.io.kept import write_kept
-from mixwright.io.song_file import edit_song
+from mixwright.io.song_file import edit_song, undo
 from mixwright.model.song import changed
+from mixwright.web.jobs import Plan
 from mixwright.web.watching import PATIENT_LOOKS, STEADY_LOOKS, Watching
 
 
@@ -22,8 +24,11 @@ class Started:
     def __init__(self):
         self.done = []
         self.state = None
+        self.busy = False
 
     def start(self, request):
+        if self.busy:
+            raise StateError("a job is still running")
         self.done.append(request)
         command = str(request.__struct_config__.tag)
         self.state = {"id": len(self.done), "command": command, "state": "running"}
@@ -120,6 +125,65 @@ def test_copies_and_other_files_are_left_alone(watched):
     assert jobs.done == []
     waiting = waiting_files(folder, track_files(folder))
     assert (waiting.whole, waiting.partial) == ((), ())
+
+
+def bounce(folder, track="pad"):
+    """Write the file of a track anew; returns what its hash is then."""
+    file = folder.parent / "tracks" / f"{track}.wav"
+    file.write_bytes(file.read_bytes()[:-40] + bytes(40))
+    return file_sha256(file)
+
+
+def take(folder, track, sha256):
+    """Let the song hold something of a track, as a refresh does, or undo."""
+    tracks = lambda song: tuple(changed(t, sha256=sha256) if t.id == track else t for t in song.tracks)  # noqa: E731
+    edit_song(folder, f"bounce {track}", lambda song: changed(song, tracks=tracks(song)))
+
+
+def test_what_is_undone_is_taken_again_for_the_file_stays(watched):
+    watching, jobs, folder = watched
+    looks(watching, 5)
+    take(folder, "pad", bounce(folder))
+    looks(watching, 5)
+    assert jobs.done == []
+    undo(folder)
+    looks(watching, 5)
+    assert names(jobs.done) == ["refresh"]
+
+
+def test_a_refresh_that_failed_is_tried_once_more(watched):
+    watching, jobs, folder = watched
+    looks(watching, 5)
+    bounce(folder)
+    for many in (1, 2, 2):
+        looks(watching, 5)
+        assert names(jobs.done) == ["refresh"] * many
+        jobs.end("failed")
+    bounce(folder, "keys")
+    looks(watching, 5)
+    assert len(jobs.done) == 3
+
+
+def test_measuring_that_another_job_overtakes_is_done_after_it(watched):
+    watching, jobs, folder = watched
+    write_kept(folder, "measure", invented.measure_result())
+    looks(watching, 5)
+    sha256 = bounce(folder)
+    looks(watching, 5)
+    take(folder, "pad", sha256)
+    jobs.end()
+    jobs.busy = True
+    with pytest.raises(StateError):
+        watching.look()
+    jobs.busy = False
+    jobs.start(Plan())
+    looks(watching, 2)
+    jobs.end()
+    looks(watching, 5)
+    assert names(jobs.done) == ["refresh", "plan", "measure"]
+    jobs.end()
+    looks(watching, 5)
+    assert len(jobs.done) == 3
 
 
 def test_the_thread_ends(made):

@@ -15,7 +15,7 @@ from mixwright.app.bounce_match import Matched, matched
 from mixwright.app.playable import sounding_with
 from mixwright.app.session import Session, open_song
 from mixwright.engine.render import render
-from mixwright.errors import Cancelled, InputError, MixwrightError, SettingError, StateError
+from mixwright.errors import Cancelled, InputError, MixwrightError, SettingError
 from mixwright.io.kept import read_kept, song_path, write_kept
 from mixwright.io.replace import make_folder
 from mixwright.io.song_file import edit_song, load_song
@@ -114,7 +114,7 @@ def take_bounces(
     except Cancelled:
         _keep(folder, _uncompared(taken, "that was stopped"))
         raise
-    except (InputError, SettingError, StateError) as error:
+    except MixwrightError as error:
         found = _uncompared(taken, str(error))
     _keep(folder, found)
     return found, tuple(notes)

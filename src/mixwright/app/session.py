@@ -249,10 +249,11 @@ def _open(store: StemStore, folder: Path, song: Song, track: Track) -> Stem:
 
 def _problem(stem: Stem, track: Track) -> tuple[str, str] | None:
     if track.sha256 and stem.sha256 != track.sha256:
-        return (
-            f"the file of track {track.id} is not the one that was received",
-            "put the received file back, or take this one: mixwright refresh SONG --take",
+        hint = (
+            "put the received file back, or take this one: mixwright refresh SONG --take; "
+            "where that was undone: mixwright redo SONG"
         )
+        return f"the file of track {track.id} is not the one that was received", hint
     if stem.audio.shape[1] not in (1, 2):
         return (
             f"track {track.id} has {stem.audio.shape[1]} channels; a track has 1 or 2",

@@ -309,7 +309,7 @@ def test_a_lane_that_is_drawn_is_what_the_mix_makes_of_it(page, parameter):
     kept = heard_of(kept, RATE_HZ) if parameter == "mute" else kept
     held = lane_values(packed([kept]), round(from_s * RATE_HZ), 12800)[:, None]
     factor = held if parameter == "mute" else 10.0 ** (held / 20.0)
-    part = {"audio": "audio layer", "isMute": parameter == "mute", "lane": drawn}
+    part = {"audio": "audio layer", "isMute": parameter == "mute", "kept": [], "lane": drawn}
     out = played(page, 12800, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")])
     whole = slice(0, 12800 - 512)
     np.testing.assert_allclose(out[whole], (base + layer * (factor - 1.0))[whole], atol=1e-6)
@@ -318,7 +318,7 @@ def test_a_lane_that_is_drawn_is_what_the_mix_makes_of_it(page, parameter):
 
 def test_a_level_that_is_ridden_is_heard_at_once_and_gives_way_to_the_lane_again(page):
     base, layer = noise(16), noise(17)
-    part = {"audio": "audio layer", "isMute": False, "lane": [[0, -3.0]]}
+    part = {"audio": "audio layer", "isMute": False, "kept": [], "lane": [[0, -3.0]]}
     steps = [2560, {"ride": {"name": "base", "db": -12.0}}], [6400, {"ride": {"name": "base", "db": None}}]
     out = played(
         page, 12800, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")], *steps
@@ -331,6 +331,39 @@ def test_a_level_that_is_ridden_is_heard_at_once_and_gives_way_to_the_lane_again
     np.testing.assert_allclose(out[2560 + SWITCH_FRAMES : 6400], at(-12.0)[2560 + SWITCH_FRAMES : 6400], atol=1e-6)
     rest = slice(6400 + SWITCH_FRAMES, 12800 - 512)
     np.testing.assert_allclose(out[rest], at(-3.0)[rest], atol=1e-6)
+
+
+def test_a_level_is_heard_no_more_than_6_db_above_the_kept_one_with_which_it_was_matched(page):
+    base, layer = noise(19), noise(20)
+    part = {"audio": "audio layer", "isMute": False, "kept": [[0, -10.0]], "lane": [[0, 12.0]]}
+    out = played(page, 6400, {"base": base, "layer": layer}, [0, give("base", parts=[part])], [0, begin("base")],
+                 [2560, {"ride": {"name": "base", "db": 20.0}}])  # fmt: skip
+    expected = base[:6400] + layer[:6400] * (10.0 ** (-4.0 / 20.0) - 1.0)
+    np.testing.assert_allclose(out, expected, atol=1e-6)
+
+
+@pytest.mark.parametrize("parameter", ["level", "mute"])
+def test_a_level_is_matched_as_it_is_kept_and_a_mute_as_if_all_sounds(page, parameter):
+    """The server is one that answers anything, and tells what it was asked for."""
+    asked = page.evaluate(
+        """async lane => {
+          const found = [], wav = new DataView(new ArrayBuffer(64)), real = globalThis.fetch;
+          for (const [at, value] of [[12, 0x20746d66], [16, 16], [36, 0x61746164], [40, 8]])
+            wav.setUint32(at, value, true);
+          wav.setUint16(22, 2, true);
+          globalThis.fetch = async url => {
+            found.push(String(url));
+            return url.startsWith("api/loudness") ? Response.json({ result: {} }) : new Response(wav.buffer);
+          };
+          const { load } = await import("/static/listening/sources.js");
+          await load(lane, { from: 1, to: 2, name: "" }, 48000, new AbortController().signal);
+          globalThis.fetch = real;
+          return found.filter(url => url.startsWith("api/loudness"));
+        }""",
+        f"lane/pad/{parameter}",
+    )
+    without = "&lane=pad%2Fmute" if parameter == "mute" else ""
+    assert asked == [f"api/loudness?start_s=1.0000&end_s=2.0000{without}"]
 
 
 def test_a_ride_is_thinned_to_few_points_that_stay_near(page):

@@ -5,21 +5,25 @@
  * @typedef {[number, number][]} Drawn frames and values: dB, or factors of a mute
  * @typedef {object} RiddenPart a layer as it is without the lane
  * @property {Float32Array[]} audio one or two channels
- * @property {Drawn} lane
+ * @property {Drawn} kept the lane as it is in the mix, whose loudness counts
+ * @property {Drawn} lane as it is to be heard
  * @property {boolean} isMute
  */
 
 /** Another line, or another level, is taken over in so long, in seconds. */
 const CHANGE_S = 0.01;
+/** No level is heard further above the kept one, in dB: with that one the loudness was matched. The bound is ours. */
+const MOST_DB = 6;
 
 export class Ridden {
   /** @param {number} rate in Hz @param {RiddenPart} part */
-  constructor(rate, { audio, lane, isMute }) {
+  constructor(rate, { audio, kept, lane, isMute }) {
     this.audio = audio;
     this.isMute = isMute;
+    this.kept = kept;
     this.lane = lane;
     /** @type {number | null} */
-    this.factor = null;
+    this.db = null;
     this.step = 1 / (CHANGE_S * rate);
     this.share = 1;
     this.held = 1;
@@ -38,7 +42,7 @@ export class Ridden {
 
   /** Have it at one level whatever the lane says, or along the lane again. @param {number | null} db */
   ride(db) {
-    this.factor = db === null ? null : ratio(db);
+    this.db = db;
     this.turn();
   }
 
@@ -59,18 +63,18 @@ export class Ridden {
     for (let i = 0; i < frames; i++) {
       const here = at + i < end ? at + i : first + ((at + i - first) % (end - first));
       this.share = Math.min(1, this.share + this.step);
-      const now = this.factor ?? along(this.lane, here, this.isMute);
+      const now = this.factor(here);
       this.gain = this.share < 1 ? this.held + this.share * (now - this.held) : now;
       out[0][i] += (this.gain - 1) * (left[here] ?? 0);
       out[1][i] += (this.gain - 1) * (right[here] ?? 0);
     }
   }
-}
 
-/** @param {Drawn} lane @param {number} frame @param {boolean} isMute @returns {number} a factor */
-function along(lane, frame, isMute) {
-  const value = at(lane, frame, isMute ? 1 : 0);
-  return isMute ? value : ratio(value);
+  /** @param {number} frame @returns {number} by which the layer is multiplied there */
+  factor(frame) {
+    if (this.isMute) return at(this.lane, frame, 1);
+    return ratio(Math.min(this.db ?? at(this.lane, frame, 0), at(this.kept, frame, 0) + MOST_DB));
+  }
 }
 
 /** @param {Drawn} lane @param {number} frame @param {number} usual */

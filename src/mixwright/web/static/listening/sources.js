@@ -4,7 +4,7 @@
 
 import { ask } from "../api.js";
 import { framesOf } from "../lanes/points.js";
-import { drawnPoints } from "../lanes/read.js";
+import { drawnPoints, keptPoints } from "../lanes/read.js";
 import { readMoves } from "../moves/read.js";
 import { current } from "../store.js";
 import { partOfWav, wavHead, wholeWav } from "./wav.js";
@@ -127,7 +127,10 @@ export async function load(id, stretch, rate, signal) {
   const isLong = isLonger(stretch);
   const query = isLong ? null : excerptQuery(id);
   const times = `start_s=${from.toFixed(4)}&end_s=${to.toFixed(4)}`;
-  const told = query === null ? `of=${encodeURIComponent(id)}&${times}` : `${times}${query}`;
+  // The gain goes by what is heard at first: with a level as it is kept, which the player stays near to. A mute only
+  // takes away.
+  const isLevel = id.startsWith("lane/") && !id.endsWith("/mute");
+  const told = query === null ? `of=${encodeURIComponent(id)}&${times}` : `${times}${isLevel ? "" : query}`;
   const [first, end] = [from, to].map((time) => Math.round(time * rate));
   const windows = isLong ? new Windows(`api/audio/${id}`, first, end - first, rate) : null;
   const channels =
@@ -165,7 +168,7 @@ async function tried(id, times, signal) {
 }
 
 /**
- * The layer of a lane, as it is without it, and the line as it is drawn now.
+ * The layer of a lane, as it is without it, its line as it is kept, and as it is drawn now.
  * @param {string} lane its target and parameter
  * @param {string} query
  * @param {number} from in seconds
@@ -178,7 +181,10 @@ async function riddenPart(lane, query, from, rate, signal) {
   const track = target === "master" ? "" : `&track=${encodeURIComponent(target)}`;
   const audio = await wholeWav(`api/excerpt?${query}${track}`, signal);
   const isMute = parameter === "mute";
-  return { audio, isMute, lane: framesOf(drawnPoints(target, parameter), from, rate, isMute) };
+  const [kept, now] = [keptPoints(target, parameter), drawnPoints(target, parameter)].map((points) =>
+    framesOf(points, from, rate, isMute),
+  );
+  return { audio, isMute, kept, lane: now };
 }
 
 /** @param {string} id @returns {[string, string]} */

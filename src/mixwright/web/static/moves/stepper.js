@@ -59,7 +59,8 @@ export function stepper({ label, value, low, high, unit, id, turn, settle }) {
   }
   function typed() {
     const read = Number(input.value.replace(",", ".").replace("\u2212", "-").trim());
-    if (input.value.trim() && Number.isFinite(read)) go(read);
+    // What is shown is rounded: left as it is, it is no other number.
+    if (input.value.trim() && input.value !== text(now) && Number.isFinite(read)) go(read);
     show();
     done();
   }

@@ -15,6 +15,7 @@ from mixwright.planning.objective import Objective, State
 from mixwright.planning.powers import phon
 from mixwright.planning.search import Search
 from mixwright.planning.terms import Part
+from mixwright.planning.towards_records import _tolerated
 
 ONLY = Finding(
     id="only-row-3", kind="only_covered", track=f"row-{BASS}", section="", start_s=0.0, end_s=20.0, band_hz=None,
@@ -96,3 +97,9 @@ def test_it_is_raised_until_enough_of_it_is_heard_and_no_further():
     assert search.outside(State(objective, ()))[ONLY.id] > 0.0
     assert search.outside(within)[ONLY.id] == 0.0
     assert search.cued_phon(within)[ONLY.id] - search.cued_phon(State(objective, ()))[ONLY.id] < 6.0
+
+
+def test_moves_towards_the_records_see_how_far_outside_it_lies():
+    objective = Objective(buried(), ROWS, [ONLY])
+    outside = [_tolerated(objective, State(objective, [up(gain_db)]))[-1] for gain_db in (0.0, -1.0)]
+    assert outside[1] > outside[0] + 0.5 > 0.5

@@ -152,15 +152,15 @@ def _is_enough(row: ComparedRow, before: float, after: float) -> bool:
 
 def _tolerated(objective: Objective, state: State) -> list[float]:
     """Return how far each layer as a whole and each band lies outside its tolerance; below 0 inside."""
+    heard = {k: state.heard(k) for k in range(len(objective.sections))}
     found = []
     for k, known in enumerate(objective.sections):
-        heard = state.heard(k)
         for term in known.terms:
             if isinstance(term, WholeTerm):
-                found.append(term.outside_phon(heard))
+                found.append(term.outside_phon(heard[k]))
             elif isinstance(term, BandTerm):
-                found.append(term.outside_part(heard))
-    return found
+                found.append(term.outside_part(heard[k]))
+    return [*found, *(term.outside_phon(heard) for term in objective.covered)]
 
 
 def _values(candidate: Candidate) -> list[np.ndarray]:

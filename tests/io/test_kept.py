@@ -10,7 +10,7 @@ import msgspec
 import pytest
 
 from mixwright.errors import InputError, InternalError, StateError
-from mixwright.io.kept import read_kept, read_lanes, relative_to_song, song_path, write_kept
+from mixwright.io.kept import read_kept, read_lanes, relative_to_song, song_path, write_kept, write_lanes
 from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.results import Spread
 from mixwright.model.undone import UndoResult
@@ -28,6 +28,14 @@ def test_records_and_lanes_come_back(tmp_path):
     assert read_kept(tmp_path, "plan", UndoResult) == UndoResult(undone="x\u2028", remaining=3)
     assert read_lanes(tmp_path) == LANES
     assert sorted(path.name for path in (tmp_path / "kept").iterdir()) == ["lanes.json", "plan.json"]
+
+
+def test_lanes_are_written_anew_where_a_file_of_their_name_holds_something_else(tmp_path):
+    name = write_lanes(tmp_path, LANES)
+    for content in (b"", b"[]\n"):
+        (tmp_path / "kept" / "lanes" / f"{name}.json").write_bytes(content)
+        assert write_lanes(tmp_path, LANES) == name
+        assert read_lanes(tmp_path, name) == LANES
 
 
 @pytest.mark.parametrize(

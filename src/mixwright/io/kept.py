@@ -76,15 +76,19 @@ def read_lanes(folder: Path, automation: str = "") -> tuple[Lane, ...]:
 def write_lanes(folder: Path, lanes: tuple[Lane, ...]) -> str:
     """Keep automation beside all that was kept before, so that undo finds it; return the name for the song to say.
 
-    The same lanes have the same name.
+    The same lanes have the same name. A file of that name which holds anything else is written anew.
     """
     content = msgspec.json.encode(lanes)
     name = hashlib.sha256(content).hexdigest()[:16]
-    path = _path(folder, f"lanes/{name}")
-    if not path.is_file():
+    path, text = _path(folder, f"lanes/{name}"), content + b"\n"
+    try:
+        is_kept = path.read_bytes() == text
+    except OSError:
+        is_kept = False
+    if not is_kept:
         make_folder(path.parent)
         with replacing(path) as part:
-            part.write_bytes(content + b"\n")
+            part.write_bytes(text)
     return name
 
 

@@ -78,8 +78,8 @@ def waiting_files(folder: Path, paths: Collection[Path], cancel: Cancel | None =
     with Cache(folder / "cache", cancel) as cache, Decoder(cancel=cancel) as decoder:
         for path in sorted(paths):
             known = named.get(path.resolve())
-            if known is not None and known.use != "track":
-                continue
+            if known is not None and (known.use != "track" or not known.sha256):
+                continue  # without a hash nothing tells whether it was written anew
             try:
                 digest = file_sha256(path, cache, cancel)
                 if digest in (held if known is None else (known.sha256,)):
@@ -94,7 +94,14 @@ def waiting_files(folder: Path, paths: Collection[Path], cancel: Cancel | None =
 
 
 def _folders(place: Path) -> list[Path]:
-    return sorted(Path(entry.path) for entry in _entries(place) if entry.is_dir() and not entry.name.startswith("."))
+    return sorted(Path(entry.path) for entry in _entries(place) if _is_folder(entry) and not entry.name.startswith("."))
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:  # a link that leads to itself, or gone meanwhile
+        return False
 
 
 def _entries(place: Path) -> list[os.DirEntry[str]]:

@@ -79,6 +79,14 @@ def test_prints_that_may_hold_one_sound(tmp_path):
     assert result.checks[1].detail.count("holds the same as") == 2
 
 
+@pytest.mark.parametrize("kind", ["stem", "dry"])
+def test_a_part_that_is_the_whole_mix_is_the_wrong_file(tmp_path, kind):
+    layout = {"rate_hz": RATE_HZ, "channels": 2, "frames": len(mix()), "sample_format": "pcm24"}
+    for name, its in (("A_Main.wav", "main"), ("A_Part.wav", kind)):
+        write_wav(tmp_path / name, [mix()], tags=Tags(title="A", kind=its), **layout)
+    assert [line.passed for line in check([tmp_path]).checks if line.name == "no file twice"] == [False]
+
+
 def test_what_was_agreed(tmp_path):
     path = write(tmp_path / "A_Main_24k24.wav", mix())
     wanted = expected_from(["rate=48000", "depth=16", "channels=1", "length=0:04.1", "loudness=-9", "title=X"])

@@ -32,7 +32,8 @@ from mixwright.model.song import changed
 from mixwright.model.tags import Tags
 
 #: Kinds of prints that are one sound where a song has no backing voices, no doubles, or no limiter.
-_SAME = (frozenset({"instrumental", "tv", "performance"}), frozenset({"main", "for_mastering"}))
+_MIX = frozenset({"main", "for_mastering"})
+_SAME = (frozenset({"instrumental", "tv", "performance"}), _MIX)
 #: Kinds of prints that add up to the mix.
 _ADD_UP = frozenset({"stem", "instrumental", "a_cappella"})
 
@@ -201,7 +202,7 @@ def _together(results: Sequence[CheckedFile]) -> list[CheckLine]:
 def _twice(results: Sequence[CheckedFile]) -> CheckLine:
     """Tell which files are one sound: no fault where two kinds of print may well be.
 
-    A group of all the voices is the a cappella, a layer may be all that is in its group.
+    A group of all the voices is the a cappella, a layer may be all that is in its group. No part is the whole mix.
     """
     met: dict[object, CheckedFile] = {}
     wrong, meant = [], []
@@ -213,7 +214,8 @@ def _twice(results: Sequence[CheckedFile]) -> CheckLine:
         if first is not one:
             told = f"{printable(one.file)} holds the same as {printable(first.file)}"
             kinds = {one.kind, first.kind}
-            if len(kinds) == 2 and (kinds & PARTS or any(kinds <= same for same in _SAME)):
+            is_part = bool(kinds & PARTS) and not kinds & _MIX
+            if len(kinds) == 2 and (is_part or any(kinds <= same for same in _SAME)):
                 meant.append(told)
             else:
                 wrong.append(f"{told}; export the right one")

@@ -54,6 +54,8 @@ def test_a_share_of_a_move_is_found_and_what_else_changed():
     assert list(found.shares) == ["cut"]
     assert any("dB at 2" in one for one in found.also)
     assert any("in chorus" in one for one in found.also)
+    hostile = tuple(changed(one, name=f"{one.name}\x1b") for one in SECTIONS)
+    assert not any("\x1b" in one for one in matched(before, other, {"cut": moved["cut"]}, RATE_HZ, hostile).also)
 
 
 def test_what_is_no_move_is_told_as_changed():

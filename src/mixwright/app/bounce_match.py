@@ -10,6 +10,7 @@ import numpy as np
 
 from mixwright.core.align import lag_and_polarity
 from mixwright.core.spectra import OCTAVE, third_octave_gain, third_octave_hz
+from mixwright.errors import printable
 from mixwright.model.song import Section
 from mixwright.units import band_words
 
@@ -133,7 +134,7 @@ def _levels(rest: np.ndarray, compared: np.ndarray, rate_hz: int, sections: Sequ
         if compared[part].any():
             level = float(by_second[part][compared[part]].mean())
             if abs(level) >= _TELLING_DB:
-                told.append(f"{abs(level):.1f} dB {'louder' if level > 0.0 else 'softer'} in {section.name}")
+                told.append(f"{abs(level):.1f} dB {'louder' if level > 0.0 else 'softer'} in {printable(section.name)}")
     both = compared.all(axis=2)
     if both.any():
         side = float((rest[..., 1] - rest[..., 0])[both].mean())

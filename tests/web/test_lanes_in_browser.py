@@ -103,6 +103,25 @@ def test_by_keyboard_alone_a_mute_and_a_typed_value(opened):
     assert list(kept(folder)) == [("vox", "level")]
 
 
+def test_a_number_is_stepped_and_dragged_on_and_on_and_kept_once_the_hand_rests(opened):
+    page, folder = opened
+    chosen(page, "pad").focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Undo: lane of pad: level, 1 point").wait_for()
+    number = page.locator(".numbers input[aria-label='level, in dB']")
+    number.focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowDown")
+    until(page, lambda: kept(folder)["pad", "level"][0].value == -1.5)
+    expect(number).to_be_focused()
+    box = number.bounding_box()
+    page.mouse.move(box["x"] + 5, box["y"] + 5)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 5 - 30, box["y"] + 5, steps=6)
+    page.mouse.up()
+    until(page, lambda: kept(folder)["pad", "level"][0].value == -4.5)
+
+
 def test_a_ride_is_heard_at_once_shown_and_kept_or_thrown_away(opened):
     page, folder = opened
     chosen(page, "bass")

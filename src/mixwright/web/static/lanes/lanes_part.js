@@ -7,11 +7,13 @@ import { picker } from "../picker.js";
 import { playedAt } from "../player.js";
 import { current, follow } from "../store.js";
 import { clock, length } from "../time.js";
-import { addAfter, draw, letGo, remove, scale, settle, valueWords } from "./drawing.js";
+import { addAfter, draw, letGo, remove, scale, settle, settleSoon, valueWords } from "./drawing.js";
 import { laneLine } from "./lane_line.js";
 import { placed } from "./points.js";
 import { keepLane, readLanes, showLane, shownParameter, shownPoints } from "./read.js";
 import { beginRide, canRide, endRide, keepRide, levelNow, rideTo, riddenPoints } from "./ride.js";
+
+/** @typedef {import("../types.js").Point} Point */
 
 /** A key moves the level of a layer that is ridden by so much, in dB. */
 const KEY_DB = 0.5;
@@ -155,10 +157,11 @@ function fields(numbers) {
     points = shownPoints(),
     found = shownParameter(),
     here = points[point];
-  // What is typed is not taken away by a change elsewhere.
-  const now = JSON.stringify([found, point, here, points.length]);
-  if (numbers.dataset.shown === now) return;
-  numbers.dataset.shown = now;
+  // What is typed, stepped or dragged is not taken away, by a change elsewhere or by its own.
+  const shown = (/** @type {Point[]} */ all) =>
+    JSON.stringify([shownParameter(), point, all.slice(Math.max(point - 1, 0), point + 2), all.length]);
+  if (numbers.dataset.shown === shown(points)) return;
+  numbers.dataset.shown = shown(points);
   const on = document.activeElement;
   const word = on instanceof HTMLElement && numbers.contains(on) ? on.dataset.word : "";
   if (!found) return fill(numbers);
@@ -169,16 +172,23 @@ function fields(numbers) {
     fill(numbers, points.length ? `${points.length} points.` : none);
     return;
   }
+  const when = el("span", {}, clock(here.at_s, true));
+  const moved = (/** @type {{at_s?: number, value?: number}} */ to) =>
+    placed(shownPoints(), point, { ...shownPoints()[point], ...to }, length());
   const turn = (/** @type {{at_s?: number, value?: number}} */ to) => {
-    const now = shownPoints()[point];
-    if (now) draw(placed(shownPoints(), point, { ...now, ...to }, length()), point);
+    const now = moved(to);
+    if (!now[point]) return;
+    numbers.dataset.shown = shown(now);
+    fill(when, clock(now[point].at_s, true));
+    draw(now, point);
+    settleSoon();
   };
   const { parameter, name, low, high, unit } = found.parameter;
   const time = stepper({
     label: "at",
     value: here.at_s,
-    low: 0,
-    high: length(),
+    low: points[point - 1]?.at_s ?? 0,
+    high: points[point + 1]?.at_s ?? length(),
     unit: "s",
     id: "point at",
     turn: (at_s) => turn({ at_s }),
@@ -193,7 +203,7 @@ function fields(numbers) {
             class: "word",
             "data-word": "point value",
             onclick: () => {
-              turn({ value: here.value >= 0.5 ? 0 : 1 });
+              draw(moved({ value: here.value >= 0.5 ? 0 : 1 }), point);
               settle();
             },
           },
@@ -213,7 +223,9 @@ function fields(numbers) {
     el("button", { type: "button", class: "plain", "data-word": id, onclick: does }, text);
   fill(
     numbers,
-    `Point ${point + 1} of ${points.length}, ${clock(here.at_s, true)}: `,
+    `Point ${point + 1} of ${points.length}, `,
+    when,
+    ": ",
     time,
     " ",
     value,

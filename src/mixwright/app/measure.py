@@ -77,6 +77,7 @@ def measure(
         wanted = {WHOLE, *(frozenset([track.id]) for track in tracks)}
         found = contributions(session, wanted, report=report, cancel=cancel)
         corridor = corridor_of(session, report=report, cancel=cancel)
+        notes = not_used(session, cancel=cancel)
         loudness = {track.id: found[frozenset([track.id])].levels.integrated_lufs for track in tracks}
         spreads = _spreads(session, corridor, loudness, report, cancel)
         mix = found[WHOLE]
@@ -108,7 +109,7 @@ def measure(
             hearing=hearing,
             reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
             dynamics=session.dynamics(),
-            notes=not_used(session, cancel=cancel),
+            notes=notes,
             sounding=sounding_hash(session.song, session.lanes),
         )
     write_kept(folder, "measure", result)

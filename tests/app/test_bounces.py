@@ -7,12 +7,15 @@ from scipy.signal import lfilter
 
 import mixwright
 from made_songs import LAYERS, RATE_HZ, SECONDS, band_noise, make_song, write_audio
+from mixwright.app import bounces
 from mixwright.app.bounce_match import matched
-from mixwright.app.bounces import kept_bounces, release
+from mixwright.app.bounces import bounces_view, kept_bounces, release, take_bounces
 from mixwright.app.clean import clean
 from mixwright.app.refresh import refresh
+from mixwright.errors import OutputError
 from mixwright.io.hashing import file_sha256
 from mixwright.io.song_file import edit_song, load_song
+from mixwright.model.bounces import Bounce
 from mixwright.model.song import Section, changed
 from mixwright.report.text import refresh_text
 
@@ -113,10 +116,11 @@ def test_a_bounce_is_taken_heard_and_kept_until_it_is_released(folder):
     np.testing.assert_array_equal(read(folder / bounce.superseded, dtype="float32")[0], received[:, 0])
     assert refresh(folder, take=True).taken == ()
     assert clean(folder).released_bytes == 0
+    assert bounces_view(folder).superseded_bytes > 4 * SECONDS * RATE_HZ
     assert clean(folder, superseded=True).released_bytes > 4 * SECONDS * RATE_HZ
     assert not (folder / bounce.superseded).exists()
     assert {one.superseded for one in kept_bounces(folder).bounces} == {""}
-    assert release(folder) == 0
+    assert release(folder) == bounces_view(folder).superseded_bytes == 0
 
 
 def test_a_bounce_that_is_cut_off_or_no_audio_is_not_taken(folder):
@@ -128,6 +132,26 @@ def test_a_bounce_that_is_cut_off_or_no_audio_is_not_taken(folder):
         assert told.taken == ()
         assert [one.id for one in told.changed] == ["keys"]
         assert any("cannot be taken" in note for note in told.notes)
+
+
+def test_what_is_kept_stays_listed_beyond_the_most_that_are_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(bounces, "_MOST_KEPT", 2)
+    taken = [Bounce(track=name, name=name, file=f"{name}.wav", sha256=name, superseded=kept)
+             for name, kept in (("a", ""), ("b", "b.wav"), ("c", ""), ("d", "d.wav"))]  # fmt: skip
+    bounces._keep(tmp_path, taken[2:])
+    bounces._keep(tmp_path, taken[:2])
+    assert [one.track for one in kept_bounces(tmp_path).bounces] == ["a", "b", "d"]
+
+
+def test_a_bounce_is_listed_whatever_its_comparison_meets(tmp_path, monkeypatch):
+    def full(*_):
+        raise OutputError("the disk is full")
+
+    monkeypatch.setattr(bounces, "_told", full)
+    folder = make_song(tmp_path)
+    taken, _ = take_bounces(folder, load_song(folder).tracks[:1])
+    assert kept_bounces(folder).bounces == taken
+    assert len(taken) == 1
 
 
 def test_without_what_was_there_before_it_is_taken_and_that_is_said(folder):

@@ -73,8 +73,9 @@ def test_a_lane_is_a_change_like_any_other(client, folder):
         assert sent.status_code == 422, wrong
     client.post("/api/do/undo", json={"version": version(client)})
     assert client.get("/api/lanes").json()["result"]["lanes"] == []
-    assert client.get("/api/bounces").json()["result"] == {"bounces": []}
-    assert client.delete("/api/bounces").json()["result"] == {"bounces": []}
+    none = {"bounces": [], "superseded_bytes": 0}
+    assert client.get("/api/bounces").json()["result"] == none
+    assert client.delete("/api/bounces").json()["result"] == none
 
 
 def test_the_walk_is_remembered_with_the_song_and_is_no_step(client, folder):

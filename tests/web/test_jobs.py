@@ -56,6 +56,7 @@ def test_a_job_is_told_while_it_runs_and_is_alone(client, measured):
     assert running["command"] == "measure"
     busy = client.post("/api/job", json={"command": "plan"})
     assert (busy.status_code, busy.json()["error"]["kind"]) == (409, "state")
+    assert client.delete("/api/bounces").status_code == 409
     go.set()
     assert state_of(client, "done")["id"] == started.json()["id"]
     assert calls == [{"listening_level_db_spl": 70.0, "listening": "headphones"}]

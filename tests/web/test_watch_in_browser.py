@@ -42,6 +42,7 @@ def test_a_bounce_is_told_beside_the_move_that_it_holds(browser, tmp_path):
             page.get_by_text("Measured.").wait_for()
             assert read_kept(folder, "measure", MeasureResult).sounding != before
             page.get_by_role("button", name="Release it").click()
+            page.get_by_role("button", name="Release it for good").click()
             expect(bounces.get_by_role("button", name="Release it")).to_be_hidden()
             assert list((folder / "kept" / "superseded").iterdir()) == []
     finally:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from mixwright.io.stems import Stem, StemStore
 from mixwright.io.write import write_wav
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.progress import Cancel, Job, Report, blocks, silent
-from mixwright.model.bounces import Bounce, Bounces, DialledMove
+from mixwright.model.bounces import Bounce, Bounces, BouncesView, DialledMove
 from mixwright.model.move_inserts import moved_strips
 from mixwright.model.song import Song, Track, changed
 from mixwright.model.strip import Master, Strip
@@ -31,7 +32,7 @@ from mixwright.report.bounces import bounce_told, dialled_told
 
 #: Where what bounces superseded is kept, in the song folder.
 SUPERSEDED = "kept/superseded"
-#: So many bounces are told of.
+#: So many bounces are told of, and all that superseded what is kept.
 _MOST_KEPT = 50
 _BLOCK_FRAMES = 65536
 
@@ -55,6 +56,17 @@ def kept_bounces(folder: Path) -> Bounces:
         where what was kept of them is damaged
     """
     return read_kept(folder, "bounces", Bounces) or Bounces()
+
+
+def bounces_view(folder: Path) -> BouncesView:
+    """Return the bounces that were taken, and how much is kept of what they superseded.
+
+    Raises
+    ------
+    StateError
+        where what was kept of them is damaged
+    """
+    return BouncesView(bounces=kept_bounces(folder).bounces, superseded_bytes=sum(_superseded(folder).values()))
 
 
 def take_bounces(
@@ -128,20 +140,29 @@ def release(folder: Path) -> int:
     StateError
         where what was kept of the bounces is damaged
     """
-    freed = 0
-    for path in sorted((folder / SUPERSEDED).glob("*.wav")):
-        freed += path.stat().st_size
-        path.unlink()
+    found = _superseded(folder)
+    for path in found:
+        path.unlink(missing_ok=True)
     known = kept_bounces(folder)
     if any(one.superseded for one in known.bounces):
         left = (changed(one, superseded="") for one in known.bounces)
         write_kept(folder, "bounces", Bounces(bounces=tuple(left)))
-    return freed
+    return sum(found.values())
+
+
+def _superseded(folder: Path) -> dict[Path, int]:
+    """Return the files that are kept of what bounces superseded, with their sizes in bytes."""
+    found = {}
+    for path in sorted((folder / SUPERSEDED).glob("*.wav")):
+        with suppress(FileNotFoundError):  # released meanwhile
+            found[path] = path.stat().st_size
+    return found
 
 
 def _keep(folder: Path, found: Sequence[Bounce]) -> None:
-    before = kept_bounces(folder).bounces
-    write_kept(folder, "bounces", Bounces(bounces=(*found, *before)[:_MOST_KEPT]))
+    all_ = (*found, *kept_bounces(folder).bounces)
+    told = tuple(one for k, one in enumerate(all_) if k < _MOST_KEPT or one.superseded)
+    write_kept(folder, "bounces", Bounces(bounces=told))
 
 
 def _uncompared(taken: Sequence[_Taken], why: str) -> tuple[Bounce, ...]:

@@ -56,3 +56,10 @@ class Bounces(Record, frozen=True, kw_only=True):
     """The bounces that were taken, the newest first."""
 
     bounces: tuple[Bounce, ...] = ()
+
+
+class BouncesView(Record, frozen=True, kw_only=True):
+    """The bounces that were taken, the newest first; `superseded_bytes`: how much is kept of what they superseded."""
+
+    bounces: tuple[Bounce, ...]
+    superseded_bytes: int

@@ -97,9 +97,7 @@ class Jobs:
             when one runs already
         """
         with self._guard:
-            if self._thread is not None and self._thread.is_alive():
-                running = self._state["command"] if self._state else "a job"
-                raise StateError(f"{running} is still running", hint="wait until it is done, or cancel it")
+            self.require_none()
             self._number += 1
             self._cancel = Cancel()
             command = str(request.__struct_config__.tag)
@@ -108,6 +106,12 @@ class Jobs:
             self._thread = threading.Thread(target=self._run, args=(request,), daemon=True)
             self._thread.start()
             return dict(self._state or {})
+
+    def require_none(self) -> None:
+        """Raise StateError where a job runs."""
+        if self._thread is not None and self._thread.is_alive():
+            running = self._state["command"] if self._state else "a job"
+            raise StateError(f"{running} is still running", hint="wait until it is done, or cancel it")
 
     def cancel(self) -> None:
         """Ask the job that runs to stop; nothing happens where none does."""

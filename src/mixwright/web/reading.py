@@ -7,7 +7,7 @@ import msgspec
 from starlette.responses import JSONResponse, Response
 
 from mixwright.app.automate import lanes_view
-from mixwright.app.bounces import kept_bounces, release
+from mixwright.app.bounces import bounces_view, release
 from mixwright.app.heard_view import finding_view
 from mixwright.app.moves_view import moves_view
 from mixwright.app.playable import Playing, StretchLevels
@@ -16,7 +16,7 @@ from mixwright.app.told import document_of
 from mixwright.errors import SettingError, StateError, listed
 from mixwright.io.kept import read_kept
 from mixwright.model.blind import BlindTests
-from mixwright.model.bounces import Bounces
+from mixwright.model.bounces import BouncesView
 from mixwright.model.lanes_view import LanesView
 from mixwright.model.moves_view import MovesView
 from mixwright.model.prints import DeliverResult
@@ -27,7 +27,7 @@ from mixwright.model.song_view import FindingView, SongView, Walk
 from mixwright.report.document import BANDS
 from mixwright.web.answers import Asked, document_response
 from mixwright.web.changes import CHANGES
-from mixwright.web.jobs import Request
+from mixwright.web.jobs import Jobs, Request
 
 #: The documents of commands by the names of the commands, and what they are kept as.
 _RESULTS: dict[str, tuple[str, type[Record]]] = {
@@ -57,11 +57,12 @@ def lanes(asked: Asked) -> Response:
 
 def bounces_taken(asked: Asked) -> Response:
     """Answer with the bounces that were taken."""
-    return document_response("bounces", asked.folder, kept_bounces(asked.folder))
+    return document_response("bounces", asked.folder, bounces_view(asked.folder))
 
 
-def bounces_released(asked: Asked) -> Response:
-    """Remove what bounces superseded, and answer with them as they are then."""
+def bounces_released(asked: Asked, jobs: Jobs) -> Response:
+    """Remove what bounces superseded where no job runs, which might need it; answer with them as they are then."""
+    jobs.require_none()
     release(asked.folder)
     return bounces_taken(asked)
 
@@ -96,7 +97,7 @@ def page_schema() -> dict[str, object]:
         "BlindTests": BlindTests,
         "MovesView": MovesView,
         "LanesView": LanesView,
-        "Bounces": Bounces,
+        "BouncesView": BouncesView,
         "Playing": Playing,
         "StretchLevels": StretchLevels,
     }

@@ -97,7 +97,7 @@ def page_app(folder: Path, *, watches: bool = False) -> Starlette:
             route("/api/moves", moves),
             route("/api/lanes", lanes),
             route("/api/bounces", bounces_taken),
-            route("/api/bounces", bounces_released, "DELETE"),
+            route("/api/bounces", lambda asked: bounces_released(asked, jobs), "DELETE"),
             route("/api/findings/{id}", finding),
             route("/api/results/{name}", result),
             route("/api/schema", schema),

@@ -27,6 +27,7 @@ import { FIRST } from "./listening/first.js";
  * @property {string[]} moveForms how a move may be written
  * @property {Record<string, number[]>} tried by id of what is tried out, the channels of its parts
  * @property {import("./types.js").Bounce[] | null} bounces those that were taken, the newest first
+ * @property {number} supersededBytes how much is kept of what they superseded
  * @property {import("./types.js").LanesView | null} lanes the automation, once it was read
  * @property {{target: string, parameter: string} | null} lane the lane that is shown
  * @property {import("./types.js").Point[] | null} draft its points as they are drawn and not kept yet
@@ -57,6 +58,7 @@ let state = {
   moveForms: [],
   tried: {},
   bounces: null,
+  supersededBytes: 0,
   lanes: null,
   lane: null,
   draft: null,

@@ -17,8 +17,9 @@ export function followBounces() {
   follow(["song", "job"], async ({ song, job }) => {
     if (!song || job?.state === "running") return;
     try {
-      const { bounces } = (await ask("api/bounces")).result;
+      const { bounces, superseded_bytes: supersededBytes } = (await ask("api/bounces")).result;
       if (JSON.stringify(bounces) !== JSON.stringify(current().bounces)) put({ bounces });
+      put({ supersededBytes });
       const fresh = known && bounces.filter((/** @type {Bounce} */ one) => !known?.has(one.sha256));
       known = new Set(bounces.map((/** @type {Bounce} */ one) => one.sha256));
       if (fresh?.length) put({ notice: { text: fresh.map((/** @type {Bounce} */ one) => one.told).join(" ") } });
@@ -34,8 +35,7 @@ export function bouncesPart() {
   const older = el("details", {}, el("summary", {}, "Earlier ones"));
   const rest = el("ul", { class: "rows" });
   older.append(rest);
-  const release = el("button", { type: "button", class: "plain", onclick: () => void letGo() }, "Release it");
-  const kept = el("p", { class: "note" }, "What they superseded is kept with the song. ", release);
+  const kept = el("p", { class: "note" }, "What they superseded is kept with the song. ", releaseButton());
   const part = el("section", { class: "bounces", "aria-label": "Bounces" }, el("h3", {}, "Bounces"), list, older, kept);
   follow(["bounces", "moves"], ({ bounces }) => {
     const rows = (bounces || []).map(row);
@@ -61,9 +61,34 @@ function row({ told, moves }) {
   return el("li", {}, told, acts.length ? " " : "", acts);
 }
 
+/** Nothing brings back what is released: it is pressed twice, and tells how much that is. */
+function releaseButton() {
+  const release = el("button", { type: "button", class: "plain" });
+  let isSure = false;
+  /** @param {boolean} sure */
+  const show = (sure) => {
+    isSure = sure;
+    fill(release, isSure ? "Release it for good" : "Release it", ` (${size(current().supersededBytes)})`);
+  };
+  release.addEventListener("click", ({ detail }) => {
+    if (detail > 1) return; // of a double click the first counts
+    if (isSure) void letGo();
+    show(!isSure);
+  });
+  release.addEventListener("blur", () => show(false));
+  follow(["supersededBytes"], () => show(false));
+  return release;
+}
+
+/** @param {number} bytes */
+function size(bytes) {
+  return bytes < 999.5e6 ? `${Math.ceil(bytes / 1e6)} MB` : `${(bytes / 1e9).toFixed(1)} GB`;
+}
+
 async function letGo() {
   try {
-    put({ bounces: (await ask("api/bounces", { method: "DELETE" })).result.bounces });
+    const { bounces, superseded_bytes } = (await ask("api/bounces", { method: "DELETE" })).result;
+    put({ bounces, supersededBytes: superseded_bytes });
   } catch (error) {
     put({ notice: said(error) });
   }

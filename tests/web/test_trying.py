@@ -79,6 +79,30 @@ def test_what_is_tried_out_is_what_is_rendered(song, kind):
     assert np.abs(rendered - made)[settled].max() < 1e-4
 
 
+@pytest.mark.parametrize(
+    ("target", "parameter", "points", "moves"),
+    [
+        ("pad", "mute", ((0.0, 0.0), (6.0, 1.0)), True),
+        ("pad", "level", ((6.0, 0.0), (7.0, -6.0)), True),
+        ("master", "level", ((6.0, 0.0), (7.0, -6.0)), True),
+        ("pad", "level", ((0.0, 0.0), (2.0, -6.0)), False),
+    ],
+)
+def test_what_automation_moves_meanwhile_is_told(song, target, parameter, points, moves):
+    def version():
+        return {"version": song.get("/api/song").json()["result"]["version"]}
+
+    lane = {
+        "target": target,
+        "parameter": parameter,
+        "points": [{"at_s": at_s, "value": value} for at_s, value in points],
+    }
+    assert song.post("/api/do/lane", json={**version(), "lane": lane}).status_code == 200
+    tried = song.get(f"/api/try?move={of_kind(song, 'dip')['id']}&{STRETCH}").json()["result"]
+    assert tried["near"].startswith("Automation moves the layer") is moves
+    assert song.post("/api/do/undo", json=version()).status_code == 200
+
+
 def test_settings_are_turned_without_a_change(song):
     move = of_kind(song, "shape")
     version = song.get("/api/song").json()["result"]["version"]

@@ -19,7 +19,7 @@ from mixwright.engine.chain import Chain
 from mixwright.engine.graph import bus
 from mixwright.engine.operation import Gain, Operation
 from mixwright.engine.processors import operations_of
-from mixwright.engine.taps import placing, tapped_excerpt
+from mixwright.engine.taps import placing, stays_placed, tapped_excerpt
 from mixwright.errors import SettingError, StateError
 from mixwright.model.move_inserts import insert_of, moved_strips
 from mixwright.model.move_settings import said
@@ -147,6 +147,8 @@ def _before_faders(session: Session, without: Session, move: Move, span: tuple[i
         matrix = placing(graph, name, span[0], channels)
         parts.append(TriedPart(chain=chain.listed(), keys=len(chain.keys), matrix=matrix))
         audio.append((Audio(taps[name], rate_hz), (Audio(key, rate_hz),) * len(chain.keys)))
+    if not all(stays_placed(graph, name, span) for name in names):
+        near = near or "Automation moves the layer here: the move follows it once it is rendered."
     sends = any(output.target.startswith("send ") for name in names for output in graph.nodes[name].outputs)
     near = near or ("What it sends elsewhere hears the move once it is rendered." if sends else "")
     return TriedAudio(Tried(move=move.id, parts=tuple(parts), near=near), tuple(audio))

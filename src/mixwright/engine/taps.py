@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-"""What stands in strips before their faders, in an excerpt; and how a strip's lanes place it."""
+"""What stands in strips before their faders, in an excerpt; and how a strip's lanes place it, and whether they stay."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from mixwright.engine.render import LONGEST_PRE_ROLL_S
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import Team
 from mixwright.jobs.progress import Cancel, until_stopped
-from mixwright.native.place import add_placed
+from mixwright.native.place import add_placed, lane_values
 
 _BLOCK_FRAMES = 65536
 
@@ -89,3 +89,19 @@ def placing(graph: MixGraph, name: str, frame: int, channels: int) -> tuple[floa
     if channels == 1:
         return float(gains[0, 0]), 0.0, 0.0, float(gains[1, 0])
     return float(gains[0, 0]), float(gains[0, 1]), float(gains[1, 0]), float(gains[1, 1])
+
+
+def stays_placed(graph: MixGraph, name: str, span: tuple[int, int]) -> bool:
+    """Tell whether no lane of a strip, or of a bus that it goes through, moves or mutes it in a span of frames."""
+    node = graph.nodes[name]
+    first, frames = span[0], span[1] - span[0]
+    if node.mutes is not None and np.any(lane_values(node.mutes, first, frames) != 1.0):
+        return False
+    at = 0
+    while at < len(node.lanes):
+        lane = node.lanes[at : at + 1 + 2 * int(node.lanes[at])]
+        if lane[0] > 1 and np.ptp(lane_values(lane, first, frames)) > 0.0:
+            return False
+        at += len(lane)
+    through = (output.target for output in node.outputs if not output.target.startswith("send "))
+    return all(stays_placed(graph, target, span) for target in through)

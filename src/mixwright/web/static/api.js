@@ -59,16 +59,17 @@ let last = Promise.resolve();
  * Make a change to the song that the page shows; it is told if another was first.
  * @param {string} name
  * @param {object} settings
- * @returns {Promise<any>} the result, null where it was refused
+ * @param {() => void} [again] what is done again for the asking where it was not made
+ * @returns {Promise<any>} the result, null where it was not made
  */
-export function change(name, settings) {
-  const made = last.then(() => changeNow(name, settings));
+export function change(name, settings, again = () => void change(name, settings)) {
+  const made = last.then(() => changeNow(name, settings, again));
   last = made;
   return made;
 }
 
-/** @param {string} name @param {object} settings */
-async function changeNow(name, settings) {
+/** @param {string} name @param {object} settings @param {() => void} again */
+async function changeNow(name, settings, again) {
   const song = current().song;
   if (!song) return null;
   try {
@@ -76,9 +77,9 @@ async function changeNow(name, settings) {
     await readSong();
     return found.result;
   } catch (error) {
-    const again = () => void change(name, settings);
     const isMeanwhile = error instanceof Refused && error.kind === "changed";
-    put({ notice: isMeanwhile ? { text: "The song was changed elsewhere; yours was not made.", again } : said(error) });
+    const { text } = isMeanwhile ? { text: "The song was changed elsewhere; yours was not made." } : said(error);
+    put({ notice: { text, again } });
     return null;
   }
 }

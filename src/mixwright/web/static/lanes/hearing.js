@@ -30,9 +30,13 @@ export function passOn() {
   tell({ draw: { name: what, lane } });
 }
 
-/** Keep the lane; the exact mix takes the place of what was tried out. @param {import("../types.js").Point[]} points */
-export async function settleLane(points) {
-  await keepLane(points);
+/**
+ * Keep a lane; the exact mix takes the place of what was tried out.
+ * @param {import("../types.js").Point[]} points
+ * @param {{target: string, parameter: string} | null} [lane] else the one that is shown
+ */
+export async function settleLane(points, lane = current().lane) {
+  if (!lane || !(await keepLane(lane, points, () => void settleLane(points, lane)))) return;
   const { plays, what } = listening();
   if (plays === "yes" && (what === "mix" || what === laneSource())) await listen({ what: "mix" });
 }

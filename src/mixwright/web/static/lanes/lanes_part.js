@@ -10,7 +10,7 @@ import { clock, length } from "../time.js";
 import { addAfter, draw, letGo, remove, scale, settle, settleSoon, valueWords } from "./drawing.js";
 import { laneLine } from "./lane_line.js";
 import { placed } from "./points.js";
-import { keepLane, readLanes, showLane, shownParameter, shownPoints } from "./read.js";
+import { readLanes, showLane, shownParameter, shownPoints } from "./read.js";
 import { beginRide, canRide, endRide, keepRide, levelNow, rideTo, riddenPoints } from "./ride.js";
 
 /** @typedef {import("../types.js").Point} Point */
@@ -253,11 +253,15 @@ function buttons(acts) {
     const few = `Ridden: ${riddenPoints().length} steps, as a line of ${draft?.length || 0} points within 0.3 dB. `;
     return fill(acts, few, act("Keep it", keepRide), " ", act("Throw it away", letGo));
   }
+  const takeOut = () => {
+    draw([], -1);
+    settle();
+  };
   const late = found.parameter.tried ? null : el("small", {}, "Heard as soon as it is rendered. ");
   fill(
     acts,
     canRide() ? act("Ride the level", beginRide) : null,
     late,
-    shownPoints().length ? act("Take the lane out", () => keepLane([]), "plain") : null,
+    shownPoints().length ? act("Take the lane out", takeOut, "plain") : null,
   );
 }

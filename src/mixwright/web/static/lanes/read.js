@@ -65,16 +65,25 @@ export function showLane(target, parameter) {
   put({ lane: { target, parameter: has.parameter }, draft: null, point: -1, ride: "no" });
 }
 
+/** What is on its way to be kept. @type {Point[] | null} */
+let sent = null;
+
 /**
- * Keep the lane that is shown as it is drawn: one step, which undo takes back.
+ * Keep a lane as it is drawn: one step, which undo takes back. What could not be kept stays as it is drawn.
+ * @param {{target: string, parameter: string}} lane
  * @param {Point[]} points
+ * @param {() => void} again what is done again for the asking where it was not kept
+ * @returns {Promise<boolean>} whether it was kept
  */
-export async function keepLane(points) {
-  const { lane } = current();
-  if (!lane) return;
-  const made = await change("lane", { lane: { ...lane, points } });
+export async function keepLane(lane, points, again) {
+  if (points === sent) return false;
+  sent = points;
+  const made = await change("lane", { lane: { ...lane, points } }, again);
+  if (points === sent) sent = null;
+  if (!made) return false;
   const { lanes, draft } = current();
-  if (made) shown = ++asked;
-  if (made && lanes) put({ lanes: { ...lanes, lanes: made.lanes } });
-  if (draft === points || !made) put({ draft: null });
+  shown = ++asked;
+  if (lanes) put({ lanes: { ...lanes, lanes: made.lanes } });
+  if (draft === points) put({ draft: null, ride: "no" });
+  return true;
 }

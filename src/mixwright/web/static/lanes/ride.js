@@ -108,7 +108,6 @@ export function endRide(end_s) {
 /** Keep what was ridden as the lane. */
 export async function keepRide() {
   const { draft } = current();
-  put({ ride: "no" });
   if (draft) await settleLane(draft);
 }
 

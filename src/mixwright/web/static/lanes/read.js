@@ -51,17 +51,25 @@ export function shownParameter() {
 }
 
 /**
- * Show the lane of something; what was drawn of another and not kept is let go.
+ * Show the lane of something; what was drawn of another and not kept is let go, but what was ridden comes first.
  * @param {string} target
  * @param {string} [parameter] else the one that was shown, if it has that, else its first
  */
 export function showLane(target, parameter) {
   const { lanes, lane, ride } = current();
   const found = lanes?.targets.find((one) => one.id === target);
-  if (!found?.parameters.length || ride === "rides") return;
+  if (!found?.parameters.length) return;
   const wanted = parameter || lane?.parameter;
   const has = found.parameters.find((one) => one.parameter === wanted) || found.parameters[0];
   if (lane?.target === target && lane.parameter === has.parameter) return;
+  if (ride !== "no" && shownParameter()) {
+    const text =
+      ride === "ridden"
+        ? "Keep what was ridden, or throw it away; then choose another lane."
+        : "End the pass; then choose another lane.";
+    put({ notice: { text } });
+    return;
+  }
   put({ lane: { target, parameter: has.parameter }, draft: null, point: -1, ride: "no" });
 }
 

@@ -34,14 +34,15 @@ export function canRide() {
 /** Begin a pass over the stretch that is heard, from its start. */
 export async function beginRide() {
   if (!canRide()) return;
+  const name = laneSource();
   ridden = [];
   wanted = null;
   put({ ride: "waits", draft: null, point: -1 });
   onRode(taken);
   const wished = listening().stretch || firstStretch();
-  await listen({ what: laneSource(), turned: false, stretch: wished }, { at: wished.from });
-  const { plays, stretch } = listening();
-  if (plays !== "yes" || !stretch) {
+  await listen({ what: name, turned: false, stretch: wished }, { at: wished.from });
+  const { plays, stretch, what } = listening();
+  if (plays !== "yes" || !stretch || what !== name || laneSource() !== name) {
     put({ ride: "no" });
     return;
   }

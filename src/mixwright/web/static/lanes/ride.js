@@ -3,16 +3,14 @@
 
 import { heardAt, listen, listening, onRode } from "../listening/listen.js";
 import { rate, tell } from "../listening/output.js";
+import { isLonger } from "../listening/sources.js";
 import { current, follow, put } from "../store.js";
 import { length } from "../time.js";
-import { laneSource, passOn, settleLane } from "./hearing.js";
+import { laneSource, passOn, settleLane, stretchAt } from "./hearing.js";
 import { valueAt, withRide } from "./points.js";
 import { keptPoints, shownParameter, shownPoints } from "./read.js";
 
 /** @typedef {import("../types.js").Point} Point */
-
-/** Where nothing was heard yet, so long a stretch is ridden, in seconds. */
-const STRETCH_S = 20;
 
 /** What was ridden, each level from when it was heard. @type {Point[]} */
 let ridden = [];
@@ -31,7 +29,7 @@ export function canRide() {
   return shownParameter()?.parameter.parameter === "level" && laneSource() !== "";
 }
 
-/** Begin a pass over the stretch that is heard, from its start. */
+/** Begin a pass over the stretch that is heard, from its start; of a long one over what lies around what sounds. */
 export async function beginRide() {
   if (!canRide()) return;
   const name = laneSource();
@@ -39,7 +37,8 @@ export async function beginRide() {
   wanted = null;
   put({ ride: "waits", draft: null, point: -1 });
   onRode(taken);
-  const wished = listening().stretch || firstStretch();
+  const before = listening().stretch;
+  const wished = before && !isLonger(before) ? before : stretchAt(heardAt() ?? current().cursor_s);
   await listen({ what: name, turned: false, stretch: wished }, { at: wished.from });
   const { plays, stretch, what } = listening();
   if (plays !== "yes" || !stretch || what !== name || laneSource() !== name) {
@@ -56,14 +55,6 @@ export async function beginRide() {
     if (now !== null && (reached >= 0 || now < stretch.from + 1)) reached = Math.max(reached, now);
     requestAnimationFrame(watch);
   });
-}
-
-/** @returns {import("../listening/sources.js").Stretch} the section that the keys are in */
-function firstStretch() {
-  const { song, cursor_s } = current();
-  const part = song?.sections.find((one) => cursor_s >= one.start_s && cursor_s < one.end_s);
-  if (part) return { from: part.start_s, to: part.end_s, name: part.name };
-  return { from: cursor_s, to: Math.min(cursor_s + STRETCH_S, length()), name: "" };
 }
 
 /** Have the layer at a level from now on. @param {number} db */

@@ -3,7 +3,7 @@
 
 import { heardAt, listen, pause } from "./listening/listen.js";
 import { LONGEST_S, isLonger } from "./listening/sources.js";
-import { current } from "./store.js";
+import { current, follow } from "./store.js";
 
 /**
  * Play from a time on.
@@ -32,3 +32,21 @@ export function hear(from, to, tracks = []) {
 export const hush = pause;
 /** The time that sounds now, in seconds of the song; null where nothing does. */
 export const playedAt = heardAt;
+
+/**
+ * Call something before each picture for as long as anything is heard, or waits to be.
+ * @param {() => void} moved
+ * @returns {() => void} stops it
+ */
+export function followPlaying(moved) {
+  let runs = false;
+  const again = () => {
+    moved();
+    runs = current().playing !== null;
+    if (runs) requestAnimationFrame(again);
+  };
+  return follow(["playing"], ({ playing }) => {
+    if (!runs && playing) requestAnimationFrame(again);
+    runs ||= playing !== null;
+  });
+}

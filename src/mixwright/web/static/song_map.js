@@ -5,7 +5,7 @@ import { drawn, panned, timeKey } from "./canvas.js";
 import { el, fill } from "./dom.js";
 import { FOOT_PX, layOut, layout, rowAt, rowNames, sectionNames } from "./map_rows.js";
 import { lanesOver } from "./lanes/over_rows.js";
-import { hear, playedAt } from "./player.js";
+import { followPlaying, hear, playedAt } from "./player.js";
 import { chooseTracks } from "./selection.js";
 import { current, follow, followSong, put } from "./store.js";
 import { clock, inView, length, reveal, ticks } from "./time.js";
@@ -99,12 +99,8 @@ export function songMap() {
       if (box) box.checked = tracks.every((id) => now.chosen.includes(id)) && tracks[0] !== "";
     }
     fill(reading, told());
-    if (now.playing)
-      requestAnimationFrame(function moved() {
-        ask();
-        if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
-      });
   });
+  followPlaying(ask);
   return map;
 }
 

@@ -3,7 +3,7 @@
 
 import { drawn, panned, timeKey } from "./canvas.js";
 import { el, fill } from "./dom.js";
-import { hear, playedAt } from "./player.js";
+import { followPlaying, hear, playedAt } from "./player.js";
 import { current, follow, put } from "./store.js";
 import { clock, inView, reveal, ticks } from "./time.js";
 
@@ -85,16 +85,16 @@ export function voiceLine(line) {
       timeKey(event);
     }
   });
-  const stop = follow(["phrase", "view_s", "playing"], (now) => {
+  const stopped = follow(["phrase", "view_s", "playing"], (now) => {
     ask();
     const phrase = line.phrases.find((one) => key(line, one) === now.phrase);
     fill(told, phrase ? [phrase.told, phrase.fix ? el("b", {}, ` ${phrase.fix}`) : ""] : line.told);
-    if (now.playing)
-      requestAnimationFrame(function moved() {
-        ask();
-        if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
-      });
   });
+  const still = followPlaying(ask);
+  const stop = () => {
+    stopped();
+    still();
+  };
   const element = el("section", { class: "voice", "aria-label": `The line of ${line.name}` }, gutter, group, told);
   return { element, stop };
 }

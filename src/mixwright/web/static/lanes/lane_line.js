@@ -3,7 +3,7 @@
 
 import { drawn } from "../canvas.js";
 import { el, fill } from "../dom.js";
-import { playedAt } from "../player.js";
+import { followPlaying, playedAt } from "../player.js";
 import { current, follow, put } from "../store.js";
 import { clock, inView, ticks } from "../time.js";
 import { scale, valueWords } from "./drawing.js";
@@ -53,15 +53,8 @@ export function laneLine() {
   }
 
   follow(["lane", "lanes", "draft", "point", "view_s"], points);
-  follow(["ride", "cursor_s"], ask);
-  follow(["playing"], ({ playing }) => {
-    ask();
-    if (playing)
-      requestAnimationFrame(function moved() {
-        ask();
-        if (playedAt() !== null || current().playing?.waits) requestAnimationFrame(moved);
-      });
-  });
+  follow(["ride", "cursor_s", "playing"], ask);
+  followPlaying(ask);
   field.addEventListener("keydown", (event) => keyed(event, field));
   field.addEventListener("focusin", (event) => {
     const k = pointOf(event.target);

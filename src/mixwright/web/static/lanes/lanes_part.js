@@ -4,7 +4,7 @@
 import { el, fill } from "../dom.js";
 import { stepper } from "../moves/stepper.js";
 import { picker } from "../picker.js";
-import { playedAt } from "../player.js";
+import { followPlaying } from "../player.js";
 import { current, follow } from "../store.js";
 import { clock, length } from "../time.js";
 import { addAfter, draw, letGo, remove, scale, settle, settleSoon, valueWords } from "./drawing.js";
@@ -60,15 +60,16 @@ export function lanesPart() {
     if (held) acts.querySelector("button")?.focus();
   });
   follow(["lane", "lanes", "draft", "point"], () => fields(numbers));
+  const moved = () => {
+    strip.value = String(levelNow());
+    tellStrip(strip);
+  };
   follow(["playing", "ride"], ({ ride }) => {
     strip.disabled = ride !== "rides";
     if (ride === "rides") strip.focus();
-    requestAnimationFrame(function moved() {
-      strip.value = String(levelNow());
-      tellStrip(strip);
-      if (playedAt() !== null || current().ride === "rides") requestAnimationFrame(moved);
-    });
+    requestAnimationFrame(moved);
   });
+  followPlaying(moved);
   return part;
 }
 

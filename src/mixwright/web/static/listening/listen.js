@@ -42,7 +42,10 @@ function set(fields) {
   const next = { ...listening(), ...fields };
   const { plays, stretch } = next;
   const isOn = stretch && (plays === "yes" || plays === "waits");
-  put({ listening: next, playing: isOn ? { from: stretch.from, to: stretch.to, waits: plays === "waits" } : null });
+  const playing = isOn ? { from: stretch.from, to: stretch.to, waits: plays === "waits" } : null;
+  const before = current().playing;
+  const isSame = before?.from === playing?.from && before?.to === playing?.to && before?.waits === playing?.waits;
+  put({ listening: next, playing: isSame ? before : playing });
 }
 
 /** @type {(what: {frame: number, db: number | null}) => void} */

@@ -65,6 +65,10 @@ def test_a_lane_is_a_change_like_any_other(client, folder):
     done = client.post("/api/do/lane", json={"version": seen, "lane": lane})
     assert [point["at_s"] for point in done.json()["result"]["lanes"][0]["points"]] == [1.0, 2.0]
     assert client.post("/api/do/lane", json={"version": seen, "lane": lane}).status_code == 409
+    here = {"version": version(client), "lane": lane}
+    other = client.post("/api/do/lane", json=here | {"before": lane["points"][:1]})
+    assert (other.status_code, other.json()["error"]["kind"]) == (409, "changed")
+    assert client.post("/api/do/lane", json=here | {"before": lane["points"]}).status_code == 200
     view = client.get("/api/lanes").json()["result"]
     assert view["lanes"] == done.json()["result"]["lanes"]
     assert next(one["name"] for one in view["targets"] if one["id"] == "master") == "the whole mix"

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from mixwright.app.page import write_page
 from mixwright.engine.lanes import range_of
-from mixwright.errors import SettingError, count, listed, printable
+from mixwright.errors import ChangedError, SettingError, count, listed, printable
 from mixwright.io.kept import read_kept, read_lanes, write_lanes
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.model.lane import Breakpoint, Lane
@@ -35,7 +35,13 @@ def lanes_view(folder: Path) -> LanesView:
     return LanesView(lanes=read_lanes(folder, song.automation), targets=tuple(_targets(song, channels)))
 
 
-def set_lane(folder: Path, target: str, parameter: str, points: Sequence[Breakpoint]) -> tuple[Lane, ...]:
+def set_lane(
+    folder: Path,
+    target: str,
+    parameter: str,
+    points: Sequence[Breakpoint],
+    before: Sequence[Breakpoint] | None = None,
+) -> tuple[Lane, ...]:
     """Put a lane in the place of the one for the same thing; without points it is taken out. Returns all lanes.
 
     Parameters
@@ -46,13 +52,15 @@ def set_lane(folder: Path, target: str, parameter: str, points: Sequence[Breakpo
         as those of :func:`lanes_view`
     points : sequence of Breakpoint
         in any order; of several at one time the first and the last count
+    before : sequence of Breakpoint, optional
+        those that the lane had when these were begun; None: these count whatever is there
 
     Raises
     ------
     SettingError
         where the target, the parameter or a value is not known or allowed
     ChangedError
-        within `io.song_file.unchanged_since`
+        within `io.song_file.unchanged_since`, and where the lane is not as it was `before`
     """
     if len(points) > MOST_POINTS:
         raise SettingError(f"a lane of {len(points)} points", hint=f"at most {MOST_POINTS}")
@@ -64,12 +72,17 @@ def set_lane(folder: Path, target: str, parameter: str, points: Sequence[Breakpo
     held = Lane(target=target, parameter=parameter, points=_in_order(points))
     kept: list[tuple[Lane, ...]] = []
 
-    def edit(before: Song) -> Song:
-        _check_known(before, target, parameter)
-        lanes = read_lanes(folder, before.automation)
+    def edit(song: Song) -> Song:
+        _check_known(song, target, parameter)
+        lanes = read_lanes(folder, song.automation)
+        there = next((one.points for one in lanes if (one.target, one.parameter) == (target, parameter)), ())
+        if before is not None and _in_order(before) != _in_order(there):
+            raise ChangedError(
+                f"the lane of {target} was changed meanwhile", hint="look at it as it is now, and draw it again"
+            )
         now = _replaced(lanes, held)
         kept.append(now)
-        return before if now == lanes else changed(before, automation=write_lanes(folder, now))
+        return song if now == lanes else changed(song, automation=write_lanes(folder, now))
 
     told = f"{count(len(held.points), 'point')}" if held.points else "none"
     edit_song(folder, f"lane of {target}: {_name(parameter)}, {told}", edit)

@@ -19,7 +19,7 @@ from mixwright.app.settle import settle
 from mixwright.app.song_view import set_walk, song_view
 from mixwright.errors import ChangedError, SettingError, listed, printable
 from mixwright.io.song_file import unchanged_since
-from mixwright.model.lane import Lane
+from mixwright.model.lane import Breakpoint, Lane
 from mixwright.model.record import Record
 from mixwright.model.song_edit import SongEdit
 from mixwright.model.song_view import Walk
@@ -71,9 +71,10 @@ class Leave(_Change, frozen=True, kw_only=True):
 
 
 class SetLane(_Change, frozen=True, kw_only=True):
-    """A lane in the place of the one for the same thing; no points: none."""
+    """A lane in the place of the one for the same thing; no points: none. `before`: its points when it was begun."""
 
     lane: Lane
+    before: tuple[Breakpoint, ...] | None = None
 
 
 class Again(_Change, frozen=True, kw_only=True):
@@ -92,7 +93,7 @@ def _leave(folder: Path, asked: Leave) -> object:
 
 
 def _lane(folder: Path, asked: SetLane) -> object:
-    return {"lanes": set_lane(folder, asked.lane.target, asked.lane.parameter, asked.lane.points)}
+    return {"lanes": set_lane(folder, asked.lane.target, asked.lane.parameter, asked.lane.points, asked.before)}
 
 
 #: By name: what is sent, and what does it.

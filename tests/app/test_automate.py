@@ -10,9 +10,9 @@ from mixwright.app.automate import lanes_view, set_lane
 from mixwright.app.decide import redo, undo
 from mixwright.app.playable import Playable
 from mixwright.errors import SettingError, StateError
-from mixwright.io.song_file import create_song, load_song
+from mixwright.io.song_file import create_song, edit_song, load_song
 from mixwright.model.lane import Breakpoint, Lane
-from mixwright.model.song import Send, Song, Source, Track
+from mixwright.model.song import Group, Send, Song, Source, Track, changed
 
 RATE_HZ = 8000
 SECONDS = 2
@@ -94,6 +94,12 @@ def test_each_lane_is_a_step_and_undo_brings_back_what_was_kept_by_hand(folder):
     (folder / "kept" / "lanes" / f"{load_song(folder).automation}.json").unlink()
     with pytest.raises(StateError, match="automation of the song is gone"):
         heard(folder)
+
+
+def test_where_a_track_and_a_group_share_an_id_the_lane_is_that_of_the_track(folder):
+    edit_song(folder, "by hand", lambda song: changed(song, groups=(Group(id="a", name="All"),)))
+    assert [one.name for one in lanes_view(folder).targets if one.id == "a"] == ["a"]
+    assert [lane.target for lane in set_lane(folder, "a", "level", points((0.0, -6.0)))] == ["a"]
 
 
 def test_what_has_no_lane_is_refused(folder):

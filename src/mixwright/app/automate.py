@@ -126,10 +126,11 @@ def _targets(song: Song, channels: dict[str, int]) -> Iterator[ViewedTarget]:
             sends = dict.fromkeys(send for track in tracks for send in (*track.sends, *track.pre_sends))
             yield _target(source.id, source.name, [_LEVEL, _MUTE, *_sends(sends, names)])
     for track in song.tracks:
-        if track.use:
-            yield _strip_target(song, track, "track", names, channels.get(track.id, 0))
+        if track.use and kept_target(song, track.id, "track"):
+            yield _strip_target(track, track.name, names, channels.get(track.id, 0))
     for group in song.groups:
-        yield _strip_target(song, group, "group", names, 2)
+        if kept_target(song, group.id, "group"):
+            yield _strip_target(group, f"{group.name} (group)", names, 2)
     for send in song.sends:
         if kept_target(song, send.id, "send"):
             plain = [changed(one, tried=False) for one in (_LEVEL, _MUTE)]
@@ -137,11 +138,9 @@ def _targets(song: Song, channels: dict[str, int]) -> Iterator[ViewedTarget]:
     yield _target(MASTER, "the whole mix", [_LEVEL])
 
 
-def _strip_target(song: Song, one: Track | Group, kind: str, names: dict[str, str], channels: int) -> ViewedTarget:
-    own = kept_target(song, one.id, kind)
+def _strip_target(one: Track | Group, name: str, names: dict[str, str], channels: int) -> ViewedTarget:
     sends = (*one.sends, *one.pre_sends)
-    found = [_LEVEL, _MUTE, *_positions(one.strip, channels), *_sends(sends, names)] if own else []
-    return _target(one.id, one.name if kind == "track" else f"{one.name} (group)", found)
+    return _target(one.id, name, [_LEVEL, _MUTE, *_positions(one.strip, channels), *_sends(sends, names)])
 
 
 def _is_strip(song: Song, id_: str) -> bool:

@@ -65,9 +65,10 @@ def _damaged(folder: Path, song: Song) -> list[str]:
         return []  # what intake found is told, and nothing stands on it
     if intake is None:
         return []
-    used = {track.id: track.file for track in used_tracks(song)}
+    # Intake tells files as they were delivered, the song from its own folder: only their names are alike.
+    used = {track.id: printable(Path(track.file).name) for track in used_tracks(song)}
     return [
         track.id
         for track in intake.tracks
-        if used.get(track.id) == track.file and any(fault.kind in _DAMAGED for fault in track.faults)
+        if used.get(track.id) == Path(track.file).name and any(fault.kind in _DAMAGED for fault in track.faults)
     ]

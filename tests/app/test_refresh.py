@@ -15,13 +15,15 @@ import soundfile
 from intake_sounds import RATE_HZ, hits, tone, voice
 from mixwright.app.decide import add
 from mixwright.app.mix import mix
+from mixwright.app.ready import Confirmed, check_ready
 from mixwright.app.refresh import refresh
 from mixwright.app.start import start
-from mixwright.errors import Cancelled, InputError, OutputError
+from mixwright.errors import Cancelled, InputError, OutputError, StateError
 from mixwright.io.hashing import file_sha256
-from mixwright.io.kept import read_kept
+from mixwright.io.kept import read_kept, write_kept
 from mixwright.io.song_file import edit_song, load_song
 from mixwright.jobs.progress import Cancel
+from mixwright.model.audio import Fault
 from mixwright.model.results import StartResult
 from mixwright.model.song import Song, changed
 
@@ -120,6 +122,31 @@ def test_new_files_become_tracks_and_the_rest_stays(folder: Path) -> None:
     assert kept.tracks[-3:] == result.added
     assert "Snare" in (song / "page.html").read_text()
     assert mix(song).moves == ("level-kick-" + before.moves[0].id.rsplit("-", 1)[1],)
+    assert refresh(song).added == ()
+
+
+def test_of_a_bounce_that_is_taken_the_intake_tells_what_it_holds(folder: Path) -> None:
+    song, file = folder / "song", folder / "tracks" / "Kick.wav"
+    before = read_kept(song, "intake", StartResult)
+    kick, *others = before.tracks
+    cut = Fault(kind="truncated", severity="look", detail="")
+    write_kept(song, "intake", changed(before, tracks=(changed(kick, faults=(cut,)), *others)))
+    with pytest.raises(StateError, match="1 damaged track: kick"):
+        check_ready(song, load_song(song), Confirmed())
+    write(file, np.stack([KICK, 0.5 * KICK], axis=1))
+    result = refresh(song, take=True)
+    assert ([bounce.track for bounce in result.taken], result.added, result.notes) == (["kick"], (), ())
+    check_ready(song, load_song(song), Confirmed())
+    intake = read_kept(song, "intake", StartResult)
+    assert [track.id for track in intake.tracks] == [track.id for track in before.tracks]
+    assert intake.tracks[0].channels == 2
+    damaged = KICK.copy()
+    damaged[1000:1010] = np.nan
+    soundfile.write(file, damaged, RATE_HZ, subtype="FLOAT")
+    result = refresh(song, take=True)
+    assert any(note.startswith("Kick.wav: damaged samples") for note in result.notes)
+    with pytest.raises(StateError, match="1 damaged track: kick"):
+        check_ready(song, load_song(song), Confirmed())
     assert refresh(song).added == ()
 
 

@@ -24,9 +24,11 @@ from mixwright.io.stems import StemStore
 from mixwright.jobs.cache import Cache
 from mixwright.jobs.pool import in_order
 from mixwright.jobs.progress import Cancel, Job, Report, silent
+from mixwright.model.bounces import Bounce
 from mixwright.model.files import files_of
 from mixwright.model.results import RefreshResult, SourceIntake, StartResult, TrackFile, TrackIntake
 from mixwright.model.song import RESERVED, Group, Song, Source, Track, changed, source_of
+from mixwright.report.sentences import fault_sentence
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,19 +86,28 @@ def refresh(song: Path, *, take: bool = False, report: Report = silent, cancel: 
     intake = read_kept(song, "intake", StartResult)
     there = [track for track in now.tracks if is_there(song, track.file)]
     seen = _look(song, now, there, _untold(there, intake), report, cancel)
+    taken: tuple[Bounce, ...] = ()
+    untaken: tuple[str, ...] = ()
+    if take and seen.changed:
+        try:
+            taken, untaken = take_bounces(song, seen.changed, report=report, cancel=cancel)
+        finally:  # some may be taken all the same
+            intake = _without_taken(song, seen.changed)
+        now = load_song(song)
+        there = [track for track in now.tracks if is_there(song, track.file)]
+        seen = _look(song, now, there, _untold(there, intake), report, cancel)
     added = _add(song, seen, intake) if seen.understood else _Added(now)
     known = {track.id for track in there}
-    taken, untaken = (
-        take_bounces(song, seen.changed, report=report, cancel=cancel) if take and seen.changed else ((), ())
-    )
-    gone = {bounce.track for bounce in taken}
+    bounced = {bounce.track for bounce in taken}
+    found = [track for track in added.tracks if track.id in bounced]
+    faults = [f"{t.file}: {fault_sentence(one)}." for t in found for one in t.faults if one.severity != "note"]
     result = RefreshResult(
-        added=added.tracks,
-        changed=tuple(TrackFile(id=track.id, file=track.file) for track in seen.changed if track.id not in gone),
+        added=tuple(track for track in added.tracks if track.id not in bounced),
+        changed=tuple(TrackFile(id=track.id, file=track.file) for track in seen.changed),
         missing=tuple(TrackFile(id=track.id, file=track.file) for track in now.tracks if track.id not in known),
         copies=seen.copies,
         questions=_new_questions(seen.understood, intake),
-        notes=(*added.notes, *seen.notes, *untaken),
+        notes=(*added.notes, *seen.notes, *untaken, *faults),
         taken=taken,
     )
     if added.tracks:
@@ -111,15 +122,29 @@ def _untold(there: Sequence[Track], intake: StartResult | None) -> list[Track]:
     return [track for track in there if track.use and track.id not in told]
 
 
+def _without_taken(song: Path, differing: Sequence[Track]) -> StartResult | None:
+    """Leave tracks whose new file was taken out of the intake, which tells of the old one; return what it tells now."""
+    intake = read_kept(song, "intake", StartResult)
+    held = {track.id: track.sha256 for track in load_song(song).tracks}
+    taken = {track.id for track in differing if held.get(track.id) != track.sha256}
+    if intake is None or not taken:
+        return intake
+    left = changed(intake, tracks=tuple(track for track in intake.tracks if track.id not in taken))
+    write_kept(song, "intake", left)
+    return left
+
+
 def _keep(song: Path, added: _Added, questions: Sequence[str]) -> None:
     """Write what was found into the intake as it is by now: another run may have added to it."""
     intake = read_kept(song, "intake", StartResult)
     if intake is None:
         return
+    order = {track.id: k for k, track in enumerate(added.song.tracks)}
     tracks, sources = {track.id for track in intake.tracks}, {source.id for source in intake.sources}
+    told = (*intake.tracks, *(track for track in added.tracks if track.id not in tracks))
     kept = changed(
         intake,
-        tracks=(*intake.tracks, *(track for track in added.tracks if track.id not in tracks)),
+        tracks=tuple(sorted(told, key=lambda track: order.get(track.id, len(order)))),
         sources=(*intake.sources, *(source for source in added.sources if source.id not in sources)),
         questions=(*intake.questions, *(question for question in questions if question not in intake.questions)),
     )

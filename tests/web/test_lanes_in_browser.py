@@ -4,8 +4,9 @@
 import pytest
 
 from made_songs import make_song
-from mixwright.app.automate import lanes_view
+from mixwright.app.automate import lanes_view, set_lane
 from mixwright.io.song_file import load_song
+from mixwright.model.lane import Breakpoint
 from web.pages import CONTRAST, NEEDS_BROWSER, expect, grave_faults, opened_song
 
 pytestmark = [*NEEDS_BROWSER, pytest.mark.slow]
@@ -68,6 +69,33 @@ def test_by_mouse_points_are_added_dragged_and_removed(opened):
     assert kept(folder) == {}
     page.keyboard.press("Control+z")
     expect(line.locator(".point")).to_have_count(2)
+
+
+def test_what_another_page_made_of_a_lane_is_not_lost_unasked(browser, tmp_path):
+    folder = make_song(tmp_path)
+    with opened_song(browser, folder, expected="status of 409") as page:
+        page.wait_for_selector(".names label")
+        _drawn_meanwhile(page, folder)
+
+
+def _drawn_meanwhile(page, folder):
+    line = chosen(page, "pad")
+    line.scroll_into_view_if_needed()
+    box = line.bounding_box()
+    place = lambda x, y: (box["x"] + x * box["width"], box["y"] + y * box["height"])  # noqa: E731
+    page.mouse.click(*place(0.5, 0.25))
+    page.get_by_role("button", name="Undo: lane of pad: level, 1 point").wait_for()
+    page.mouse.move(*place(0.5, 0.25))
+    page.mouse.down()
+    page.mouse.move(*place(0.5, 0.5), steps=5)
+    theirs = [Breakpoint(at_s=1.0, value=-3.0), Breakpoint(at_s=2.0, value=-2.0)]
+    set_lane(folder, "pad", "level", theirs)
+    page.get_by_role("button", name="Undo: lane of pad: level, 2 points").wait_for()
+    page.mouse.up()
+    expect(page.locator(".notice")).to_contain_text("yours was not made")
+    assert list(kept(folder)["pad", "level"]) == theirs
+    page.get_by_role("button", name="Do it again").click()
+    until(page, lambda: [point.value for point in kept(folder)["pad", "level"]] == [-6.0])
 
 
 def test_by_keyboard_alone_a_mute_and_a_typed_value(opened):

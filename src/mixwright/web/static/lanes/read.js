@@ -2,7 +2,7 @@
 // Lanes as the server keeps them, and the one that is shown.
 
 import { ask, change, said } from "../api.js";
-import { current, put } from "../store.js";
+import { current, follow, put } from "../store.js";
 
 /** @typedef {import("../types.js").Point} Point @typedef {import("../types.js").Parameter} Parameter */
 
@@ -76,6 +76,16 @@ export function showLane(target, parameter) {
 /** What is on its way to be kept. @type {Point[] | null} */
 let sent = null;
 
+/** What was kept of the lane when its draft was begun; null: it replaces whatever is there. @type {Point[] | null} */
+let begun = null;
+
+let drawing = false;
+follow(["draft"], ({ lane, draft }) => {
+  if (!draft || !lane) begun = null;
+  else if (!drawing) begun = keptPoints(lane.target, lane.parameter);
+  drawing = Boolean(draft);
+});
+
 /**
  * Keep a lane as it is drawn: one step, which undo takes back. What could not be kept stays as it is drawn.
  * @param {{target: string, parameter: string}} lane
@@ -86,9 +96,14 @@ let sent = null;
 export async function keepLane(lane, points, again) {
   if (points === sent) return false;
   sent = points;
-  const made = await change("lane", { lane: { ...lane, points } }, again);
+  const before = begun;
+  if (before) begun = points; // what is drawn on meanwhile begins with this
+  const made = await change("lane", { lane: { ...lane, points }, ...(before && { before }) }, again);
   if (points === sent) sent = null;
-  if (!made) return false;
+  if (!made) {
+    begun = null; // asked for again it is meant
+    return false;
+  }
   const { lanes, draft } = current();
   shown = ++asked;
   if (lanes) put({ lanes: { ...lanes, lanes: made.lanes } });

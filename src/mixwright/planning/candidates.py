@@ -9,20 +9,16 @@ from dataclasses import replace
 from mixwright.model.ledger import Finding
 from mixwright.planning import limits
 from mixwright.planning.candidate import Candidate, Setting
-from mixwright.planning.clash import Clash, Target, lighter_side, middle_hz
+from mixwright.planning.clash import Clash, Target, lighter_side, side_of
 from mixwright.planning.essentials import Essentials
 from mixwright.planning.excited import Excited
 from mixwright.planning.keyed_candidates import dips, ducks
-from mixwright.planning.known import CENTRED, KnownSong
+from mixwright.planning.known import KnownSong
 from mixwright.planning.shape_candidates import as_elsewhere, band_limits, complements, cuts, tilts
 from mixwright.planning.standing import Standing, standings
 
-#: What lies lower than this stays in the centre (Mansbridge et al. 2012).
-_CENTRE_BELOW_HZ = 200.0
 #: Who takes more than this part of a loss is what is in the way.
 _MOST = 0.5
-#: From which share of side power a layer is wide.
-_WIDE = 0.1
 
 
 def candidates_of(
@@ -144,16 +140,14 @@ def _pans(clash: Clash) -> Iterator[Candidate]:
 
 
 def _placeable(clash: Clash, target: Target) -> bool:
-    row = target.row
-    if row is None or row.role in CENTRED or row.channels != 1 or len(row.tracks) != 1:
-        return False
-    return row.place_at(clash.finding.section) != "lead" and middle_hz(clash.excited, target.rows) > _CENTRE_BELOW_HZ
+    row = target.placeable(clash.excited)
+    return row is not None and row.place_at(clash.finding.section) != "lead"
 
 
 def _panned(clash: Clash, target: Target, side: int) -> Candidate:
     assert target.row is not None
     was = target.row.pan
-    to = side if abs(was) < 0.2 else (1 if was > 0.0 else -1)  # what stands on a side stays on it
+    to = side_of(was, side)
     first = min(1.0, abs(was) + 0.4) * to
     low, high = (-1.0, max(was, 0.0)) if to < 0 else (min(was, 0.0), 1.0)
     known = {"from_pan": was, "law": clash.song.law}
@@ -161,18 +155,11 @@ def _panned(clash: Clash, target: Target, side: int) -> Candidate:
     return clash.candidate("pan", target, (), (setting,), known=known, pair=f"pan {clash.finding.id}", why="pan")
 
 
-def _wide(target: Target) -> bool:
-    row = target.row
-    if row is not None and (row.channels != 2 or len(row.tracks) > 1 or row.role in CENTRED):
-        return False
-    return target.of.side_share >= _WIDE
-
-
 def _narrow(clash: Clash) -> Iterator[Candidate]:
     """Yield wide layers kept to a part of the width, to one side: both sides of a stereo strip placed anew."""
     side = lighter_side(clash.excited, [clash.victim])
     for target in clash.targets:
-        if not _wide(target):
+        if not target.is_wide:
             continue
         left, right = target.of.left, target.of.right
         # The outer side stays, the other one comes in, at most to a little beyond the middle.
@@ -187,7 +174,7 @@ def _narrow(clash: Clash) -> Iterator[Candidate]:
 
 def _widths(clash: Clash) -> Iterator[Candidate]:
     for target in clash.targets:
-        if _wide(target):
+        if target.is_wide:
             setting = Setting("width", 1.0, limits.WIDTH.value, 1.0, 0.6)
             known = {"correlation": 1.0 - 2.0 * target.of.side_share}
             yield clash.candidate("width", target, (), (setting,), known=known, why="width")

@@ -17,7 +17,7 @@ from mixwright.model.words import MoveKind
 from mixwright.planning.candidate import Candidate, Setting
 from mixwright.planning.excited import Excited
 from mixwright.planning.keyed_gains import together
-from mixwright.planning.known import KnownGroup, KnownRow, KnownSong
+from mixwright.planning.known import CENTRED, KnownGroup, KnownRow, KnownSong
 
 #: Who takes less than this part of a loss is not asked for room, and of a group no more than so many one by one.
 _LEAST_PART, _MOST_TAKERS = 0.1, 3
@@ -27,6 +27,12 @@ _GROUP_PART = 0.5
 _FROM_HZ, _TO_HZ, _WIDE_OCT = 60.0, 9000.0, 1.0
 #: A second band holds at least this part of what is lost.
 _WORTH = 0.1
+#: What lies lower than this stays in the centre (Mansbridge et al. 2012).
+_CENTRE_BELOW_HZ = 200.0
+#: From which share of side power a layer is wide.
+_WIDE = 0.1
+#: What stands nearer to the centre than this may go to either side.
+_NEAR_CENTRE = 0.2
 
 
 @dataclass(frozen=True)
@@ -41,6 +47,21 @@ class Target:
     def row(self) -> KnownRow | None:
         """The row, where it is no group."""
         return self.of if isinstance(self.of, KnownRow) else None
+
+    @property
+    def is_wide(self) -> bool:
+        """Tell whether its width may be seen to: it is wide, and no layer that stays in the centre or has no sides."""
+        row = self.row
+        if row is not None and (row.channels != 2 or len(row.tracks) > 1 or row.role in CENTRED):
+            return False
+        return self.of.side_share >= _WIDE
+
+    def placeable(self, excited: Excited) -> KnownRow | None:
+        """Return the row, where it is a layer of one channel that may leave the centre; None where it is none."""
+        row = self.row
+        if row is None or row.role in CENTRED or row.channels != 1 or len(row.tracks) != 1:
+            return None
+        return row if middle_hz(excited, self.rows) > _CENTRE_BELOW_HZ else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,3 +254,8 @@ def lighter_side(excited: Excited, apart_from: Sequence[int]) -> int:
     """Return the side on which less sounds, without some rows: -1 left, 1 right (where both are alike)."""
     left, right = np.delete(excited.own, list(apart_from), axis=0).sum(axis=(0, 2, 3), dtype=np.float64)
     return -1 if left < right else 1
+
+
+def side_of(pan: float, side: int) -> int:
+    """Return to which side a layer goes: what stands on one stays on it, else to the side that is asked for."""
+    return side if abs(pan) < _NEAR_CENTRE else (1 if pan > 0.0 else -1)

@@ -12,9 +12,9 @@ from mixwright.model.profile import THIRDS_HZ
 from mixwright.model.words import MoveKind
 from mixwright.planning import limits
 from mixwright.planning.candidate import Candidate, Setting
-from mixwright.planning.clash import Target, lighter_side, middle_hz
+from mixwright.planning.clash import Target, lighter_side, side_of
 from mixwright.planning.excited import Excited
-from mixwright.planning.known import CENTRED, KnownSong
+from mixwright.planning.known import KnownSong
 from mixwright.planning.record_figures import RecordFigures
 from mixwright.planning.shape_candidates import bell_of
 from mixwright.reference.stretches import Stretch
@@ -22,8 +22,6 @@ from mixwright.reference.stretches import Stretch
 #: So many layers are asked, those that carry most. Who holds less than the first part of a band does not carry it, who
 #: has more than the second part of its energy there lives there; a group is asked that holds more than the third.
 _CARRIERS, _CARRIES, _LIVES_THERE, _GROUP_PART = 3, 0.15, 0.5, 0.5
-#: Layers whose middle lies lower stay in the centre; from which part of side power one is wide.
-_CENTRE_BELOW_HZ, _WIDE = 200.0, 0.1
 #: What the figures are about that have no band of their own, in Hz.
 _FIGURE_HZ = {"low_end_db": (20.0, 160.0), "top_end_db": (5000.0, 16000.0)}
 
@@ -96,17 +94,15 @@ class _Found:
         side = power * np.array(self._figures.side_share)
         end = limits.RECORDS_NARROW.value if self._less else limits.RECORDS_WIDTH.value
         for target in self._carriers(side):
-            if _is_wide(target):
+            if target.is_wide:
                 setting = Setting("width", 1.0, min(1.0, end), max(1.0, end), 0.5 * (1.0 + end))
                 known = {"correlation": 1.0 - 2.0 * target.of.side_share}
                 yield self._made("width", target, setting, known=known)
         for target in () if self._less else self._carriers(power):
-            row = target.row
-            if row is None or row.channels != 1 or len(row.tracks) != 1 or row.role in CENTRED:
-                continue
             longest = max(self._sections, key=lambda one: float(one.active_s[target.rows[0]]))
-            if middle_hz(longest, target.rows) > _CENTRE_BELOW_HZ:
-                to = lighter_side(longest, target.rows) if abs(row.pan) < 0.2 else (1 if row.pan > 0.0 else -1)
+            row = target.placeable(longest)
+            if row is not None:
+                to = side_of(row.pan, lighter_side(longest, target.rows))
                 end = min(max(row.pan + to * limits.RECORDS_PAN.value, -1.0), 1.0)
                 setting = Setting("pan", row.pan, min(row.pan, end), max(row.pan, end), 0.5 * (row.pan + end))
                 yield self._made("pan", target, setting, known={"from_pan": row.pan, "law": self._song.law})
@@ -150,10 +146,3 @@ class _Found:
             price_share=limits.RECORDS_PART.value,
             why="records",
         )
-
-
-def _is_wide(target: Target) -> bool:
-    row = target.row
-    if row is not None and (row.channels != 2 or len(row.tracks) > 1 or row.role in CENTRED):
-        return False
-    return target.of.side_share >= _WIDE

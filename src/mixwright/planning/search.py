@@ -107,7 +107,7 @@ class Search:
             # None of them mends what it was made for: others may.
             needless = {id(one.candidate) for one in made}
             self._units = [unit for unit in self._units if not any(id(one) in needless for one in unit)]
-        after = self._of.cost(_chosen(picks))
+        after = self._of.cost(chosen(picks))
         if after.total >= before.total:
             return Found((), before, before)
         return Found(tuple(picks), before, after)
@@ -174,7 +174,7 @@ class Search:
     def _next(self, picks: Sequence[Pick]) -> list[Pick] | None:
         """Return moves with the best one more, or in the place of one; None where none is worth its price."""
         self._cancel.check()
-        state = State(self._of, _chosen(picks))
+        state = State(self._of, chosen(picks))
         free = [unit for unit in self._units if self._allowed(unit, picks)]
         hoped = [(sum(self._hoped(state, one) for one in unit), order, unit) for order, unit in enumerate(free)]
         hoped = sorted((one for one in hoped if one[0] < 0.0), key=lambda one: one[:2])[:_TRIED]
@@ -183,7 +183,7 @@ class Search:
         settled = []
         for _, first, rest, order in tried[:_SET]:
             made = self._refined(first, _STEPS, held=rest)
-            cost = self._of.cost(_chosen([*rest, *made]))
+            cost = self._of.cost(chosen([*rest, *made]))
             helped = state.cost.wrong - cost.wrong
             # That layers come nearer to how they stand elsewhere is no reason of its own: no more than what it mends.
             nearer = state.cost.apart - cost.apart
@@ -214,7 +214,7 @@ class Search:
         for values in zip(*map(_tries, unit), strict=True):
             new = [Pick(one, value) for one, value in zip(unit, values, strict=True)]
             found = [
-                (self._of.cost(_chosen([*rest, *less, *new]), places).total, [*less, *new])
+                (self._of.cost(chosen([*rest, *less, *new]), places).total, [*less, *new])
                 for less in ([shared, half] if shared else [shared])
             ]
             cost, lowest = min(found, key=lambda one: one[0])
@@ -263,7 +263,7 @@ class Search:
         scales = [_Scale(one.candidate) for one in picks]
         places = self._of.touched([one.candidate for one in [*picks, *held]])
         sizes = np.cumsum([0, *(len(one.values) for one in picks)])
-        fixed = _chosen(held)
+        fixed = chosen(held)
 
         def at(x: np.ndarray) -> list[tuple[Candidate, np.ndarray]]:
             return [
@@ -287,25 +287,25 @@ class Search:
             options={"maxiter": steps, "maxfun": 2 * steps, "maxls": 8},
         )  # fmt: skip
         best = [Pick(one.candidate, values) for one, (_, values) in zip(picks, at(found.x), strict=True)]
-        now, then = (self._of.cost([*_chosen(one), *fixed], places).total for one in (picks, best))
+        now, then = (self._of.cost([*chosen(one), *fixed], places).total for one in (picks, best))
         return best if then < now else list(picks)
 
     def _pruned(self, picks: Sequence[Pick], steps: int) -> list[Pick]:
         """Return the moves of which none can go, those that do least first; the others set anew by so many steps."""
         kept = list(picks)
         while kept:
-            within = State(self._of, _chosen(kept))
+            within = State(self._of, chosen(kept))
             without = []
             for k in range(len(kept)):
                 rest = [one for j, one in enumerate(kept) if j != k]
-                without.append((self._of.cost(_chosen(rest)).total, k, rest))
+                without.append((self._of.cost(chosen(rest)).total, k, rest))
             for _, k, rest in sorted(without, key=lambda one: one[:2]):
                 self._cancel.check()
                 others = rest
-                if self.needed(kept[k], within, State(self._of, _chosen(others))):
+                if self.needed(kept[k], within, State(self._of, chosen(others))):
                     # The others may do without it if they are set anew.
                     others = self._refined(rest, steps) if steps else rest
-                    if not steps or self.needed(kept[k], within, State(self._of, _chosen(others))):
+                    if not steps or self.needed(kept[k], within, State(self._of, chosen(others))):
                         continue
                 kept = others
                 break
@@ -381,7 +381,8 @@ def _share(made: Candidate, unit: Sequence[Candidate]) -> bool:
     return any(not set(made.rows).isdisjoint(one.rows) and _meet(made, one) for one in unit)
 
 
-def _chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:
+def chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:
+    """Return moves as the objective takes them."""
     return [(one.candidate, one.values) for one in picks]
 
 

@@ -17,7 +17,7 @@ from mixwright.planning.known import KnownSong
 from mixwright.planning.objective import A_FURTHER_MOVE, Objective, State
 from mixwright.planning.record_candidates import record_candidates
 from mixwright.planning.record_figures import RecordFigures
-from mixwright.planning.search import MOST_MOVES, Pick
+from mixwright.planning.search import MOST_MOVES, Pick, chosen
 from mixwright.planning.terms import BandTerm, WholeTerm
 from mixwright.reference.beside import JUST_NOTICED
 from mixwright.reference.stretches import Stretch, stretches
@@ -99,10 +99,10 @@ def nearer_records(
 def _told(picks: Sequence[Pick], found: Sequence[tuple[Pick, Stretch]], figures: RecordFigures) -> list[Nearer]:
     """Return what each move does beside all others."""
     every = [*picks, *(pick for pick, _ in found)]
-    after = figures.outside(_chosen(every))
+    after = figures.outside(chosen(every))
     told = []
     for pick, aim in found:
-        before = figures.outside(_chosen([one for one in every if one is not pick]))
+        before = figures.outside(chosen([one for one in every if one is not pick]))
         told.append(Nearer(pick, aim, before[aim.furthest], after[aim.furthest]))
     return told
 
@@ -119,14 +119,14 @@ def _best(
 
     `spared`: of what a move costs, what it costs because others make room.
     """
-    now = State(objective, _chosen(made))
-    tolerated, outside = _tolerated(objective, now), figures.outside(_chosen(made))
+    now = State(objective, chosen(made))
+    tolerated, outside = _tolerated(objective, now), figures.outside(chosen(made))
     missing = figures.missing(outside)
     hoped = []
     for order, (candidate, aim) in enumerate(candidates):
         for values in _values(candidate):
             pick = Pick(candidate, values)
-            then = figures.outside(_chosen([*made, pick]))
+            then = figures.outside(chosen([*made, pick]))
             gain = RECORDS_WEIGHT * (missing - figures.missing(then))
             if gain - candidate.price(values)[0] > _LEAST_GAIN and _is_enough(
                 aim.furthest, outside[aim.furthest], then[aim.furthest]
@@ -135,7 +135,7 @@ def _best(
     best: tuple[float, Pick, Stretch] | None = None
     for _, _, gain, pick, aim in sorted(hoped, key=lambda one: one[:2])[:_TRIED]:
         cancel.check()
-        state = State(objective, _chosen([*made, pick]))
+        state = State(objective, chosen([*made, pick]))
         pairs = zip(tolerated, _tolerated(objective, state), strict=True)
         left = gain - (state.cost.total - now.cost.total - spared)
         harmless = all(then <= (was + _FURTHER if was > 0.0 else _LEAVES) for was, then in pairs)
@@ -169,7 +169,3 @@ def _values(candidate: Candidate) -> list[np.ndarray]:
     end = one.low if one.first < one.start else one.high
     tries = (np.array([one.start + k / _STEPS * (end - one.start)]) for k in range(1, _STEPS + 1))
     return [candidate.dialled(values) for values in tries]
-
-
-def _chosen(picks: Sequence[Pick]) -> list[tuple[Candidate, np.ndarray]]:
-    return [(one.candidate, one.values) for one in picks]

@@ -13,7 +13,7 @@ from mixwright.app.growth import since_the_last
 from mixwright.app.hearing import as_fields, heard
 from mixwright.app.listening import followed
 from mixwright.app.page import write_page
-from mixwright.app.references import corridor_of, finished_files, not_used
+from mixwright.app.references import corridor_of, finished_files, not_used, profiles_of
 from mixwright.app.returns import send_levels
 from mixwright.app.scene import WHOLE, Contribution, contributions, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
@@ -76,8 +76,8 @@ def measure(
         tracks = used_tracks(session.song)
         wanted = {WHOLE, *(frozenset([track.id]) for track in tracks)}
         found = contributions(session, wanted, report=report, cancel=cancel)
-        corridor = corridor_of(session, report=report, cancel=cancel)
-        notes = not_used(session, cancel=cancel)
+        profiles = profiles_of(session, report=report, cancel=cancel)
+        corridor = corridor_of(session.song, profiles)
         loudness = {track.id: found[frozenset([track.id])].levels.integrated_lufs for track in tracks}
         spreads = _spreads(session, corridor, loudness, report, cancel)
         mix = found[WHOLE]
@@ -109,7 +109,7 @@ def measure(
             hearing=hearing,
             reference_spectrum=_spectrum(corridor, [reference.file for reference in session.song.references]),
             dynamics=session.dynamics(),
-            notes=notes,
+            notes=not_used(session.song, profiles),
             sounding=sounding_hash(session.song, session.lanes),
         )
     write_kept(folder, "measure", result)

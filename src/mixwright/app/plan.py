@@ -12,7 +12,7 @@ import numpy as np
 from mixwright.app.listening import guessed_lead
 from mixwright.app.move_words import nearest
 from mixwright.app.page import write_page
-from mixwright.app.references import corridor_of, finished_files, not_used
+from mixwright.app.references import corridor_of, finished_files, not_used, profiles_of
 from mixwright.app.room import make_room
 from mixwright.app.scene import WHOLE, Contribution, contributions, scene_of, sounding_hash
 from mixwright.app.session import Session, open_song
@@ -224,7 +224,8 @@ def _balance(session: Session, strength: float, report: Report, cancel: Cancel |
             where="song.toml",
             hint="name another with --lead ID",
         )
-    corridor = corridor_of(session, report=report, cancel=cancel)
+    profiles = profiles_of(session, report=report, cancel=cancel)
+    corridor = corridor_of(song, profiles)
     tracks = [track for track in used_tracks(song) if any(track.id in layer.tracks for layer in scene.layers())]
     alone = contributions(
         session, [frozenset([t.id]) for t in tracks], name="measuring tracks", report=report, cancel=cancel
@@ -243,7 +244,7 @@ def _balance(session: Session, strength: float, report: Report, cancel: Cancel |
         lead=song.lead,
         moves=(*lowered(levels.moves, master_db, limited=song.master.limiter is not None), *pans, *headroom),
         left_as_is=(*levels.left_as_is, *_left_unplaced(song, tracks)),
-        notes=(*_other_leads(song, scene), *levels.notes, *not_used(session, cancel=cancel)),
+        notes=(*_other_leads(song, scene), *levels.notes, *not_used(song, profiles)),
         sounding=sounding_hash(song, session.lanes),
     )
 

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from mixwright.app.keys import MEASURED_BY
 from mixwright.app.session import Session
 from mixwright.errors import InputError, printable, where
@@ -24,29 +26,16 @@ from mixwright.reference.weak import LONGEST_S
 PROFILED_BY = ("mixwright.reference", "mixwright.model.profile", "mixwright.core.novelty", *MEASURED_BY, *DECODED_BY)
 
 
-def corridor_of(session: Session, *, report: Report = silent, cancel: Cancel | None = None) -> Corridor:
-    """Profile the references of a song, each once, and return what they span; what is wrong with one is left out.
-
-    Raises
-    ------
-    InputError
-        when a reference is missing, or cannot be read
-    SettingError
-        when it was chosen for an attribute that is not known
-    """
-    references = session.song.references
-    if not references:
-        return Corridor()
-    profiles = profiles_of(session, report=report, cancel=cancel)
-    return corridor(profiles, [reference.use_for for reference in references])
+def corridor_of(song: Song, profiles: Sequence[Profile]) -> Corridor:
+    """Return what the references of a song span, by their profiles; what is wrong with one is left out."""
+    return corridor(profiles, [reference.use_for for reference in song.references]) if profiles else Corridor()
 
 
-def not_used(session: Session, *, cancel: Cancel | None = None) -> tuple[str, ...]:
-    """Return a sentence for each reference of a song that cannot be used at all, and why; they were profiled before."""
-    profiles = profiles_of(session, cancel=cancel) if session.song.references else ()
+def not_used(song: Song, profiles: Sequence[Profile]) -> tuple[str, ...]:
+    """Return a sentence for each reference of a song that cannot be used at all, and why, by their profiles."""
     return tuple(
         f"The reference {reference.id} is not used: {weak.why}."
-        for reference, found in zip(session.song.references, profiles, strict=True)
+        for reference, found in zip(song.references, profiles, strict=True)
         for weak in found.weak
         if len(weak.attributes) == len(ATTRIBUTES)
     )
@@ -63,6 +52,8 @@ def profiles_of(session: Session, *, report: Report = silent, cancel: Cancel | N
         when it was chosen for an attribute that is not known
     """
     references = session.song.references
+    if not references:
+        return ()
     check_attributes([reference.use_for for reference in references])
     job = Job("reading references", max(1, len(references)), report, cancel)
 

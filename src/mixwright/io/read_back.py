@@ -3,7 +3,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -23,11 +24,8 @@ def written_form(path: Path) -> tuple[int, SampleFormat | None]:
     OutputError
         when it cannot be read
     """
-    try:
-        with soundfile.SoundFile(path) as sound:
-            return sound.samplerate, _FORMATS.get(sound.subtype)
-    except (soundfile.LibsndfileError, OSError) as error:
-        raise _unreadable(path, error) from error
+    with _opened(path) as sound:
+        return sound.samplerate, _FORMATS.get(sound.subtype)
 
 
 def written_blocks(path: Path, block_frames: int) -> Generator[np.ndarray, None, None]:
@@ -40,16 +38,18 @@ def written_blocks(path: Path, block_frames: int) -> Generator[np.ndarray, None,
     OutputError
         when it cannot be read
     """
+    with _opened(path) as sound:
+        while True:
+            block: np.ndarray = sound.read(block_frames, dtype="float64", always_2d=True)
+            if not block.shape[0]:
+                return
+            yield block
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     try:
         with soundfile.SoundFile(path) as sound:
-            while True:
-                block: np.ndarray = sound.read(block_frames, dtype="float64", always_2d=True)
-                if not block.shape[0]:
-                    return
-                yield block
+            yield sound
     except (soundfile.LibsndfileError, OSError) as error:
-        raise _unreadable(path, error) from error
-
-
-def _unreadable(path: Path, error: Exception) -> OutputError:
-    return OutputError(f"cannot be read back ({error})", where=printable(path))
+        raise OutputError(f"cannot be read back ({error})", where=printable(path)) from error

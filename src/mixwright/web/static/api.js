@@ -39,17 +39,36 @@ export function send(path, body) {
   return ask(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
 }
 
-/** Answers may overtake each other: one that was asked for before the one that is shown comes too late. */
-let asked = 0,
-  shown = 0;
+/**
+ * Read something again and again: answers may overtake each other, and what was asked for before what is shown comes
+ * too late.
+ * @param {string} path
+ */
+export function latest(path) {
+  let asked = 0,
+    shown = 0;
+  return {
+    /** @returns {Promise<any>} the result, null where something later is shown */
+    async read() {
+      const turn = ++asked;
+      const { result } = await ask(path);
+      if (turn < shown) return null;
+      shown = turn;
+      return result;
+    },
+    /** What is shown was told otherwise: whatever was asked for before is too late. */
+    outdate() {
+      shown = ++asked;
+    },
+  };
+}
+
+const songs = latest("api/song");
 
 /** Read the song anew; where nothing of it is another, the page stays as it is. */
 export async function readSong() {
-  const turn = ++asked;
-  const { result } = await ask("api/song");
-  if (turn < shown) return;
-  shown = turn;
-  if (JSON.stringify(result) !== JSON.stringify(current().song)) put({ song: result });
+  const result = await songs.read();
+  if (result && JSON.stringify(result) !== JSON.stringify(current().song)) put({ song: result });
 }
 
 /** The page's own changes go one after another, each to the song as the one before left it. @type {Promise<unknown>} */

@@ -1,23 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
 // Lanes as the server keeps them, and the one that is shown.
 
-import { ask, change, said } from "../api.js";
+import { change, latest, said } from "../api.js";
 import { current, follow, put } from "../store.js";
 
 /** @typedef {import("../types.js").Point} Point @typedef {import("../types.js").Parameter} Parameter */
 
-/** Answers may overtake each other: one that was asked for before what is shown comes too late. */
-let asked = 0,
-  shown = 0;
+const kept = latest("api/lanes");
 
 /** Read the lanes anew. */
 export async function readLanes() {
-  const turn = ++asked;
   try {
-    const { result } = await ask("api/lanes");
-    if (turn < shown) return;
-    shown = turn;
-    if (JSON.stringify(result) !== JSON.stringify(current().lanes)) put({ lanes: result });
+    const result = await kept.read();
+    if (result && JSON.stringify(result) !== JSON.stringify(current().lanes)) put({ lanes: result });
   } catch (error) {
     put({ notice: said(error) });
   }
@@ -105,7 +100,7 @@ export async function keepLane(lane, points, again) {
     return false;
   }
   const { lanes, draft } = current();
-  shown = ++asked;
+  kept.outdate();
   if (lanes) put({ lanes: { ...lanes, lanes: made.lanes } });
   if (draft === points) put({ draft: null, ride: "no" });
   return true;

@@ -9,15 +9,12 @@ serves, and of the tasks of the page, as Chromium counts them. The first view of
 from __future__ import annotations
 
 import argparse
-import shutil
 import statistics
 import sys
-import threading
 import time
 from pathlib import Path
 
-from mixwright.jobs.progress import Cancel
-from mixwright.web.server import serve
+from served_page import served_page
 
 _KEY = """
 () => new Promise(done => {
@@ -30,35 +27,24 @@ _KEY = """
 
 
 def main() -> None:
-    from playwright.sync_api import sync_playwright
-
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("song", type=Path)
     parser.add_argument("--repeat", type=int, default=5)
     given = parser.parse_args()
-    found, cancel = [], Cancel()
-    server = threading.Thread(target=serve, args=(given.song, found.append), kwargs={"cancel": cancel}, daemon=True)
-    server.start()
-    while not found:
-        time.sleep(0.01)
     rows = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+    with served_page(given.song) as (address, browser):
         for _ in range(given.repeat + 1):
             context = browser.new_context(viewport={"width": 1280, "height": 800})
             page = context.new_page()
             counted = context.new_cdp_session(page)
             counted.send("Performance.enable")
             wall, served = time.perf_counter(), time.process_time()
-            page.goto(found[0])
+            page.goto(address)
             page.wait_for_selector(".names label")
             wall, served = time.perf_counter() - wall, time.process_time() - served
             figures = {one["name"]: one["value"] for one in counted.send("Performance.getMetrics")["metrics"]}
             rows.append((wall, served, figures["TaskDuration"], page.evaluate(_KEY) / 1000.0))
             context.close()
-        browser.close()
-    cancel.cancel()
-    server.join()
     names = ("first view, wall", "served, processor", "page's main thread", "key to drawn frames")
     for number, name in enumerate(names):
         later = [row[number] for row in rows[1:]]

@@ -9,15 +9,11 @@ with the new setting were made, which takes in the way of that message back. Wha
 from __future__ import annotations
 
 import argparse
-import shutil
 import statistics
 import sys
-import threading
-import time
 from pathlib import Path
 
-from mixwright.jobs.progress import Cancel
-from mixwright.web.server import serve
+from served_page import served_page
 
 _HEARKEN = """
 const Plain = AudioWorkletNode;
@@ -36,24 +32,16 @@ addEventListener("keydown", event => { window.pressed = event.timeStamp }, true)
 
 
 def main() -> None:
-    from playwright.sync_api import sync_playwright
-
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("song", type=Path)
     parser.add_argument("--repeat", type=int, default=100)
     parser.add_argument("--number", default=".move.accepted input[aria-label='gain, in dB']", help="a CSS selector")
     given = parser.parse_args()
-    found, cancel = [], Cancel()
-    server = threading.Thread(target=serve, args=(given.song, found.append), kwargs={"cancel": cancel}, daemon=True)
-    server.start()
-    while not found:
-        time.sleep(0.01)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+    with served_page(given.song) as (address, browser):
         page = browser.new_page(viewport={"width": 1280, "height": 800})
         page.set_default_timeout(120000)
         page.add_init_script(_HEARKEN)
-        page.goto(f"{found[0]}#moves")
+        page.goto(f"{address}#moves")
         number = page.locator(given.number).first
         number.wait_for()
         with page.expect_response("**/api/try/audio**"):
@@ -66,9 +54,6 @@ def main() -> None:
             page.wait_for_timeout(40)
         first, *later = page.evaluate("window.heard")
         device = page.evaluate("player.context.baseLatency + player.context.outputLatency") * 1000.0
-        browser.close()
-    cancel.cancel()
-    server.join()
     later.sort()
     sys.stdout.write(
         f"key to first changed frames, {len(later)} turns: median {statistics.median(later):.1f} ms, "
